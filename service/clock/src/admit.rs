@@ -1,0 +1,314 @@
+//! What may be said: each fact is held against the bench before it is committed. A fact that passes is never
+//! refused later; one that does not changes nothing.
+
+use facts::{CureBegun, CureId, CureKind, Fact, Invalid, JobOpened, Reading};
+
+use crate::{Bench, Refusal};
+
+/// Longest a glue-up may lie in the past when it is registered: readings are kept about that long.
+const OLDEST_MS: i64 = 366 * 24 * 3_600_000;
+/// Longest an alert may be put off.
+const LONGEST_SNOOZE_MS: i64 = 30 * 24 * 3_600_000;
+
+fn unknown(what: &'static str, id: &str, route: &str) -> Refusal {
+    Refusal::Unknown {
+        what,
+        id: id.into(),
+        mend: format!("GET /api/v1/{route} lists what there is; add it first if it is new"),
+    }
+}
+
+fn conflict(what: impl Into<String>, mend: impl Into<String>) -> Refusal {
+    Refusal::Conflict { what: what.into(), mend: mend.into() }
+}
+
+impl Bench {
+    /// Whether a fact that happened at `happened_ms` may be said at `now_ms`.
+    ///
+    /// # Errors
+    /// A [`Refusal`] with what is wrong and how to mend it.
+    pub fn admit(&self, fact: &Fact, happened_ms: i64, now_ms: i64) -> Result<(), Refusal> {
+        self.not_ahead("started_at", happened_ms, now_ms)?;
+        match fact {
+            Fact::ZoneSet(_) | Fact::RulePutInForce(_) => Ok(()),
+            Fact::InstrumentAdded(added) => new("instrument", &added.id, self.instruments.contains_key(&added.id)),
+            Fact::JobOpened(opened) => self.admit_job(opened),
+            Fact::StepDone { job, step } => self.open_job(job.as_str(), Some(step.as_str())),
+            Fact::JobClosed { job } => self.open_job(job.as_str(), None),
+            Fact::JointAdded(added) => {
+                self.known_instrument(added.instrument.as_str())?;
+                facts::within("gap_um", added.gap_um, 0.0, 5000.0, "µm", "a good fit is about 100 µm")?;
+                new("joint", &added.id, self.joints.contains_key(&added.id))
+            }
+            Fact::ClampAdded(added) => new("clamp", &added.id, self.clamps.contains_key(&added.id)),
+            Fact::LotAdded(lot) => {
+                self.known_material(lot.material.as_str())?;
+                if let Some(opened) = lot.opened_at {
+                    self.not_ahead("opened_at", opened.timestamp_millis(), now_ms)?;
+                }
+                new("lot", &lot.id, self.lots.contains_key(&lot.id))
+            }
+            Fact::CureBegun(begun) => self.admit_cure(begun, now_ms),
+            Fact::CureMoved { cure, zone } => self.admit_move(cure, zone.as_str(), happened_ms),
+            Fact::ClampsOff { cure, clamps } => {
+                let on = &self.known_cure(cure)?.clamps_on;
+                match clamps.iter().find(|clamp| !on.contains(clamp)) {
+                    Some(clamp) => Err(conflict(
+                        format!("clamp \"{clamp}\" is not on \"{cure}\""),
+                        match on.as_slice() {
+                            [] => "no clamps are on it any more; nothing needs recording".into(),
+                            on => format!("on it are: {}", join(on)),
+                        },
+                    )),
+                    None if clamps.is_empty() => Err(conflict(
+                        format!("no clamps are on \"{cure}\""),
+                        "nothing needs recording; its milestones go on without them",
+                    )),
+                    None => Ok(()),
+                }
+            }
+            Fact::CureWithdrawn { cure, .. } => self.open_cure(cure).map(drop),
+            Fact::AlertRaised(raised) => new("alert", &raised.id, self.alerts.contains_key(&raised.id)),
+            Fact::AlertSnoozed { alert, until } => {
+                self.known_alert(alert.as_str())?;
+                let ahead_ms = until.timestamp_millis() - now_ms;
+                if (1..=LONGEST_SNOOZE_MS).contains(&ahead_ms) {
+                    return Ok(());
+                }
+                Err(Invalid {
+                    what: "until".into(),
+                    given: until.to_rfc3339(),
+                    expected: "a time from now to 30 days ahead".into(),
+                    mend: "send minutes, for example {\"minutes\": 30}".into(),
+                }
+                .into())
+            }
+            Fact::AlertAcknowledged { alert } | Fact::AlertRepeated { alert } | Fact::AlertRetracted { alert, .. } => {
+                self.known_alert(alert.as_str())
+            }
+        }
+    }
+
+    /// Whether a reading may be taken.
+    ///
+    /// # Errors
+    /// An unknown zone, or a time in the future.
+    pub fn admit_reading(&self, reading: &Reading, now_ms: i64) -> Result<(), Refusal> {
+        if !self.zone_of.contains_key(&reading.zone) {
+            return Err(unknown("zone", reading.zone.as_str(), "zones"));
+        }
+        let at_ms = reading.at.timestamp_millis();
+        self.not_ahead("at", at_ms, now_ms)?;
+        self.not_ancient("at", at_ms, now_ms)
+    }
+
+    fn admit_job(&self, opened: &JobOpened) -> Result<(), Refusal> {
+        self.known_instrument(opened.instrument.as_str())?;
+        new("job", &opened.id, self.jobs.contains_key(&opened.id))?;
+        for (i, step) in opened.steps.iter().enumerate() {
+            let before = &opened.steps[..i];
+            if before.iter().any(|other| other.id == step.id) {
+                return Err(conflict(
+                    format!("step \"{}\" stands twice in the job", step.id),
+                    "give each step an id of its own",
+                ));
+            }
+            if let Some(follows) = step.follows.iter().find(|id| !before.iter().any(|other| other.id == **id)) {
+                return Err(conflict(
+                    format!("step \"{}\" follows \"{follows}\", which does not stand before it", step.id),
+                    "list the steps in an order in which they can be done",
+                ));
+            }
+            if let Some(joint) = step.joint.as_ref().filter(|joint| !self.joints.contains_key(*joint)) {
+                return Err(unknown("joint", joint.as_str(), "joints"));
+            }
+            if let Some(material) = &step.material {
+                self.known_material(material.as_str())?;
+            }
+        }
+        Ok(())
+    }
+
+    fn admit_cure(&self, begun: &CureBegun, now_ms: i64) -> Result<(), Refusal> {
+        self.not_ancient("started_at", begun.started_at.timestamp_millis(), now_ms)?;
+        new("glue-up or coat", &begun.id, self.cure_of.contains_key(&begun.id))?;
+        self.known_instrument(begun.instrument.as_str())?;
+        self.known_material(begun.material.as_str())?;
+        if !self.zone_of.contains_key(&begun.zone) {
+            return Err(unknown("zone", begun.zone.as_str(), "zones"));
+        }
+        if let Some(joint) = &begun.joint {
+            let known = self.joints.get(joint).ok_or_else(|| unknown("joint", joint.as_str(), "joints"))?;
+            if known.instrument != begun.instrument {
+                return Err(conflict(
+                    format!("joint \"{joint}\" belongs to \"{}\", not to \"{}\"", known.instrument, begun.instrument),
+                    "name a joint of this instrument",
+                ));
+            }
+        }
+        if begun.cure_kind == CureKind::GlueUp && begun.joint.is_none() {
+            return Err(conflict("a glue-up without a joint", "name the joint; POST /api/v1/joints adds one"));
+        }
+        if let Some(job) = &begun.job {
+            self.open_job(job.as_str(), begun.step.as_ref().map(|step| step.as_str()))?;
+            let of = &self.jobs[job].opened.instrument;
+            if *of != begun.instrument {
+                return Err(conflict(
+                    format!("job \"{job}\" is for \"{of}\", not for \"{}\"", begun.instrument),
+                    "name the job's own instrument, or leave the job out",
+                ));
+            }
+        } else if begun.step.is_some() {
+            return Err(conflict("a step without its job", "send \"job\" together with \"step\""));
+        }
+        if let Some(lot) = &begun.lot {
+            let known = self.lots.get(lot).ok_or_else(|| unknown("lot", lot.as_str(), "lots"))?;
+            if known.material != begun.material {
+                return Err(conflict(
+                    format!("lot \"{lot}\" holds {}, not {}", known.material, begun.material),
+                    "name a lot of this material, or leave it out",
+                ));
+            }
+        }
+        self.admit_clamps(begun)
+    }
+
+    fn admit_clamps(&self, begun: &CureBegun) -> Result<(), Refusal> {
+        for (i, id) in begun.clamps.iter().enumerate() {
+            let clamp = self.clamps.get(id).ok_or_else(|| unknown("clamp", id.as_str(), "clamps"))?;
+            if begun.clamps[..i].contains(id) {
+                return Err(conflict(format!("clamp \"{id}\" is named twice"), "name each clamp once"));
+            }
+            if let Some(on) = &clamp.on {
+                let free: Vec<_> =
+                    self.clamps.values().filter(|c| c.on.is_none()).map(|c| c.added.id.clone()).collect();
+                return Err(conflict(
+                    format!("clamp \"{id}\" is in use on \"{on}\""),
+                    match free.as_slice() {
+                        [] => format!("no clamp is free; record POST /api/v1/glue-ups/{on}/clamps-off when it is off"),
+                        free => format!("take it off there first, or use one that is free: {}", join(free)),
+                    },
+                ));
+            }
+        }
+        Ok(())
+    }
+
+    fn admit_move(&self, cure: &CureId, zone: &str, at_ms: i64) -> Result<(), Refusal> {
+        let known = self.open_cure(cure)?;
+        if !self.zone_of.contains_key(zone) {
+            return Err(unknown("zone", zone, "zones"));
+        }
+        let last_ms = known.legs.last().map_or(0, |leg| leg.from_ms);
+        if at_ms < last_ms {
+            return Err(conflict(
+                format!("\"{cure}\" is moved before it came to where it is"),
+                "send the time of this move; moves are recorded in order",
+            ));
+        }
+        Ok(())
+    }
+
+    fn open_job(&self, job: &str, step: Option<&str>) -> Result<(), Refusal> {
+        let known = self.jobs.get(job).ok_or_else(|| unknown("job", job, "jobs"))?;
+        if known.closed {
+            return Err(conflict(format!("job \"{job}\" is closed"), "open a new job for further work"));
+        }
+        match step {
+            Some(step) if !known.opened.steps.iter().any(|s| s.id.as_str() == step) => {
+                Err(unknown("step", step, &format!("jobs/{job}")))
+            }
+            _ => Ok(()),
+        }
+    }
+
+    fn open_cure(&self, cure: &CureId) -> Result<&crate::Cure, Refusal> {
+        let known = self.known_cure(cure)?;
+        if known.closed {
+            return Err(conflict(format!("\"{cure}\" is closed"), "nothing more can happen to it"));
+        }
+        Ok(known)
+    }
+
+    fn known_cure(&self, cure: &CureId) -> Result<&crate::Cure, Refusal> {
+        self.cure(cure.as_str()).ok_or_else(|| unknown("glue-up or coat", cure.as_str(), "glue-ups"))
+    }
+
+    fn known_instrument(&self, id: &str) -> Result<(), Refusal> {
+        self.instruments.contains_key(id).then_some(()).ok_or_else(|| unknown("instrument", id, "instruments"))
+    }
+
+    fn known_material(&self, id: &str) -> Result<(), Refusal> {
+        self.in_force.contains_key(id).then_some(()).ok_or_else(|| Refusal::Unknown {
+            what: "material",
+            id: id.into(),
+            mend: "GET /api/v1/materials lists those with a rule; a new one is a script in scripts/materials".into(),
+        })
+    }
+
+    fn known_alert(&self, id: &str) -> Result<(), Refusal> {
+        self.alerts.contains_key(id).then_some(()).ok_or_else(|| unknown("alert", id, "alerts"))
+    }
+
+    fn not_ahead(&self, what: &str, at_ms: i64, now_ms: i64) -> Result<(), Refusal> {
+        if at_ms <= now_ms + self.settings.ahead_ms {
+            return Ok(());
+        }
+        Err(Invalid {
+            what: what.into(),
+            given: format!("{} min in the future", (at_ms - now_ms) / 60_000),
+            expected: "a time that has been".into(),
+            mend: "check the clock of the phone or sensor and its offset from UTC".into(),
+        }
+        .into())
+    }
+
+    fn not_ancient(&self, what: &str, at_ms: i64, now_ms: i64) -> Result<(), Refusal> {
+        if now_ms - at_ms <= OLDEST_MS {
+            return Ok(());
+        }
+        Err(Invalid {
+            what: what.into(),
+            given: format!("{} days ago", (now_ms - at_ms) / 86_400_000),
+            expected: "a time within the last 366 days".into(),
+            mend: "check the year; a sensor without a set clock says 1970".into(),
+        }
+        .into())
+    }
+}
+
+fn new<K>(what: &'static str, id: &facts::Id<K>, there: bool) -> Result<(), Refusal> {
+    if there { Err(Refusal::Exists { what, id: id.to_string() }) } else { Ok(()) }
+}
+
+fn join(ids: &[facts::ClampId]) -> String {
+    ids.iter().map(|id| id.as_str()).collect::<Vec<_>>().join(", ")
+}
+
+/// What a fact lays hold of: two facts that share one are not admitted in one breath, because the first may void
+/// the second.
+pub fn claims(fact: &Fact) -> Vec<(&'static str, &str)> {
+    match fact {
+        Fact::ZoneSet(set) => vec![("zone", set.id.as_str())],
+        Fact::InstrumentAdded(added) => vec![("instrument", added.id.as_str())],
+        Fact::JobOpened(opened) => vec![("job", opened.id.as_str())],
+        Fact::StepDone { job, .. } | Fact::JobClosed { job } => vec![("job", job.as_str())],
+        Fact::JointAdded(added) => vec![("joint", added.id.as_str())],
+        Fact::ClampAdded(added) => vec![("clamp", added.id.as_str())],
+        Fact::RulePutInForce(rule) => vec![("material", rule.material.as_str())],
+        Fact::LotAdded(lot) => vec![("lot", lot.id.as_str())],
+        Fact::CureBegun(begun) => {
+            let clamps = begun.clamps.iter().map(|clamp| ("clamp", clamp.as_str()));
+            let job = begun.job.iter().map(|job| ("job", job.as_str()));
+            clamps.chain(job).chain([("cure", begun.id.as_str())]).collect()
+        }
+        Fact::CureMoved { cure, .. } | Fact::ClampsOff { cure, .. } | Fact::CureWithdrawn { cure, .. } => {
+            vec![("cure", cure.as_str())]
+        }
+        Fact::AlertRaised(raised) => vec![("alert", raised.id.as_str())],
+        Fact::AlertAcknowledged { alert }
+        | Fact::AlertSnoozed { alert, .. }
+        | Fact::AlertRepeated { alert }
+        | Fact::AlertRetracted { alert, .. } => vec![("alert", alert.as_str())],
+    }
+}

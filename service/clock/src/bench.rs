@@ -1,0 +1,207 @@
+//! The state of the bench: everything facts have said so far, in the shape questions ask for it.
+//! Grown by `take.rs`, guarded by `admit.rs`, asked by `milestone.rs`, `due.rs` and `board.rs`.
+
+use std::{
+    collections::{BTreeMap, BTreeSet, HashMap},
+    sync::Arc,
+};
+
+use facts::{
+    AlertId, AlertRaised, ClampAdded, ClampId, CureId, InstrumentAdded, InstrumentId, JobId, JobOpened, JointAdded,
+    JointId, LotAdded, LotId, MaterialId, StepId, VersionId, ZoneId, ZoneSet,
+};
+
+use crate::{
+    Air, Cure, Forecast, Laws, Outlook, Timeline,
+    cure_clock::{ClockKey, CureIx},
+    zone::Zone,
+};
+
+/// What the shop may decide about its clocks.
+#[derive(Debug, Clone, Copy)]
+pub struct Settings {
+    /// Longest gap between two readings that is bridged without a flag, ms.
+    pub bridge_ms: i64,
+    /// How long after it came true an alert counts as late, ms.
+    pub late_after_ms: i64,
+    /// How far ahead of now a time may lie before it is refused, ms: phones and sensors run a little fast.
+    pub ahead_ms: i64,
+}
+
+impl Default for Settings {
+    fn default() -> Self {
+        Self { bridge_ms: 2 * 3_600_000, late_after_ms: 60_000, ahead_ms: 60_000 }
+    }
+}
+
+/// A job with what has been done on it.
+#[derive(Debug)]
+pub struct Job {
+    /// As it was opened.
+    pub opened: JobOpened,
+    /// Steps said to be done; steps with a cure are done when the cure lets them.
+    pub done: BTreeSet<StepId>,
+    /// Its glue-ups and coats, in the order they were registered.
+    pub cures: Vec<CureId>,
+    /// Whether anything more may be begun on it.
+    pub closed: bool,
+}
+
+/// A clamp and where it is.
+#[derive(Debug)]
+pub struct Clamp {
+    /// As it was added.
+    pub added: ClampAdded,
+    /// The glue-up it holds.
+    pub on: Option<CureId>,
+}
+
+/// An alert and what became of it.
+#[derive(Debug)]
+pub struct Alert {
+    /// As it was told.
+    pub raised: Arc<AlertRaised>,
+    /// What became of it.
+    pub state: AlertState,
+    /// Place in the journal; orders the list.
+    pub seq: i64,
+}
+
+/// What became of an alert.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum AlertState {
+    /// Nobody has answered yet.
+    Open,
+    /// Somebody has seen it.
+    Acknowledged,
+    /// To be told again at this instant, ms.
+    Snoozed(i64),
+    /// Corrected readings made it untrue.
+    Retracted,
+}
+
+/// Everything the shop knows.
+pub struct Bench {
+    pub(crate) settings: Settings,
+    pub(crate) laws: Arc<dyn Laws>,
+    pub(crate) forecast: Box<dyn Forecast>,
+    pub(crate) zones: Vec<Zone>,
+    pub(crate) zone_of: HashMap<ZoneId, usize>,
+    pub(crate) instruments: BTreeMap<InstrumentId, InstrumentAdded>,
+    pub(crate) jobs: BTreeMap<JobId, Job>,
+    pub(crate) joints: BTreeMap<JointId, JointAdded>,
+    pub(crate) clamps: BTreeMap<ClampId, Clamp>,
+    pub(crate) lots: BTreeMap<LotId, LotAdded>,
+    pub(crate) in_force: BTreeMap<MaterialId, VersionId>,
+    pub(crate) cures: Vec<Cure>,
+    pub(crate) cure_of: HashMap<CureId, CureIx>,
+    pub(crate) open: BTreeSet<CureIx>,
+    pub(crate) alerts: BTreeMap<AlertId, Alert>,
+    /// Milestones whose age is reached and that wait for the wall clock: (instant, cure, milestone).
+    pub(crate) floors: BTreeSet<(i64, CureIx, u8)>,
+    /// Alerts to be told again: (instant, alert).
+    pub(crate) snoozed: BTreeSet<(i64, AlertId)>,
+    /// Told milestones that a corrected reading may have made untrue.
+    pub(crate) suspects: BTreeSet<(CureIx, u8)>,
+    /// When each clock's next alarm is due: (instant, zone, clock).
+    pub(crate) wake: BTreeSet<(i64, usize, usize)>,
+    /// Clocks whose place in `wake` is out of date.
+    pub(crate) stale: Vec<(usize, usize)>,
+}
+
+impl Bench {
+    /// An empty bench.
+    pub fn new(settings: Settings, laws: Arc<dyn Laws>, forecast: Box<dyn Forecast>) -> Self {
+        Self {
+            settings,
+            laws,
+            forecast,
+            zones: Vec::new(),
+            zone_of: HashMap::new(),
+            instruments: BTreeMap::new(),
+            jobs: BTreeMap::new(),
+            joints: BTreeMap::new(),
+            clamps: BTreeMap::new(),
+            lots: BTreeMap::new(),
+            in_force: BTreeMap::new(),
+            cures: Vec::new(),
+            cure_of: HashMap::new(),
+            open: BTreeSet::new(),
+            alerts: BTreeMap::new(),
+            floors: BTreeSet::new(),
+            snoozed: BTreeSet::new(),
+            suspects: BTreeSet::new(),
+            wake: BTreeSet::new(),
+            stale: Vec::new(),
+        }
+    }
+
+    /// Instruments by id.
+    pub fn instruments(&self) -> &BTreeMap<InstrumentId, InstrumentAdded> {
+        &self.instruments
+    }
+
+    /// Jobs by id.
+    pub fn jobs(&self) -> &BTreeMap<JobId, Job> {
+        &self.jobs
+    }
+
+    /// Joints by id.
+    pub fn joints(&self) -> &BTreeMap<JointId, JointAdded> {
+        &self.joints
+    }
+
+    /// Clamps by id.
+    pub fn clamps(&self) -> &BTreeMap<ClampId, Clamp> {
+        &self.clamps
+    }
+
+    /// Bottles by id.
+    pub fn lots(&self) -> &BTreeMap<LotId, LotAdded> {
+        &self.lots
+    }
+
+    /// The version in force of each material.
+    pub fn in_force(&self) -> &BTreeMap<MaterialId, VersionId> {
+        &self.in_force
+    }
+
+    /// Alerts by id.
+    pub fn alerts(&self) -> &BTreeMap<AlertId, Alert> {
+        &self.alerts
+    }
+
+    /// A glue-up or coat.
+    pub fn cure(&self, id: &str) -> Option<&Cure> {
+        self.cure_of.get(id).map(|ix| &self.cures[*ix as usize])
+    }
+
+    /// Every glue-up and coat, in the order they were registered.
+    pub fn cures(&self) -> &[Cure] {
+        &self.cures
+    }
+
+    /// Zones in the order they were set up.
+    pub fn zones(&self) -> impl Iterator<Item = &ZoneSet> {
+        self.zones.iter().map(|zone| &zone.set)
+    }
+
+    /// The readings of a zone.
+    pub fn timeline(&self, zone: &str) -> Option<&Timeline> {
+        self.zone_of.get(zone).map(|z| &self.zones[*z].timeline)
+    }
+
+    /// What the air of a zone is expected to be.
+    pub fn outlook(&self, zone: &str) -> Option<&Outlook> {
+        self.zone_of.get(zone).map(|z| self.zones[*z].outlook(self.forecast.as_ref()))
+    }
+
+    /// The air of a zone at an instant: recorded, bridged or expected.
+    pub fn air_at(&self, zone: &str, at_ms: i64) -> Option<Air> {
+        self.zone_of.get(zone).map(|z| self.zones[*z].air_at(at_ms, self.forecast.as_ref()))
+    }
+
+    pub(crate) fn clock_key(cure: &Cure) -> ClockKey {
+        ClockKey { version: cure.begun.rule_version.clone(), mode: cure.begun.mode.clone() }
+    }
+}

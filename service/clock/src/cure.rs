@@ -1,0 +1,79 @@
+//! A cure on the bench: the fact that began it and what has happened to it since.
+
+use std::sync::Arc;
+
+use facts::{AlertId, ClampId, CureBegun, Meets};
+
+/// Stages that let the job go on: the first of these a rule names is the one its step waits for.
+const RELEASES: [&str; 3] = ["clamp_off", "recoat_opens", "dry_through"];
+
+/// A glue-up or coat, open or closed.
+pub struct Cure {
+    /// How it began; shared with whoever shows it.
+    pub begun: Arc<CureBegun>,
+    /// When it was registered: an alert for a milestone passed before that is not late.
+    pub recorded_ms: i64,
+    /// Clamps still on it.
+    pub clamps_on: Vec<ClampId>,
+    /// When the last clamp came off.
+    pub clamps_off_ms: Option<i64>,
+    /// Why it counts no more, if it was withdrawn.
+    pub withdrawn: Option<String>,
+    /// Set when its rule version cannot be run: it has no times, and says so.
+    pub broken: Option<String>,
+    /// Closed cures have no alarms and move no more.
+    pub(crate) closed: bool,
+    pub(crate) legs: Vec<Leg>,
+    pub(crate) told: Vec<Told>,
+}
+
+/// A stretch of a cure in one zone.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Leg {
+    pub(crate) zone: usize,
+    pub(crate) clock: usize,
+    pub(crate) from_ms: i64,
+}
+
+/// Where one milestone stands.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Told {
+    /// The alert that told it.
+    pub(crate) alert: Option<AlertId>,
+    /// When it came true, as told.
+    pub(crate) due_ms: Option<i64>,
+    /// How often it was told and taken back; keeps alert ids apart.
+    pub(crate) retractions: u32,
+    /// The age its alarm is set at, needed to find the alarm again.
+    pub(crate) armed: Option<f64>,
+    /// Its age is reached and it waits for the wall clock only.
+    pub(crate) floor_ms: Option<i64>,
+}
+
+impl Cure {
+    /// Whether it still has something to tell or clamps to give back.
+    pub fn is_open(&self) -> bool {
+        !self.closed
+    }
+
+    /// Index of the milestone whose passing lets the job go on.
+    pub fn releasing(&self) -> Option<usize> {
+        let stages = &self.begun.milestones;
+        RELEASES
+            .iter()
+            .find_map(|stage| stages.iter().position(|m| m.stage == *stage))
+            .or_else(|| stages.iter().rposition(|m| m.meets == Meets::Opens))
+    }
+
+    /// Whether the step it belongs to is done: its clamps are off, or it had none and is far enough.
+    pub fn step_done(&self) -> bool {
+        self.clamps_off_ms.is_some()
+            || (self.clamps_on.is_empty() && self.releasing().is_some_and(|m| self.told[m].alert.is_some()))
+    }
+
+    /// The alert that told milestone `m`, and when it came true.
+    pub fn told(&self, m: usize) -> Option<(&AlertId, i64)> {
+        let told = &self.told[m];
+        Some((told.alert.as_ref()?, told.due_ms?))
+    }
+}

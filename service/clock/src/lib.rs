@@ -1,0 +1,34 @@
+//! What follows from facts: how old each cure is, when each milestone comes, what is due, what the board shows.
+//!
+//! Responsible for: zone timelines and their outlook, cure clocks, alarms, milestones, the state of the bench.
+//! Never knows: files, HTTP, scripts, time zones, what time it is (every question brings its `now`).
+//! Wakes when: somebody asks. [`Bench::next_wake`] says when to ask again.
+//! Start reading at `ages.rs` (the one idea), then `bench.rs`.
+
+mod admit;
+mod ages;
+mod air;
+mod alarms;
+mod bench;
+mod board;
+mod cure;
+mod cure_clock;
+mod due;
+mod forecast;
+mod milestone;
+mod refusal;
+mod take;
+mod timeline;
+mod zone;
+
+pub use admit::claims;
+pub use ages::Band;
+pub use air::{Air, Law, Laws};
+pub use bench::{Alert, AlertState, Bench, Clamp, Job, Settings};
+pub use board::{Board, ClampLine, CureLine, NextStep, StepState, ZoneLine};
+pub use cure::Cure;
+pub use due::Due;
+pub use forecast::{Expected, Forecast, HourlyMean, Outlook, STEP_MS, STEPS};
+pub use milestone::{Climate, Milestone};
+pub use refusal::Refusal;
+pub use timeline::Timeline;

@@ -1,0 +1,145 @@
+//! When each milestone of a cure comes, and how well the air it was computed from is known.
+
+use facts::{Limit, TargetAge};
+
+use crate::{Air, Band, Bench, Cure, ages::HOUR_MS};
+
+/// One milestone with its times, ms since 1970 UTC; none where the expected air never gets there.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Milestone<'a> {
+    /// Its target ages and what to do next.
+    pub target: &'a TargetAge,
+    /// First instant it may be there.
+    pub earliest_ms: Option<i64>,
+    /// Instant it is most likely there.
+    pub likely_ms: Option<i64>,
+    /// Instant it does no harm to rely on it.
+    pub safe_ms: Option<i64>,
+    /// Whether the safe time has passed.
+    pub reached: bool,
+}
+
+/// How well the air of a cure is known.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Climate {
+    /// Readings without a gap up to now.
+    Recorded,
+    /// The zone has no readings: its set-point stands in.
+    NoSensor,
+    /// Readings are missing from this instant on, or were for longer than the bridge limit.
+    Gap(i64),
+}
+
+impl Climate {
+    /// Whether any time computed from it rests on air that nobody measured.
+    pub fn is_assumed(self) -> bool {
+        self != Self::Recorded
+    }
+}
+
+impl Bench {
+    /// Age of a cure at an instant, reference hours.
+    pub fn age_h(&self, cure: &Cure, at_ms: i64) -> Option<f64> {
+        let leg = cure.legs.last()?;
+        Some(self.age_on(leg.zone, leg.clock, at_ms, Band::Middle) - self.base(cure, Band::Middle)?)
+    }
+
+    /// When a cure reaches an age, whichever leg that falls on.
+    pub(crate) fn time_of(&self, cure: &Cure, age_h: f64, band: Band) -> Option<i64> {
+        let mut left_h = age_h;
+        for (i, leg) in cure.legs.iter().enumerate() {
+            let start_h = self.age_on(leg.zone, leg.clock, leg.from_ms, band);
+            let next_ms = cure.legs.get(i + 1).map(|next| next.from_ms);
+            let at_ms =
+                self.zones[leg.zone].clocks[leg.clock].ages.time_of(start_h + left_h, band, self.air_of(leg.zone));
+            match (at_ms, next_ms) {
+                (Some(at_ms), Some(next_ms)) if at_ms > next_ms => {}
+                (None, Some(_)) => {}
+                _ => return at_ms,
+            }
+            left_h -= self.age_on(leg.zone, leg.clock, next_ms?, band) - start_h;
+        }
+        None
+    }
+
+    /// Every milestone of a cure, in its rule's order, as it looks at `now_ms`.
+    pub fn milestones<'a>(&'a self, cure: &'a Cure, now_ms: i64) -> Vec<Milestone<'a>> {
+        (0..cure.begun.milestones.len()).map(|m| self.milestone(cure, m, now_ms)).collect()
+    }
+
+    /// One milestone of a cure.
+    pub(crate) fn milestone<'a>(&'a self, cure: &'a Cure, m: usize, now_ms: i64) -> Milestone<'a> {
+        let target = &cure.begun.milestones[m];
+        if cure.closed || cure.broken.is_some() {
+            let told_ms = cure.told(m).map(|(_, due_ms)| due_ms);
+            return Milestone {
+                target,
+                earliest_ms: told_ms,
+                likely_ms: told_ms,
+                safe_ms: told_ms,
+                reached: told_ms.is_some(),
+            };
+        }
+        let floor_ms = cure.begun.started_at.timestamp_millis() + (target.floor_h * HOUR_MS) as i64;
+        let time = |age_h, band| Some(self.time_of(cure, age_h, band)?.max(floor_ms));
+        let safe_ms = time(target.safe_h, Band::Slow);
+        Milestone {
+            target,
+            earliest_ms: time(target.earliest_h, Band::Fast),
+            likely_ms: time(target.likely_h, Band::Middle),
+            safe_ms,
+            reached: safe_ms.is_some_and(|ms| ms <= now_ms),
+        }
+    }
+
+    /// How well the air of a cure was known from its start to `now_ms`.
+    pub fn climate(&self, cure: &Cure, now_ms: i64) -> Climate {
+        for (i, leg) in cure.legs.iter().enumerate() {
+            let timeline = &self.zones[leg.zone].timeline;
+            let until_ms = cure.legs.get(i + 1).map_or(now_ms, |next| next.from_ms);
+            let mut known_ms = match timeline.after(leg.from_ms) {
+                0 if timeline.is_empty() => return Climate::NoSensor,
+                0 => leg.from_ms,
+                first => timeline.get(first - 1).0,
+            };
+            let ends = timeline.between(leg.from_ms, until_ms).map(|(at_ms, _)| at_ms);
+            for at_ms in ends.chain([until_ms]) {
+                if at_ms - known_ms > self.settings.bridge_ms {
+                    return Climate::Gap(known_ms.max(leg.from_ms));
+                }
+                known_ms = at_ms;
+            }
+        }
+        Climate::Recorded
+    }
+
+    /// The limits of its rule that recorded air broke while they mattered: the limit, since when, and that air.
+    pub fn broken_limits<'a>(&'a self, cure: &'a Cure, now_ms: i64) -> Vec<(&'a Limit, i64, Air)> {
+        cure.begun
+            .limits
+            .iter()
+            .filter_map(|limit| {
+                let mattered_until = self.time_of(cure, limit.until_h, Band::Middle).unwrap_or(now_ms).min(now_ms);
+                cure.legs.iter().enumerate().find_map(|(i, leg)| {
+                    let end = cure.legs.get(i + 1).map_or(mattered_until, |next| next.from_ms.min(mattered_until));
+                    let zone = &self.zones[leg.zone];
+                    let at_start = (leg.from_ms, zone.air_at(leg.from_ms, self.forecast.as_ref()));
+                    let during = zone.timeline.between(leg.from_ms, end);
+                    std::iter::once(at_start)
+                        .chain(during)
+                        .find(|(at_ms, air)| *at_ms <= end && is_broken(limit, *air))
+                        .map(|(at_ms, air)| (limit, at_ms, air))
+                })
+            })
+            .collect()
+    }
+}
+
+fn is_broken(limit: &Limit, air: Air) -> bool {
+    match limit.bound {
+        facts::Bound::BelowTempC(least) => air.temp_c < least,
+        facts::Bound::AboveTempC(most) => air.temp_c > most,
+        facts::Bound::BelowRhPct(least) => air.rh_pct < least,
+        facts::Bound::AboveRhPct(most) => air.rh_pct > most,
+    }
+}

@@ -1,0 +1,230 @@
+//! Taking facts in. Nothing is refused here: what is in the journal is true, and replay must end where growth did.
+
+use std::sync::Arc;
+
+use facts::{AlertRaised, CureBegun, Fact, Reading, Recorded, ZoneSet};
+
+use crate::{
+    Air, Alert, AlertState, Bench, Clamp, Cure, Job, ages::Past, cure::Told, cure_clock::CureIx, timeline::Change,
+    zone::Zone,
+};
+
+impl Bench {
+    /// Takes one fact of the journal in.
+    pub fn take(&mut self, recorded: &Recorded) {
+        let happened_ms = recorded.happened_at.timestamp_millis();
+        match &recorded.fact {
+            Fact::ZoneSet(set) => self.set_zone(set),
+            Fact::InstrumentAdded(added) => drop(self.instruments.insert(added.id.clone(), added.clone())),
+            Fact::JobOpened(opened) => {
+                let job = Job { opened: opened.clone(), done: Default::default(), cures: Vec::new(), closed: false };
+                self.jobs.insert(opened.id.clone(), job);
+            }
+            Fact::StepDone { job, step } => {
+                if let Some(job) = self.jobs.get_mut(job) {
+                    job.done.insert(step.clone());
+                }
+            }
+            Fact::JobClosed { job } => self.close_job(job.as_str(), happened_ms),
+            Fact::JointAdded(added) => drop(self.joints.insert(added.id.clone(), added.clone())),
+            Fact::ClampAdded(added) => {
+                self.clamps.insert(added.id.clone(), Clamp { added: added.clone(), on: None });
+            }
+            Fact::RulePutInForce(rule) => {
+                self.in_force.insert(rule.material.clone(), rule.version.clone());
+            }
+            Fact::LotAdded(lot) => drop(self.lots.insert(lot.id.clone(), lot.clone())),
+            Fact::CureBegun(begun) => self.begin_cure(begun, recorded.recorded_at.timestamp_millis()),
+            Fact::CureMoved { cure, zone } => {
+                if let (Some(&ix), Some(&zone)) = (self.cure_of.get(cure), self.zone_of.get(zone)) {
+                    self.begin_leg(ix, zone, happened_ms);
+                }
+            }
+            Fact::ClampsOff { cure, clamps } => {
+                if let Some(&ix) = self.cure_of.get(cure) {
+                    self.free_clamps(ix, |clamp| clamps.contains(clamp), happened_ms);
+                    self.close_if_over(ix);
+                }
+            }
+            Fact::CureWithdrawn { cure, reason } => {
+                if let Some(&ix) = self.cure_of.get(cure) {
+                    self.cures[ix as usize].withdrawn = Some(reason.clone());
+                    self.close_cure(ix, happened_ms);
+                }
+            }
+            Fact::AlertRaised(raised) => self.raise(raised, recorded.seq),
+            Fact::AlertAcknowledged { alert } => self.answer(alert.as_str(), AlertState::Acknowledged),
+            Fact::AlertSnoozed { alert, until } => {
+                let until_ms = until.timestamp_millis();
+                self.answer(alert.as_str(), AlertState::Snoozed(until_ms));
+                self.snoozed.insert((until_ms, alert.clone()));
+            }
+            Fact::AlertRepeated { alert } => self.answer(alert.as_str(), AlertState::Open),
+            Fact::AlertRetracted { alert, .. } => self.retract(alert.as_str()),
+        }
+    }
+
+    /// Takes a reading in: appends to every clock of its zone, or sums again from where it changed the past.
+    pub fn take_reading(&mut self, reading: &Reading) {
+        let Some(&z) = self.zone_of.get(&reading.zone) else { return };
+        let change = self.zones[z].timeline.put(reading);
+        let from = match change {
+            Change::Nothing => return,
+            Change::Appended => self.zones[z].timeline.len() - 1,
+            Change::From(i) => i,
+        };
+        self.zones[z].look_again();
+        let Zone { timeline, clocks, set, .. } = &mut self.zones[z];
+        let past = Past { timeline, set: Air::new(set.set_temp_c, set.set_rh_pct), bridge_ms: self.settings.bridge_ms };
+        for clock in clocks.iter_mut().filter(|clock| !clock.cures.is_empty()) {
+            clock.ages.sum_from(from, past);
+        }
+        for clock in 0..self.zones[z].clocks.len() {
+            if change == Change::Appended {
+                for ix in std::mem::take(&mut self.zones[z].clocks[clock].unsettled) {
+                    self.arm(ix);
+                }
+                self.mark_stale(z, clock);
+            } else {
+                self.arm_all(z, clock);
+            }
+        }
+    }
+
+    /// Forgets readings older than an instant that no open cure needs. Returns the instant actually used, ms.
+    pub fn forget_readings_before(&mut self, zone: &str, at_ms: i64) -> Option<i64> {
+        let zone = &mut self.zones[*self.zone_of.get(zone)?];
+        let busy = zone.clocks.iter_mut().filter(|clock| !clock.cures.is_empty());
+        let at_ms = busy.fold(at_ms, |least, clock| least.min(clock.ages.origin_ms()));
+        let gone = zone.timeline.forget_before(at_ms);
+        for clock in zone.clocks.iter_mut().filter(|clock| !clock.cures.is_empty()) {
+            clock.ages.shift(gone);
+        }
+        Some(at_ms)
+    }
+
+    /// Makes every zone's outlook anew; the alarms follow it.
+    pub fn look_again(&mut self) {
+        for z in 0..self.zones.len() {
+            self.zones[z].look_again();
+            for clock in 0..self.zones[z].clocks.len() {
+                self.zones[z].clocks[clock].ages.look_again();
+                self.mark_stale(z, clock);
+            }
+        }
+    }
+
+    fn set_zone(&mut self, set: &ZoneSet) {
+        let Some(&z) = self.zone_of.get(&set.id) else {
+            self.zone_of.insert(set.id.clone(), self.zones.len());
+            self.zones.push(Zone::new(set.clone()));
+            return;
+        };
+        self.zones[z].set = set.clone();
+        self.zones[z].look_again();
+        let Zone { timeline, clocks, set, .. } = &mut self.zones[z];
+        let past = Past { timeline, set: Air::new(set.set_temp_c, set.set_rh_pct), bridge_ms: self.settings.bridge_ms };
+        for clock in clocks.iter_mut() {
+            clock.ages.restart(clock.ages.origin_ms(), past);
+        }
+        for clock in 0..self.zones[z].clocks.len() {
+            self.arm_all(z, clock);
+        }
+    }
+
+    fn begin_cure(&mut self, begun: &CureBegun, recorded_ms: i64) {
+        let Some(&zone) = self.zone_of.get(&begun.zone) else { return };
+        let ix = self.cures.len() as CureIx;
+        self.cures.push(Cure {
+            begun: Arc::new(begun.clone()),
+            recorded_ms,
+            clamps_on: begun.clamps.clone(),
+            clamps_off_ms: None,
+            withdrawn: None,
+            broken: None,
+            closed: false,
+            legs: Vec::new(),
+            told: vec![Told::default(); begun.milestones.len()],
+        });
+        self.cure_of.insert(begun.id.clone(), ix);
+        self.open.insert(ix);
+        for clamp in &begun.clamps {
+            if let Some(clamp) = self.clamps.get_mut(clamp) {
+                clamp.on = Some(begun.id.clone());
+            }
+        }
+        if let Some(job) = begun.job.as_ref().and_then(|job| self.jobs.get_mut(job)) {
+            job.cures.push(begun.id.clone());
+        }
+        self.begin_leg(ix, zone, begun.started_at.timestamp_millis());
+    }
+
+    fn free_clamps(&mut self, ix: CureIx, which: impl Fn(&facts::ClampId) -> bool, at_ms: i64) {
+        let cure = &mut self.cures[ix as usize];
+        for clamp in cure.clamps_on.extract_if(.., |clamp| which(clamp)) {
+            if let Some(clamp) = self.clamps.get_mut(&clamp) {
+                clamp.on = None;
+            }
+        }
+        if cure.clamps_on.is_empty() && !cure.begun.clamps.is_empty() {
+            cure.clamps_off_ms.get_or_insert(at_ms);
+        }
+    }
+
+    fn close_cure(&mut self, ix: CureIx, at_ms: i64) {
+        self.free_clamps(ix, |_| true, at_ms);
+        self.leave_clocks(ix);
+    }
+
+    fn close_if_over(&mut self, ix: CureIx) {
+        let cure = &self.cures[ix as usize];
+        if !cure.closed && cure.clamps_on.is_empty() && cure.told.iter().all(|told| told.alert.is_some()) {
+            self.leave_clocks(ix);
+        }
+    }
+
+    fn close_job(&mut self, job: &str, at_ms: i64) {
+        let Some(job) = self.jobs.get_mut(job) else { return };
+        job.closed = true;
+        let cures: Vec<CureIx> = job.cures.iter().filter_map(|id| self.cure_of.get(id).copied()).collect();
+        for ix in cures {
+            self.close_cure(ix, at_ms);
+        }
+    }
+
+    fn raise(&mut self, raised: &AlertRaised, seq: i64) {
+        let alert = Alert { raised: Arc::new(raised.clone()), state: AlertState::Open, seq };
+        self.alerts.insert(raised.id.clone(), alert);
+        let Some(&ix) = raised.cure.as_ref().and_then(|cure| self.cure_of.get(cure)) else { return };
+        let cure = &self.cures[ix as usize];
+        let Some(milestone) = cure.begun.milestones.iter().position(|m| m.stage == raised.stage) else { return };
+        self.disarm(ix, milestone);
+        let told = &mut self.cures[ix as usize].told[milestone];
+        told.alert = Some(raised.id.clone());
+        told.due_ms = Some(raised.due_at.timestamp_millis());
+        self.close_if_over(ix);
+    }
+
+    fn answer(&mut self, alert: &str, state: AlertState) {
+        let Some(alert) = self.alerts.get_mut(alert) else { return };
+        if let AlertState::Snoozed(until_ms) = alert.state {
+            self.snoozed.remove(&(until_ms, alert.raised.id.clone()));
+        }
+        alert.state = state;
+    }
+
+    fn retract(&mut self, id: &str) {
+        self.answer(id, AlertState::Retracted);
+        let Some(raised) = self.alerts.get(id).map(|alert| alert.raised.clone()) else { return };
+        let Some(&ix) = raised.cure.as_ref().and_then(|cure| self.cure_of.get(cure)) else { return };
+        let cure = &mut self.cures[ix as usize];
+        for told in cure.told.iter_mut().filter(|told| told.alert.as_ref() == Some(&raised.id)) {
+            told.alert = None;
+            told.due_ms = None;
+            told.retractions += 1;
+        }
+        if !cure.closed {
+            self.arm(ix);
+        }
+    }
+}

@@ -1,0 +1,91 @@
+//! What the air of one zone was: readings in order of time, each instant once.
+
+use facts::Reading;
+
+use crate::Air;
+
+/// What a reading did to the timeline; decides how much of a clock must be summed again.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Change {
+    /// It was there already, to the digit.
+    Nothing,
+    /// It came after all others.
+    Appended,
+    /// It came late or corrected an earlier one: sums from this index on are void.
+    From(usize),
+}
+
+/// Readings of a zone, oldest first.
+#[derive(Debug, Default, Clone)]
+pub struct Timeline {
+    /// Instants apart from the airs, so that the binary search for an instant touches little memory.
+    at_ms: Vec<i64>,
+    air: Vec<Air>,
+}
+
+impl Timeline {
+    /// Takes a reading in; one of the same instant is replaced.
+    pub(crate) fn put(&mut self, reading: &Reading) -> Change {
+        let (at_ms, air) = (reading.at.timestamp_millis(), Air::new(reading.temp_c, reading.rh_pct));
+        match self.at_ms.binary_search(&at_ms) {
+            Ok(i) if self.air[i] == air => Change::Nothing,
+            Ok(i) => {
+                self.air[i] = air;
+                Change::From(i)
+            }
+            Err(i) if i == self.at_ms.len() => {
+                self.at_ms.push(at_ms);
+                self.air.push(air);
+                Change::Appended
+            }
+            Err(i) => {
+                self.at_ms.insert(i, at_ms);
+                self.air.insert(i, air);
+                Change::From(i)
+            }
+        }
+    }
+
+    /// Forgets readings before an instant, but the last of them, which still bounds the first interval kept.
+    /// Returns how many went.
+    pub(crate) fn forget_before(&mut self, at_ms: i64) -> usize {
+        let gone = self.at_ms.partition_point(|t| *t < at_ms).saturating_sub(1);
+        self.at_ms.drain(..gone);
+        self.air.drain(..gone);
+        gone
+    }
+
+    /// Number of readings.
+    pub fn len(&self) -> usize {
+        self.at_ms.len()
+    }
+
+    /// Whether no sensor has ever spoken here.
+    pub fn is_empty(&self) -> bool {
+        self.at_ms.is_empty()
+    }
+
+    /// The last reading: instant in ms since 1970 UTC and air.
+    pub fn last(&self) -> Option<(i64, Air)> {
+        Some((*self.at_ms.last()?, *self.air.last()?))
+    }
+
+    /// Reading `i`, oldest first.
+    ///
+    /// # Panics
+    /// When `i` is not below [`Timeline::len`].
+    pub fn get(&self, i: usize) -> (i64, Air) {
+        (self.at_ms[i], self.air[i])
+    }
+
+    /// Index of the first reading after an instant.
+    pub fn after(&self, at_ms: i64) -> usize {
+        self.at_ms.partition_point(|t| *t <= at_ms)
+    }
+
+    /// Readings from an instant up to and with another.
+    pub fn between(&self, from_ms: i64, to_ms: i64) -> impl Iterator<Item = (i64, Air)> + '_ {
+        let first = self.at_ms.partition_point(|t| *t < from_ms);
+        (first..self.after(to_ms).max(first)).map(|i| self.get(i))
+    }
+}

@@ -1,0 +1,69 @@
+//! A zone: its readings, its outlook, and the clocks that run in it.
+
+use std::{collections::HashMap, sync::OnceLock};
+
+use facts::ZoneSet;
+
+use crate::{
+    Air, Forecast, Outlook, Timeline,
+    ages::{AirOf, Past},
+    cure_clock::{ClockKey, CureClock},
+};
+
+/// One place with one climate.
+pub(crate) struct Zone {
+    pub(crate) set: ZoneSet,
+    pub(crate) timeline: Timeline,
+    /// Made when first asked for after a change of the timeline.
+    outlook: OnceLock<Outlook>,
+    /// Never shrinks, so that an index into it stays good.
+    pub(crate) clocks: Vec<CureClock>,
+    pub(crate) clock_of: HashMap<ClockKey, usize>,
+}
+
+impl Zone {
+    pub(crate) fn new(set: ZoneSet) -> Self {
+        Self {
+            set,
+            timeline: Timeline::default(),
+            outlook: OnceLock::new(),
+            clocks: Vec::new(),
+            clock_of: HashMap::new(),
+        }
+    }
+
+    pub(crate) fn set_air(&self) -> Air {
+        Air::new(self.set.set_temp_c, self.set.set_rh_pct)
+    }
+
+    /// What a clock of this zone reads its air from. The outlook is made here if a reading voided it.
+    pub(crate) fn air_of<'a>(&'a self, forecast: &dyn Forecast, bridge_ms: i64) -> AirOf<'a> {
+        let past = Past { timeline: &self.timeline, set: self.set_air(), bridge_ms };
+        AirOf { past, outlook: self.outlook(forecast) }
+    }
+
+    pub(crate) fn outlook(&self, forecast: &dyn Forecast) -> &Outlook {
+        self.outlook.get_or_init(|| forecast.outlook(&self.timeline, self.set_air()))
+    }
+
+    /// The timeline or the set-point changed: the outlook must be made again.
+    pub(crate) fn look_again(&mut self) {
+        self.outlook = OnceLock::new();
+    }
+
+    /// Expected air at an instant: recorded, straight between readings, or the outlook's middle.
+    pub(crate) fn air_at(&self, at_ms: i64, forecast: &dyn Forecast) -> Air {
+        let i = self.timeline.after(at_ms);
+        if i == 0 {
+            return if self.timeline.is_empty() { self.set_air() } else { self.timeline.get(0).1 };
+        }
+        let (from_ms, air) = self.timeline.get(i - 1);
+        if i < self.timeline.len() {
+            let (to_ms, to) = self.timeline.get(i);
+            return air.towards(to, (at_ms - from_ms) as f64 / (to_ms - from_ms) as f64);
+        }
+        let steps = &self.outlook(forecast).steps;
+        let step = ((at_ms - from_ms) / crate::STEP_MS) as usize;
+        steps[step.min(steps.len() - 1)].air
+    }
+}

@@ -1,0 +1,267 @@
+//! The fact: one thing said. Kinds are added, never changed; `tests/facts/` keeps a sample of each stored form.
+
+use chrono::{DateTime, Utc};
+use serde::{Deserialize, Serialize};
+
+use crate::{
+    AlertId, ClampId, CureBegun, CureId, InstrumentId, JobId, JointId, LotId, MaterialId, Porosity, RhPct, StepId,
+    TempC, VersionId, ZoneId,
+};
+
+/// One thing a person, a sensor or the clock said. Corrections are further facts.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "kind", rename_all = "snake_case")]
+pub enum Fact {
+    /// A zone was set up, or its set-point revised.
+    ZoneSet(ZoneSet),
+    /// An instrument came in.
+    InstrumentAdded(InstrumentAdded),
+    /// A job was opened, with its steps.
+    JobOpened(JobOpened),
+    /// A step without a cure of its own was done.
+    StepDone {
+        /// The job.
+        job: JobId,
+        /// The step done.
+        step: StepId,
+    },
+    /// A job was closed; nothing more may be begun on it.
+    JobClosed {
+        /// The job.
+        job: JobId,
+    },
+    /// A joint was named.
+    JointAdded(JointAdded),
+    /// A clamp entered the inventory.
+    ClampAdded(ClampAdded),
+    /// A rule's text came in force.
+    RulePutInForce(RulePutInForce),
+    /// A bottle was bought or opened.
+    LotAdded(LotAdded),
+    /// A glue-up or a coat.
+    CureBegun(Box<CureBegun>),
+    /// A cure was carried to another zone.
+    CureMoved {
+        /// The cure.
+        cure: CureId,
+        /// Where it is now.
+        zone: ZoneId,
+    },
+    /// Clamps came off a glue-up.
+    ClampsOff {
+        /// The glue-up.
+        cure: CureId,
+        /// Which clamps.
+        clamps: Vec<ClampId>,
+    },
+    /// A glue-up or coat was registered by mistake, or its joint taken apart again.
+    CureWithdrawn {
+        /// The cure.
+        cure: CureId,
+        /// Why, in the luthier's words.
+        reason: String,
+    },
+    /// Something is to be told.
+    AlertRaised(Box<AlertRaised>),
+    /// Somebody has seen it.
+    AlertAcknowledged {
+        /// The alert.
+        alert: AlertId,
+    },
+    /// Somebody wants to hear it again later.
+    AlertSnoozed {
+        /// The alert.
+        alert: AlertId,
+        /// When to tell it again.
+        until: DateTime<Utc>,
+    },
+    /// A snoozed alert was told again.
+    AlertRepeated {
+        /// The alert.
+        alert: AlertId,
+    },
+    /// Corrected readings made a told milestone untrue; it is armed again.
+    AlertRetracted {
+        /// The alert.
+        alert: AlertId,
+        /// What changed.
+        because: String,
+    },
+}
+
+/// A place with one climate: bench, booth, warm box.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ZoneSet {
+    /// Its id.
+    pub id: ZoneId,
+    /// What the shop calls it.
+    pub name: String,
+    /// Temperature assumed while no sensor says otherwise.
+    pub set_temp_c: TempC,
+    /// Humidity assumed while no sensor says otherwise.
+    pub set_rh_pct: RhPct,
+}
+
+/// An instrument on the bench. Who owns it is not asked.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct InstrumentAdded {
+    /// Its id.
+    pub id: InstrumentId,
+    /// What the shop calls it.
+    pub name: String,
+    /// Family in the trade's words, for example "steel-string guitar".
+    #[serde(default)]
+    pub family: String,
+}
+
+/// A job and its steps in order.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct JobOpened {
+    /// Its id.
+    pub id: JobId,
+    /// The instrument it is for.
+    pub instrument: InstrumentId,
+    /// What is to be done.
+    pub title: String,
+    /// When it was promised.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub due_at: Option<DateTime<Utc>>,
+    /// What to do, in order.
+    #[serde(default)]
+    pub steps: Vec<Step>,
+}
+
+/// What kind of work a step is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum StepKind {
+    /// Work at the bench.
+    HandsOn,
+    /// A joint is closed.
+    GlueUp,
+    /// A film is laid.
+    Coat,
+    /// Nothing but time.
+    Wait,
+    /// Something is looked at or measured.
+    Check,
+}
+
+/// One step of a job.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Step {
+    /// Unique within the job.
+    pub id: StepId,
+    /// What kind of work.
+    pub kind: StepKind,
+    /// What to do.
+    pub title: String,
+    /// Steps that must be finished first.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub follows: Vec<StepId>,
+    /// The joint it closes, if it is known already.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub joint: Option<JointId>,
+    /// The material it will use, if it is known already.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub material: Option<MaterialId>,
+}
+
+/// A joint of an instrument and what is particular to it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct JointAdded {
+    /// Its id.
+    pub id: JointId,
+    /// The instrument it belongs to.
+    pub instrument: InstrumentId,
+    /// What it is: "bridge", "top crack, bass side".
+    pub name: String,
+    /// Gap between the faces, µm.
+    #[serde(default = "good_fit_um")]
+    pub gap_um: f64,
+    /// Uptake by the faces.
+    #[serde(default)]
+    pub porosity: Porosity,
+}
+
+/// Wood Handbook ch. 10 puts the best bond line of stiff resins at 80 to 150 µm; 100 stands for a good fit.
+fn good_fit_um() -> f64 {
+    100.0
+}
+
+/// A clamp, by name or number.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ClampAdded {
+    /// Its id.
+    pub id: ClampId,
+    /// What is written on it.
+    pub name: String,
+    /// Cam, spool, deep-throat, caul set ...
+    #[serde(default)]
+    pub clamp_kind: String,
+}
+
+/// A rule's text as it came in force.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct RulePutInForce {
+    /// The material it is for.
+    pub material: MaterialId,
+    /// Hash of the text.
+    pub version: VersionId,
+    /// The file it came from, relative to the scripts folder.
+    pub file: String,
+    /// The whole text, so that an old cure can be computed for ever.
+    pub text: String,
+}
+
+/// A bottle, pot or tin.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct LotAdded {
+    /// Its id.
+    pub id: LotId,
+    /// What is in it.
+    pub material: MaterialId,
+    /// What is written on it.
+    #[serde(default)]
+    pub label: String,
+    /// When it was opened, if it was.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub opened_at: Option<DateTime<Utc>>,
+    /// Last day its maker vouches for.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub best_before: Option<DateTime<Utc>>,
+}
+
+/// What an alert is about.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum AlertKind {
+    /// A milestone was reached or is about to close.
+    Milestone,
+    /// The day ahead.
+    Digest,
+}
+
+/// Something told, with the words it was told in.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct AlertRaised {
+    /// Stable over every delivery.
+    pub id: AlertId,
+    /// What it is about.
+    pub alert_kind: AlertKind,
+    /// The cure, for a milestone.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub cure: Option<CureId>,
+    /// The stage, for a milestone.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub stage: String,
+    /// When it came true.
+    pub due_at: DateTime<Utc>,
+    /// Told long after it came true, because the service was down.
+    #[serde(default)]
+    pub late: bool,
+    /// One line: what is ready, on what.
+    pub title: String,
+    /// What to do next, and the caution that no estimate is a guarantee.
+    pub body: String,
+}

@@ -1,0 +1,23 @@
+//! What a person or a sensor said, and when: the only things that are kept for ever.
+//!
+//! Responsible for: checked quantities, ids, the [`Fact`] and the envelope it is stored in.
+//! Never knows: how a cure is computed, where facts are kept, what time it is.
+//! Admission rule: a type enters only if it appears inside a stored fact; what can be derived lives in `clock`.
+//! Start reading at `fact.rs`.
+
+mod cure;
+mod entry;
+mod fact;
+mod id;
+mod quantity;
+
+pub use cure::{Bound, CureBegun, CureKind, Finding, JointState, Level, Limit, Meets, Porosity, TargetAge};
+pub use entry::{Entry, Recorded};
+pub use fact::{
+    AlertKind, AlertRaised, ClampAdded, Fact, InstrumentAdded, JobOpened, JointAdded, LotAdded, RulePutInForce, Step,
+    StepKind, ZoneSet,
+};
+pub use id::{
+    AlertId, ClampId, CureId, Id, InstrumentId, JobId, JointId, LotId, MaterialId, StepId, VersionId, ZoneId, kind,
+};
+pub use quantity::{Invalid, Reading, RhPct, TempC, within};

@@ -1,0 +1,164 @@
+//! The sandbox: an engine built from nothing, with chosen packages, every limit set, and no way out.
+
+use std::{
+    collections::BTreeMap,
+    panic::{AssertUnwindSafe, catch_unwind},
+    time::Duration,
+};
+
+use rhai::{
+    AST, CallFnOptions, Dynamic, Engine, EvalAltResult, Position, Scope,
+    packages::{
+        ArithmeticPackage, BasicArrayPackage, BasicIteratorPackage, BasicMapPackage, BasicMathPackage,
+        BasicStringPackage, LogicPackage, MoreStringPackage, Package,
+    },
+};
+
+use crate::{Fault, deadline, functions};
+
+/// What a script may use. Set by us, because the engine's own defaults differ between build profiles.
+#[derive(Debug, Clone, Copy)]
+pub struct Limits {
+    /// Bytes of source. Parsing has no deadline and some sources cost quadratic time: 32 KiB parses in under 50 ms.
+    pub source_bytes: usize,
+    /// Operations of one call.
+    pub operations: u64,
+    /// Wall-clock time of one call.
+    pub deadline: Duration,
+    /// Nested function calls.
+    pub call_levels: usize,
+    /// Nesting of an expression, at the top and inside a function. 32/16 refuses an ordinary Arrhenius line.
+    pub expr_depths: (usize, usize),
+    /// Bytes of a string. `replace` builds its result before the size is checked: 4 KiB keeps that under 5 MiB.
+    pub string_bytes: usize,
+    /// Elements of an array.
+    pub array_len: usize,
+    /// Entries of a map; checked when the map is next used whole, so operations bound it in between.
+    pub map_len: usize,
+    /// Variables in scope.
+    pub variables: usize,
+    /// Functions of a script.
+    pub functions: usize,
+}
+
+/// The limits in force for every script.
+pub const LIMITS: Limits = Limits {
+    source_bytes: 32 * 1024,
+    operations: 200_000,
+    deadline: Duration::from_millis(250),
+    call_levels: 16,
+    expr_depths: (64, 32),
+    string_bytes: 4096,
+    array_len: 1024,
+    map_len: 256,
+    variables: 128,
+    functions: 64,
+};
+
+/// The engine, shared by all rules. Holds no state of any script.
+pub struct Host {
+    engine: Engine,
+}
+
+/// A script that parses, with its constants worked into its functions.
+pub(crate) struct Compiled {
+    pub(crate) file: String,
+    ast: AST,
+    /// Number of arguments of each function it defines.
+    pub(crate) functions: BTreeMap<String, usize>,
+}
+
+impl Default for Host {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+impl Host {
+    /// Builds the sandbox.
+    pub fn new() -> Self {
+        let mut engine = Engine::new_raw();
+        // No language-core package (it has sleep), no time, blob, bit or debugging package, no module resolver.
+        ArithmeticPackage::new().register_into_engine(&mut engine);
+        LogicPackage::new().register_into_engine(&mut engine);
+        BasicMathPackage::new().register_into_engine(&mut engine);
+        BasicIteratorPackage::new().register_into_engine(&mut engine);
+        BasicStringPackage::new().register_into_engine(&mut engine);
+        MoreStringPackage::new().register_into_engine(&mut engine);
+        BasicArrayPackage::new().register_into_engine(&mut engine);
+        BasicMapPackage::new().register_into_engine(&mut engine);
+        functions::register(&mut engine);
+        for symbol in ["eval", "import", "export"] {
+            engine.disable_symbol(symbol);
+        }
+        engine
+            .set_max_operations(LIMITS.operations)
+            .set_max_call_levels(LIMITS.call_levels)
+            .set_max_expr_depths(LIMITS.expr_depths.0, LIMITS.expr_depths.1)
+            .set_max_string_size(LIMITS.string_bytes)
+            .set_max_array_size(LIMITS.array_len)
+            .set_max_map_size(LIMITS.map_len)
+            .set_max_variables(LIMITS.variables)
+            .set_max_functions(LIMITS.functions)
+            .set_max_modules(0)
+            .on_progress(|operations| {
+                (operations % 256 == 0 && deadline::passed()).then(|| Dynamic::from("past the deadline"))
+            });
+        Self { engine }
+    }
+
+    /// Parses a script. Its top-level constants are worked out once and put into its functions as values, so that a
+    /// luthier edits numbers at the top of the file and functions use them by name.
+    ///
+    /// # Errors
+    /// A [`Fault`] with line and column.
+    pub(crate) fn compile(&self, file: &str, text: &str) -> Result<Compiled, Fault> {
+        if text.len() > LIMITS.source_bytes {
+            return Err(Fault::whole(
+                file,
+                format!("the script has {} bytes; at most {} are read", text.len(), LIMITS.source_bytes),
+                "a rule is a page of text; move notes elsewhere",
+            ));
+        }
+        let parse = |scope: &Scope<'_>| {
+            guarded(file, || self.engine.compile_with_scope(scope, text).map_err(|e| Fault::of_parse(file, &e)))
+        };
+        let mut constants = Scope::new();
+        let first = parse(&constants)?;
+        guarded(file, || {
+            deadline::within(LIMITS.deadline, || self.engine.run_ast_with_scope(&mut constants, &first))
+                .map_err(|e| Fault::of_run(file, &e))
+        })?;
+        let mut ast = parse(&constants)?;
+        let functions = ast.iter_functions().map(|f| (f.name.to_string(), f.params.len())).collect();
+        ast.clear_statements();
+        Ok(Compiled { file: file.into(), ast, functions })
+    }
+
+    /// Calls a function of a script with values; every limit holds.
+    ///
+    /// # Errors
+    /// A [`Fault`] with line and column, also when the engine itself panics.
+    pub(crate) fn call(&self, script: &Compiled, function: &str, args: Vec<Dynamic>) -> Result<Dynamic, Fault> {
+        let options = CallFnOptions::new().eval_ast(false);
+        guarded(&script.file, || {
+            deadline::within(LIMITS.deadline, || {
+                self.engine
+                    .call_fn_with_options(options, &mut Scope::new(), &script.ast, function, args)
+                    .map_err(|e| Fault::of_run(&script.file, &e))
+            })
+        })
+    }
+}
+
+/// Turns a panic of the engine into a fault: a script must never take the service down.
+fn guarded<T>(file: &str, call: impl FnOnce() -> Result<T, Fault>) -> Result<T, Fault> {
+    catch_unwind(AssertUnwindSafe(call)).unwrap_or_else(|_| {
+        Err(Fault::whole(file, "the script made the interpreter fail", "simplify the part changed last"))
+    })
+}
+
+/// An error a host function gives back to the script.
+pub(crate) fn host_error(what: String) -> Box<EvalAltResult> {
+    EvalAltResult::ErrorRuntime(what.into(), Position::NONE).into()
+}

@@ -1,0 +1,23 @@
+//! The script host: turns the text of a rule into laws, milestones and findings, safely.
+//!
+//! Responsible for: the sandbox and its limits, the contract a script keeps, versions by hash, expected values.
+//! Never knows: files, the journal, HTTP, what time it is. A script gets values and gives values.
+//! Start reading at `contract.rs` (what a script says), then `rule.rs`.
+
+mod contract;
+mod deadline;
+mod expected;
+mod fault;
+mod functions;
+mod host;
+mod reference;
+mod rule;
+mod rulebook;
+mod table;
+
+pub use contract::{MaterialKind, MaterialSheet};
+pub use fault::Fault;
+pub use host::{Host, LIMITS, Limits};
+pub use reference::contract_markdown;
+pub use rule::{Application, Rule};
+pub use rulebook::Rulebook;

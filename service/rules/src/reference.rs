@@ -1,0 +1,90 @@
+//! The script reference, `scripts/README.md`, made from the host so that it cannot say what is not so.
+
+use crate::{functions::FUNCTIONS, host::LIMITS};
+
+const HEAD: &str = "\
+# Rules
+
+One file per material class, named for it, in `materials/`. The numbers at the top of each file are what you edit; the
+service reads the file again when you save it, runs its table of expected values, and puts it in force only if they
+hold. A file with a fault leaves the last good version in force, and the service says which line to mend. Glue-ups
+already curing keep the version they began with.
+
+This page is made from the program: `cargo run -p rules --example contract > scripts/README.md`.
+
+## What a rule says
+
+```rhai
+fn material() -> #{
+    name: \"aliphatic resin\",            // the generic class
+    kind: \"adhesive\",                   // or \"finish\"
+    reference: #{ temp_c: 20, rh_pct: 50 }, // the air in which the rate is 1
+    cautions: [\"...\"],                  // always deferring to the safety data sheet
+    sources: [\"...\"],                   // or \"common practice, no source\"
+    storage_days: 365,                  // how long an opened container keeps (optional)
+    working_life_min: 5,                // how long a mix can be used (optional)
+    limits: [                           // airs that spoil it while it is young (optional)
+        #{ name: \"film-forming temperature\", below_temp_c: 10, until_h: 1, says: \"...\" },
+        // or above_temp_c, below_rh_pct, above_rh_pct
+    ],
+}
+
+fn rate(air) -> number           // air.temp_c, air.rh_pct; how fast it cures, 1 at the reference, never negative
+fn milestones(joint) -> [        // joint.gap_um, joint.film_um, joint.porosity: \"sealed\", \"dense\", \"normal\", \"open\"
+    #{ stage: \"clamp_off\",       // the trade's or the standard's word
+       hours: 0.75,              // reference hours for this joint
+       spread: [0.7, 1.5],       // quickest and surest, as shares of `hours`
+       floor_h: 0,               // wall-clock hours that no warm room shortens (optional)
+       closes: false,            // true for the end of a window: told early instead of late (optional)
+       next: \"...\" },            // what to do then
+]
+fn expected() -> [               // what the rule must give, or it is not put in force
+    #{ temp_c: 20, rh_pct: 50, stage: \"clamp_off\", hours: 0.75, within: 0.01, source: \"...\" },
+    #{ temp_c: 5, rh_pct: 50, stage: \"clamp_off\", never: true, source: \"...\" },
+    // gap_um, film_um and porosity may be added to a row
+]
+
+fn mode(joint) -> text           // optional: a few named laws, then fn rate(air, mode)
+fn strength(age_h, joint) -> 0.0 to 1.0  // optional: share of full strength, for load-bearing materials
+fn checks(air, joint) -> [       // optional: what to say at application
+    #{ level: \"caution\", what: \"...\", mend: \"...\" },   // level: \"note\", \"caution\", \"defect\"
+]
+```
+
+The rate answers to the air alone; what is particular to a joint (gap, film, porosity) scales `hours`. Rates are
+sampled every 0.5 °C and 2.5 % RH, from -20 to 60 °C: put a threshold on one of these steps. Constants written at the
+top of the file (`const CLAMP_H = 0.75;`) may be used by name in every function.
+
+## Functions
+
+Numbers may be whole or decimal. Besides these there are the language's own: arithmetic, `min`, `max`, `exp`, `ln`,
+`sqrt`, `abs`, `floor`, strings, arrays and maps.
+
+| function | what it gives |
+| --- | --- |
+";
+
+/// The whole reference as Markdown.
+pub fn contract_markdown() -> String {
+    let mut page = HEAD.to_string();
+    for function in FUNCTIONS {
+        page.push_str(&format!("| `{}({})` | {} |\n", function.name, function.arguments, function.says));
+    }
+    page.push_str(&format!(
+        "\n## Limits\n\nA rule reads its arguments and gives values back; it reaches no file, network, clock or other rule.\n\n\
+         | limit | at most |\n| --- | --- |\n\
+         | source | {} KiB |\n| operations of one call | {} |\n| time of one call | {} ms |\n\
+         | nested calls | {} |\n| text | {} bytes |\n| array | {} elements |\n| map | {} entries |\n\
+         | variables | {} |\n| functions | {} |\n",
+        LIMITS.source_bytes / 1024,
+        LIMITS.operations,
+        LIMITS.deadline.as_millis(),
+        LIMITS.call_levels,
+        LIMITS.string_bytes,
+        LIMITS.array_len,
+        LIMITS.map_len,
+        LIMITS.variables,
+        LIMITS.functions
+    ));
+    page
+}

@@ -1,0 +1,241 @@
+//! One version of a rule: its text compiled, what it says of the material, and the laws sampled from it.
+
+use std::{
+    collections::HashMap,
+    sync::{Arc, Mutex, PoisonError},
+};
+
+use facts::{Finding, JointState, Limit, TargetAge, VersionId};
+use rhai::Dynamic;
+use serde::de::DeserializeOwned;
+use sha2::{Digest, Sha256};
+
+use clock::{Air, Law};
+
+use crate::{
+    Fault, Host, MaterialSheet,
+    contract::{FindingSheet, MilestoneSheet, air_map, joint_map, read},
+    expected,
+    host::Compiled,
+    table::RateTable,
+};
+
+/// Milestones of so many different joints are remembered; far more than a shop has joints open.
+const REMEMBERED: usize = 512;
+
+/// A rule that may be put in force: it keeps the contract and meets its own expected values.
+pub struct Rule {
+    /// Hash of its text.
+    pub version: VersionId,
+    /// What it says of the material.
+    pub sheet: MaterialSheet,
+    /// The airs that spoil it, as the clock watches them.
+    pub limits: Vec<Limit>,
+    host: Arc<Host>,
+    script: Compiled,
+    /// Laws by mode, sampled when first needed.
+    laws: Mutex<HashMap<String, Law>>,
+    /// Answers of `mode` and `milestones` for joints asked about lately; both are pure functions of the joint.
+    answers: Mutex<HashMap<[u64; 3], ForJoint>>,
+}
+
+#[derive(Clone)]
+struct ForJoint {
+    mode: String,
+    milestones: Arc<[TargetAge]>,
+}
+
+/// What a rule says of one application: everything a glue-up or coat takes into its fact.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Application {
+    /// The law it cures by; empty when the rule has one law only.
+    pub mode: String,
+    /// Its milestones.
+    pub milestones: Vec<TargetAge>,
+    /// What was found at application.
+    pub findings: Vec<Finding>,
+}
+
+impl Rule {
+    /// The version id of a text: the first 16 hex digits of its SHA-256.
+    pub fn version_of(text: &str) -> VersionId {
+        let hash = Sha256::digest(text.as_bytes());
+        let hex: String = hash.iter().take(8).map(|byte| format!("{byte:02x}")).collect();
+        VersionId::new(hex).expect("hex digits make a version id")
+    }
+
+    /// Compiles a text and reads its `material()`. Enough to go on with cures of a version that was in force.
+    ///
+    /// # Errors
+    /// A [`Fault`] with file, line and column.
+    pub fn compile(host: &Arc<Host>, file: &str, text: &str) -> Result<Self, Fault> {
+        let script = host.compile(file, text)?;
+        for (function, arities) in [("material", 0..=0), ("rate", 1..=2), ("milestones", 1..=1), ("expected", 0..=0)] {
+            let given = script.functions.get(function);
+            if !given.is_some_and(|n| arities.contains(n)) {
+                return Err(Fault::whole(
+                    file,
+                    format!("there is no fn {function} with {} argument(s)", arities.start()),
+                    "scripts/README.md shows the functions every rule has",
+                ));
+            }
+        }
+        if (script.functions["rate"] == 2) != script.functions.contains_key("mode") {
+            return Err(Fault::whole(
+                file,
+                "fn rate(air, mode) and fn mode(joint) go together",
+                "give both, or neither with fn rate(air)",
+            ));
+        }
+        let sheet: MaterialSheet = ask(host, &script, "material", vec![])?;
+        let limits = sheet.limits.iter().map(|limit| limit.limit()).collect::<Result<_, _>>();
+        let limits = limits.map_err(|what| Fault::whole(file, what, "correct the limit in material()"))?;
+        Ok(Self {
+            version: Self::version_of(text),
+            sheet,
+            limits,
+            host: host.clone(),
+            script,
+            laws: Mutex::default(),
+            answers: Mutex::default(),
+        })
+    }
+
+    /// Compiles a text and holds it against everything a rule must keep before it may be put in force: a rate of 1
+    /// at its reference, a rate for every air of a workshop, milestones, checks, and its own expected values.
+    ///
+    /// # Errors
+    /// A [`Fault`] that names the line, the air or the expected row.
+    pub fn check(host: &Arc<Host>, file: &str, text: &str) -> Result<Self, Fault> {
+        let rule = Self::compile(host, file, text)?;
+        let joint = JointState { gap_um: 100.0, film_um: 100.0, porosity: facts::Porosity::Normal };
+        let reference = Air { temp_c: rule.sheet.reference.temp_c, rh_pct: rule.sheet.reference.rh_pct };
+        let of_joint = rule.for_joint(&joint)?;
+        let rate = rule.rate(reference, &of_joint.mode)?;
+        if of_joint.mode.is_empty() && (rate - 1.0).abs() > 0.01 {
+            return Err(Fault::whole(
+                file,
+                format!("rate is {rate:.4} at the reference air; it must be 1"),
+                "divide by the value at the reference, or correct the reference in material()",
+            ));
+        }
+        rule.law(&of_joint.mode)?;
+        rule.application(reference, &joint)?;
+        expected::run(&rule)?;
+        Ok(rule)
+    }
+
+    /// The law of one mode, sampled once.
+    ///
+    /// # Errors
+    /// A [`Fault`] that names the first air for which the script has no rate.
+    pub fn law(&self, mode: &str) -> Result<Law, Fault> {
+        let mut laws = self.laws.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(law) = laws.get(mode) {
+            return Ok(law.clone());
+        }
+        let table = RateTable::sample(|air| self.rate(air, mode))?;
+        let law: Law = Arc::new(move |air| table.rate(air));
+        laws.insert(mode.into(), law.clone());
+        Ok(law)
+    }
+
+    /// What the rule says of this joint or coat, applied in this air.
+    ///
+    /// # Errors
+    /// A [`Fault`] when the script fails on it.
+    pub fn application(&self, air: Air, joint: &JointState) -> Result<Application, Fault> {
+        let ForJoint { mode, milestones } = self.for_joint(joint)?;
+        let findings = match self.script.functions.contains_key("checks") {
+            false => Vec::new(),
+            true => {
+                let sheets: Vec<FindingSheet> = self.ask("checks", vec![air_map(air), joint_map(joint)])?;
+                sheets.into_iter().map(Finding::from).collect()
+            }
+        };
+        Ok(Application { mode, milestones: milestones.to_vec(), findings })
+    }
+
+    /// Share of full strength at an age, 0 to 1; none when the rule bears no load.
+    ///
+    /// # Errors
+    /// A [`Fault`] when the script fails or answers outside 0 to 1.
+    pub fn strength(&self, age_h: f64, joint: &JointState) -> Result<Option<f64>, Fault> {
+        if !self.script.functions.contains_key("strength") {
+            return Ok(None);
+        }
+        let share: f64 = self.ask("strength", vec![age_h.into(), joint_map(joint)])?;
+        match (0.0..=1.0).contains(&share) {
+            true => Ok(Some(share)),
+            false => Err(self.fault(format!("strength({age_h}) is {share}; it must be 0 to 1"))),
+        }
+    }
+
+    fn for_joint(&self, joint: &JointState) -> Result<ForJoint, Fault> {
+        let key = [joint.gap_um.to_bits(), joint.film_um.to_bits(), joint.porosity as u64];
+        let remembered = |answers: &HashMap<_, ForJoint>| answers.get(&key).cloned();
+        if let Some(answer) = remembered(&self.answers.lock().unwrap_or_else(PoisonError::into_inner)) {
+            return Ok(answer);
+        }
+        let mode = match self.script.functions.contains_key("mode") {
+            false => String::new(),
+            true => self.ask("mode", vec![joint_map(joint)])?,
+        };
+        let sheets: Vec<MilestoneSheet> = self.ask("milestones", vec![joint_map(joint)])?;
+        let targets: Result<Vec<_>, _> = sheets.into_iter().map(MilestoneSheet::target).collect();
+        let milestones = targets.map_err(|what| self.fault(what))?;
+        let twice = |i: usize| milestones[..i].iter().any(|other| other.stage == milestones[i].stage);
+        if milestones.is_empty() || milestones.len() > 24 || (0..milestones.len()).any(twice) {
+            return Err(self.fault("milestones must be 1 to 24 stages, each once".into()));
+        }
+        let answer = ForJoint { mode, milestones: milestones.into() };
+        let mut answers = self.answers.lock().unwrap_or_else(PoisonError::into_inner);
+        if answers.len() >= REMEMBERED {
+            answers.clear();
+        }
+        answers.insert(key, answer.clone());
+        Ok(answer)
+    }
+
+    pub(crate) fn rate(&self, air: Air, mode: &str) -> Result<f64, Fault> {
+        let args = match self.script.functions["rate"] {
+            1 => vec![air_map(air)],
+            _ => vec![air_map(air), mode.into()],
+        };
+        let answer = self.host.call(&self.script, "rate", args)?;
+        let rate = answer.as_float().or_else(|_| answer.as_int().map(|n| n as f64)).unwrap_or(f64::NAN);
+        if rate.is_finite() && rate >= 0.0 {
+            return Ok(rate);
+        }
+        Err(self.fault(format!(
+            "rate is {answer} at {:.1} °C and {:.1} % RH; it must be a number from 0 up",
+            air.temp_c, air.rh_pct
+        )))
+    }
+
+    pub(crate) fn milestone(&self, joint: &JointState, stage: &str) -> Result<(String, f64, f64), Fault> {
+        let ForJoint { mode, milestones } = self.for_joint(joint)?;
+        let of_stage = milestones.iter().find(|m| m.stage == stage);
+        let of_stage = of_stage.ok_or_else(|| self.fault(format!("there is no stage \"{stage}\"")))?;
+        Ok((mode, of_stage.likely_h, of_stage.floor_h))
+    }
+
+    pub(crate) fn ask<T: DeserializeOwned>(&self, function: &str, args: Vec<Dynamic>) -> Result<T, Fault> {
+        ask(&self.host, &self.script, function, args)
+    }
+
+    pub(crate) fn fault(&self, what: String) -> Fault {
+        Fault::whole(&self.script.file, what, "correct the script and save it")
+    }
+}
+
+fn ask<T: DeserializeOwned>(host: &Host, script: &Compiled, function: &str, args: Vec<Dynamic>) -> Result<T, Fault> {
+    let answer = host.call(script, function, args)?;
+    read(&answer).map_err(|what| {
+        Fault::whole(
+            &script.file,
+            format!("fn {function} answered in another shape: {what}"),
+            "scripts/README.md shows what each function gives back",
+        )
+    })
+}

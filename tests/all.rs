@@ -1,0 +1,2 @@
+//! Every integration test, in one binary: one link instead of twenty.
+mod physics_reference;

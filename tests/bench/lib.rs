@@ -1,0 +1,1 @@
+//! The bench: what every test stands at.
