@@ -1,0 +1,100 @@
+//! The seam to a database: few operations, so that a second database is one more small file.
+
+use std::path::Path;
+
+use facts::{Reading, Recorded};
+
+use crate::{Answer, Delivery, Error, Run, Saying};
+
+/// What the service asks of a database.
+pub trait Database: Send {
+    /// Writes sayings in one transaction and gives their facts' places in the journal, in order.
+    ///
+    /// # Errors
+    /// Nothing is written then.
+    fn commit(&mut self, sayings: &[&Saying]) -> Result<Vec<i64>, Error>;
+
+    /// The answer kept under a key.
+    ///
+    /// # Errors
+    /// When the database cannot be read.
+    fn answer(&mut self, key: &str) -> Result<Option<Answer>, Error>;
+
+    /// Facts after a place in the journal, at most so many.
+    ///
+    /// # Errors
+    /// When one cannot be read.
+    fn facts_after(&mut self, seq: i64, at_most: usize) -> Result<Vec<Recorded>, Error>;
+
+    /// Every reading in force of a zone from an instant on, oldest first.
+    ///
+    /// # Errors
+    /// When the database cannot be read.
+    fn readings(&mut self, zone: &facts::ZoneId, from_ms: i64, each: &mut dyn FnMut(Reading)) -> Result<(), Error>;
+
+    /// Deliveries waiting whose time has come, oldest first.
+    ///
+    /// # Errors
+    /// When the database cannot be read.
+    fn due_deliveries(&mut self, now_ms: i64, at_most: usize) -> Result<Vec<Delivery>, Error>;
+
+    /// When the next waiting delivery is due, ms.
+    ///
+    /// # Errors
+    /// When the database cannot be read.
+    fn next_delivery_ms(&mut self) -> Result<Option<i64>, Error>;
+
+    /// Every delivery of an alert.
+    ///
+    /// # Errors
+    /// When the database cannot be read.
+    fn deliveries_of(&mut self, alert: &str) -> Result<Vec<Delivery>, Error>;
+
+    /// Writes down how a delivery went.
+    ///
+    /// # Errors
+    /// Nothing is written then.
+    fn record_delivery(&mut self, delivery: &Delivery) -> Result<(), Error>;
+
+    /// Writes down that a recurring job ran.
+    ///
+    /// # Errors
+    /// Nothing is written then.
+    fn record_run(&mut self, run: &Run) -> Result<(), Error>;
+
+    /// The last run of each recurring job.
+    ///
+    /// # Errors
+    /// When the database cannot be read.
+    fn last_runs(&mut self) -> Result<Vec<Run>, Error>;
+
+    /// Forgets readings of a zone before an instant, and says how many.
+    ///
+    /// # Errors
+    /// Nothing is forgotten then.
+    fn forget_readings(&mut self, zone: &facts::ZoneId, before_ms: i64) -> Result<usize, Error>;
+
+    /// Forgets kept answers and finished deliveries older than an instant.
+    ///
+    /// # Errors
+    /// Nothing is forgotten then.
+    fn forget_finished(&mut self, before_ms: i64) -> Result<(), Error>;
+
+    /// Proves that a write would succeed, without leaving a trace.
+    ///
+    /// # Errors
+    /// What a write would have met.
+    fn probe(&mut self) -> Result<(), Error>;
+
+    /// Copies the database whole into a new file and checks the copy.
+    ///
+    /// # Errors
+    /// When the copy cannot be made or is not sound.
+    fn backup(&mut self, to: &Path) -> Result<(), Error>;
+
+    /// Opens the same database again, for a second reader or after a failure.
+    ///
+    /// # Errors
+    /// When it cannot be opened.
+    fn reopen(&self) -> Result<Box<dyn Database>, Error>;
+}

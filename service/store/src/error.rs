@@ -1,0 +1,75 @@
+//! What can go wrong with a disk, sorted by what the caller can do about it.
+
+/// Why the store could not do it. Nothing was written.
+#[derive(Debug, thiserror::Error)]
+pub enum Error {
+    /// There is no room left.
+    #[error("the disk that holds {path} is full; free some space, the service goes on by itself")]
+    Full {
+        /// The database file.
+        path: String,
+    },
+    /// The file or folder cannot be written.
+    #[error("{path} cannot be written; check the owner and the mount, the service goes on by itself")]
+    ReadOnly {
+        /// The database file.
+        path: String,
+    },
+    /// Another process holds the database.
+    #[error("{path} is locked by another process; end it, the service goes on by itself")]
+    Locked {
+        /// The database file.
+        path: String,
+    },
+    /// More is waiting to be written than may wait.
+    #[error("{waiting} writes are waiting already; try again in a second")]
+    Busy {
+        /// How many wait.
+        waiting: usize,
+    },
+    /// The writer has stopped.
+    #[error("the service is stopping; try again when it is back")]
+    Stopped,
+    /// The linked SQLite is one with a known fault.
+    #[error("SQLite {found} has a known fault in its write-ahead log; {needed} or newer is needed")]
+    TooOld {
+        /// Version linked.
+        found: String,
+        /// Least version that will do.
+        needed: &'static str,
+    },
+    /// The file was written by a newer benchclock.
+    #[error("{path} has schema {found}, this program knows up to {known}; start the newer benchclock")]
+    TooNew {
+        /// The database file.
+        path: String,
+        /// Schema of the file.
+        found: i64,
+        /// Newest schema known.
+        known: i64,
+    },
+    /// A stored body cannot be read.
+    #[error("fact {seq} in the journal cannot be read: {why}; restore the last backup")]
+    Unreadable {
+        /// Its place in the journal.
+        seq: i64,
+        /// What the reader said.
+        why: String,
+    },
+    /// Anything else the database said.
+    #[error("the database failed: {0}")]
+    Other(rusqlite::Error),
+}
+
+impl Error {
+    pub(crate) fn of(error: rusqlite::Error, path: &str) -> Self {
+        use rusqlite::ErrorCode::{CannotOpen, DatabaseBusy, DatabaseLocked, DiskFull, ReadOnly};
+        let path = path.to_string();
+        match error.sqlite_error_code() {
+            Some(DiskFull) => Self::Full { path },
+            Some(ReadOnly | CannotOpen) => Self::ReadOnly { path },
+            Some(DatabaseBusy | DatabaseLocked) => Self::Locked { path },
+            _ => Self::Other(error),
+        }
+    }
+}

@@ -1,0 +1,100 @@
+//! What is written in one piece, and what is read back.
+
+use facts::{AlertId, Entry, Reading, Recorded};
+
+/// Facts that stand or fall together, with what must be on disk in the same breath.
+#[derive(Debug, Clone, Default)]
+pub struct Saying {
+    /// The facts.
+    pub entries: Vec<Entry>,
+    /// Readings; many, so they have a table of their own.
+    pub readings: Vec<Reading>,
+    /// When the readings reached the service, ms.
+    pub recorded_ms: i64,
+    /// What is to be delivered because of these facts.
+    pub deliveries: Vec<NewDelivery>,
+    /// The answer to give again when the same request comes again.
+    pub answer: Option<Answer>,
+}
+
+/// An answer kept under the key its request carried.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Answer {
+    /// The sender's key.
+    pub key: String,
+    /// Hash of the request, so that a key used twice for different requests is noticed.
+    pub fingerprint: String,
+    /// Status of the answer.
+    pub status: u16,
+    /// Body of the answer.
+    pub body: String,
+}
+
+/// Something to hand to a channel.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct NewDelivery {
+    /// The alert it tells; the same on every attempt.
+    pub alert: AlertId,
+    /// Name of the channel in the settings.
+    pub channel: String,
+    /// What is sent.
+    pub body: String,
+    /// When to try first, ms.
+    pub due_ms: i64,
+}
+
+/// A delivery as it stands.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Delivery {
+    /// Row in the outbox.
+    pub id: i64,
+    /// The alert it tells.
+    pub alert: AlertId,
+    /// Name of the channel.
+    pub channel: String,
+    /// What is sent.
+    pub body: String,
+    /// How often it was tried.
+    pub attempts: u32,
+    /// When it entered the outbox, ms.
+    pub since_ms: i64,
+    /// When to try next, ms.
+    pub due_ms: i64,
+    /// How it stands.
+    pub state: DeliveryState,
+    /// What the last failure was.
+    pub error: Option<String>,
+}
+
+/// How a delivery stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum DeliveryState {
+    /// To be tried.
+    Waiting,
+    /// The receiver took it.
+    Delivered,
+    /// It is of no use any more, or the receiver refused for good.
+    GivenUp,
+}
+
+/// One run of a recurring job.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Run {
+    /// Name of the job.
+    pub job: String,
+    /// When it ran, ms.
+    pub at_ms: i64,
+    /// What went wrong, if anything did.
+    pub error: Option<String>,
+}
+
+/// What became of a saying.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Said {
+    /// It is on disk.
+    Kept(Vec<Recorded>),
+    /// The same request was answered before; this was the answer.
+    Before(Answer),
+    /// The key was used for another request.
+    KeyReused,
+}

@@ -1,0 +1,371 @@
+//! SQLite: every statement of the service is in this file.
+//!
+//! Write-ahead log with `synchronous = FULL`: a commit is on disk when it returns. Writers begin IMMEDIATE, because
+//! a deferred transaction that reads and then writes fails at once when another wrote in between. No mmap.
+
+use std::{path::Path, time::Duration};
+
+use chrono::{DateTime, Utc};
+use facts::{AlertId, Fact, Reading, Recorded, RhPct, TempC, ZoneId};
+use rusqlite::{Connection, OptionalExtension, TransactionBehavior, params};
+
+use crate::{Answer, Database, Delivery, DeliveryState, Error, Run, Saying};
+
+/// SQLite before this could corrupt its write-ahead log when two connections met at a checkpoint.
+const LEAST_VERSION: (&str, i32) = ("3.51.3", 3_051_003);
+
+/// One entry per schema version, run in order at start, each in its own transaction.
+const MIGRATIONS: &[&str] = &["
+    CREATE TABLE journal (
+        seq         INTEGER PRIMARY KEY AUTOINCREMENT,
+        shop        TEXT    NOT NULL,
+        kind        TEXT    NOT NULL,
+        happened_ms INTEGER NOT NULL,
+        recorded_ms INTEGER NOT NULL,
+        by_whom     TEXT    NOT NULL,
+        body        TEXT    NOT NULL
+    ) STRICT;
+    CREATE TABLE reading (
+        zone        TEXT    NOT NULL,
+        at_ms       INTEGER NOT NULL,
+        recorded_ms INTEGER NOT NULL,
+        n           INTEGER NOT NULL,
+        temp_c      REAL    NOT NULL,
+        rh_pct      REAL    NOT NULL,
+        PRIMARY KEY (zone, at_ms, recorded_ms, n)
+    ) STRICT, WITHOUT ROWID;
+    CREATE TABLE answer (
+        key         TEXT    NOT NULL PRIMARY KEY,
+        fingerprint TEXT    NOT NULL,
+        status      INTEGER NOT NULL,
+        body        TEXT    NOT NULL,
+        recorded_ms INTEGER NOT NULL
+    ) STRICT, WITHOUT ROWID;
+    CREATE TABLE delivery (
+        id          INTEGER PRIMARY KEY AUTOINCREMENT,
+        alert       TEXT    NOT NULL,
+        channel     TEXT    NOT NULL,
+        body        TEXT    NOT NULL,
+        attempts    INTEGER NOT NULL DEFAULT 0,
+        since_ms    INTEGER NOT NULL,
+        due_ms      INTEGER NOT NULL,
+        state       TEXT    NOT NULL DEFAULT 'waiting' CHECK (state IN ('waiting', 'delivered', 'given_up')),
+        error       TEXT
+    ) STRICT;
+    CREATE INDEX delivery_waiting ON delivery (due_ms) WHERE state = 'waiting';
+    CREATE INDEX delivery_of_alert ON delivery (alert);
+    CREATE TABLE run (
+        job         TEXT    NOT NULL,
+        at_ms       INTEGER NOT NULL,
+        error       TEXT,
+        PRIMARY KEY (job, at_ms)
+    ) STRICT, WITHOUT ROWID;
+"];
+
+const ADD_FACT: &str = "INSERT INTO journal (shop, kind, happened_ms, recorded_ms, by_whom, body) \
+                        VALUES (?1, ?2, ?3, ?4, ?5, ?6)";
+const ADD_READING: &str = "INSERT INTO reading (zone, at_ms, recorded_ms, n, temp_c, rh_pct) VALUES (?1, ?2, ?3, \
+     (SELECT count(*) FROM reading WHERE zone = ?1 AND at_ms = ?2), ?4, ?5)";
+const ADD_ANSWER: &str = "INSERT INTO answer (key, fingerprint, status, body, recorded_ms) VALUES (?1, ?2, ?3, ?4, ?5)";
+const ADD_DELIVERY: &str = "INSERT INTO delivery (alert, channel, body, since_ms, due_ms) VALUES (?1, ?2, ?3, ?4, ?4)";
+const FIND_ANSWER: &str = "SELECT key, fingerprint, status, body FROM answer WHERE key = ?1";
+const FACTS_AFTER: &str =
+    "SELECT seq, happened_ms, recorded_ms, by_whom, body FROM journal WHERE seq > ?1 ORDER BY seq LIMIT ?2";
+const READINGS: &str = "SELECT at_ms, temp_c, rh_pct FROM reading WHERE zone = ?1 AND at_ms >= ?2 \
+                        ORDER BY at_ms, n";
+const DELIVERIES_DUE: &str = "SELECT id, alert, channel, body, attempts, since_ms, due_ms, state, error FROM delivery \
+                              WHERE state = 'waiting' AND due_ms <= ?1 ORDER BY due_ms, id LIMIT ?2";
+const DELIVERIES_OF: &str = "SELECT id, alert, channel, body, attempts, since_ms, due_ms, state, error FROM delivery \
+                             WHERE alert = ?1 ORDER BY id";
+
+/// A SQLite database file.
+pub struct Sqlite {
+    connection: Connection,
+    path: String,
+    shop: String,
+}
+
+impl Sqlite {
+    /// Opens a database, making it or bringing its schema up to date.
+    ///
+    /// # Errors
+    /// When the linked SQLite is too old, the file too new, or it cannot be opened for writing.
+    pub fn open(path: &Path, shop: &str) -> Result<Self, Error> {
+        if rusqlite::version_number() < LEAST_VERSION.1 {
+            return Err(Error::TooOld { found: rusqlite::version().into(), needed: LEAST_VERSION.0 });
+        }
+        let named = path.display().to_string();
+        let connection = Connection::open(path).map_err(|e| Error::of(e, &named))?;
+        let mut database = Self { connection, path: named, shop: shop.into() };
+        database.prepare().map_err(|e| database.error(e))?;
+        database.migrate()?;
+        Ok(database)
+    }
+
+    /// Version of SQLite linked into the program.
+    pub fn version() -> &'static str {
+        rusqlite::version()
+    }
+
+    fn prepare(&self) -> rusqlite::Result<()> {
+        self.connection.busy_timeout(Duration::from_secs(2))?;
+        self.connection.set_prepared_statement_cache_capacity(32);
+        self.connection.pragma_update(None, "journal_mode", "wal")?;
+        self.connection.pragma_update(None, "synchronous", "full")?;
+        self.connection.pragma_update(None, "foreign_keys", "on")
+    }
+
+    fn migrate(&mut self) -> Result<(), Error> {
+        let version = |c: &Connection| c.pragma_query_value(None, "user_version", |row| row.get::<_, i64>(0));
+        let found = version(&self.connection).map_err(|e| self.error(e))?;
+        let known = MIGRATIONS.len() as i64;
+        if found > known {
+            return Err(Error::TooNew { path: self.path.clone(), found, known });
+        }
+        for (i, sql) in MIGRATIONS.iter().enumerate().skip(found as usize) {
+            let step = |connection: &mut Connection| {
+                let tx = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
+                // Another process may have taken this step while we waited for the lock.
+                if version(&tx)? == i as i64 {
+                    tx.execute_batch(sql)?;
+                    tx.pragma_update(None, "user_version", i as i64 + 1)?;
+                }
+                tx.commit()
+            };
+            step(&mut self.connection).map_err(|e| Error::of(e, &self.path))?;
+        }
+        Ok(())
+    }
+
+    fn error(&self, error: rusqlite::Error) -> Error {
+        Error::of(error, &self.path)
+    }
+
+    fn write(&mut self, sayings: &[&Saying]) -> rusqlite::Result<Vec<i64>> {
+        let tx = self.connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
+        let mut seqs = Vec::new();
+        {
+            let mut add_fact = tx.prepare_cached(ADD_FACT)?;
+            let mut add_reading = tx.prepare_cached(ADD_READING)?;
+            let mut add_answer = tx.prepare_cached(ADD_ANSWER)?;
+            let mut add_delivery = tx.prepare_cached(ADD_DELIVERY)?;
+            for saying in sayings {
+                for entry in &saying.entries {
+                    let (kind, body) = stored_form(&entry.fact);
+                    add_fact.execute(params![
+                        self.shop,
+                        kind,
+                        entry.happened_at.timestamp_millis(),
+                        entry.recorded_at.timestamp_millis(),
+                        entry.by,
+                        body
+                    ])?;
+                    seqs.push(tx.last_insert_rowid());
+                }
+                for r in &saying.readings {
+                    let at_ms = r.at.timestamp_millis();
+                    add_reading.execute(params![
+                        r.zone.as_str(),
+                        at_ms,
+                        saying.recorded_ms,
+                        r.temp_c.get(),
+                        r.rh_pct.get()
+                    ])?;
+                }
+                for d in &saying.deliveries {
+                    add_delivery.execute(params![d.alert.as_str(), d.channel, d.body, d.due_ms])?;
+                }
+                if let Some(a) = &saying.answer {
+                    add_answer.execute(params![a.key, a.fingerprint, a.status, a.body, saying.recorded_ms])?;
+                }
+            }
+        }
+        tx.commit()?;
+        Ok(seqs)
+    }
+
+    fn deliveries(&self, sql: &str, args: impl rusqlite::Params) -> Result<Vec<Delivery>, Error> {
+        let read = || {
+            let mut statement = self.connection.prepare_cached(sql)?;
+            let rows = statement.query_map(args, delivery)?;
+            rows.collect::<rusqlite::Result<Vec<_>>>()
+        };
+        read().map_err(|e| self.error(e))
+    }
+}
+
+impl Database for Sqlite {
+    fn commit(&mut self, sayings: &[&Saying]) -> Result<Vec<i64>, Error> {
+        self.write(sayings).map_err(|e| self.error(e))
+    }
+
+    fn answer(&mut self, key: &str) -> Result<Option<Answer>, Error> {
+        let read = || {
+            self.connection
+                .prepare_cached(FIND_ANSWER)?
+                .query_row([key], |row| {
+                    Ok(Answer { key: row.get(0)?, fingerprint: row.get(1)?, status: row.get(2)?, body: row.get(3)? })
+                })
+                .optional()
+        };
+        read().map_err(|e| self.error(e))
+    }
+
+    fn facts_after(&mut self, seq: i64, at_most: usize) -> Result<Vec<Recorded>, Error> {
+        let mut statement = self.connection.prepare_cached(FACTS_AFTER).map_err(|e| self.error(e))?;
+        let mut rows = statement.query(params![seq, at_most as i64]).map_err(|e| self.error(e))?;
+        let mut facts = Vec::new();
+        while let Some(row) = rows.next().map_err(|e| self.error(e))? {
+            let seq: i64 = row.get(0).map_err(|e| self.error(e))?;
+            facts.push(recorded(row, seq).map_err(|why| Error::Unreadable { seq, why })?);
+        }
+        Ok(facts)
+    }
+
+    fn readings(&mut self, zone: &ZoneId, from_ms: i64, each: &mut dyn FnMut(Reading)) -> Result<(), Error> {
+        let read = |each: &mut dyn FnMut(Reading)| {
+            let mut statement = self.connection.prepare_cached(READINGS)?;
+            let mut rows = statement.query(params![zone.as_str(), from_ms])?;
+            while let Some(row) = rows.next()? {
+                // What was checked at the door fits; a row that does not was not written by us.
+                let quantities = (TempC::new(row.get(1)?), RhPct::new(row.get(2)?), instant(row.get(0)?));
+                if let (Ok(temp_c), Ok(rh_pct), Some(at)) = quantities {
+                    each(Reading { zone: zone.clone(), at, temp_c, rh_pct });
+                }
+            }
+            Ok(())
+        };
+        read(each).map_err(|e| self.error(e))
+    }
+
+    fn due_deliveries(&mut self, now_ms: i64, at_most: usize) -> Result<Vec<Delivery>, Error> {
+        self.deliveries(DELIVERIES_DUE, params![now_ms, at_most as i64])
+    }
+
+    fn next_delivery_ms(&mut self) -> Result<Option<i64>, Error> {
+        let sql = "SELECT min(due_ms) FROM delivery WHERE state = 'waiting'";
+        self.connection.query_row(sql, [], |row| row.get(0)).map_err(|e| self.error(e))
+    }
+
+    fn deliveries_of(&mut self, alert: &str) -> Result<Vec<Delivery>, Error> {
+        self.deliveries(DELIVERIES_OF, [alert])
+    }
+
+    fn record_delivery(&mut self, delivery: &Delivery) -> Result<(), Error> {
+        let sql = "UPDATE delivery SET attempts = ?2, due_ms = ?3, state = ?4, error = ?5 WHERE id = ?1";
+        let state = match delivery.state {
+            DeliveryState::Waiting => "waiting",
+            DeliveryState::Delivered => "delivered",
+            DeliveryState::GivenUp => "given_up",
+        };
+        self.connection
+            .execute(sql, params![delivery.id, delivery.attempts, delivery.due_ms, state, delivery.error])
+            .map(drop)
+            .map_err(|e| self.error(e))
+    }
+
+    fn record_run(&mut self, run: &Run) -> Result<(), Error> {
+        self.connection
+            .execute(
+                "INSERT OR REPLACE INTO run (job, at_ms, error) VALUES (?1, ?2, ?3)",
+                params![run.job, run.at_ms, run.error],
+            )
+            .map(drop)
+            .map_err(|e| self.error(e))
+    }
+
+    fn last_runs(&mut self) -> Result<Vec<Run>, Error> {
+        let read = || {
+            let mut statement = self.connection.prepare("SELECT job, max(at_ms), error FROM run GROUP BY job")?;
+            let rows =
+                statement.query_map([], |row| Ok(Run { job: row.get(0)?, at_ms: row.get(1)?, error: row.get(2)? }))?;
+            rows.collect::<rusqlite::Result<Vec<_>>>()
+        };
+        read().map_err(|e| self.error(e))
+    }
+
+    fn forget_readings(&mut self, zone: &ZoneId, before_ms: i64) -> Result<usize, Error> {
+        let sql = "DELETE FROM reading WHERE zone = ?1 AND at_ms < ?2";
+        self.connection.execute(sql, params![zone.as_str(), before_ms]).map_err(|e| self.error(e))
+    }
+
+    fn forget_finished(&mut self, before_ms: i64) -> Result<(), Error> {
+        let forget = || {
+            self.connection.execute("DELETE FROM answer WHERE recorded_ms < ?1", [before_ms])?;
+            self.connection.execute("DELETE FROM delivery WHERE state <> 'waiting' AND due_ms < ?1", [before_ms])?;
+            self.connection.execute("DELETE FROM run WHERE at_ms < ?1", [before_ms])
+        };
+        forget().map(drop).map_err(|e| self.error(e))
+    }
+
+    fn probe(&mut self) -> Result<(), Error> {
+        let probe = || {
+            let tx = rusqlite::Transaction::new_unchecked(&self.connection, TransactionBehavior::Immediate)?;
+            tx.execute("INSERT OR REPLACE INTO run (job, at_ms, error) VALUES ('probe', 0, NULL)", [])?;
+            tx.rollback()
+        };
+        probe().map_err(|e| self.error(e))
+    }
+
+    fn backup(&mut self, to: &Path) -> Result<(), Error> {
+        let named = to.display().to_string();
+        self.connection.execute("VACUUM INTO ?1", [&named]).map_err(|e| Error::of(e, &named))?;
+        let copy = Connection::open(to).map_err(|e| Error::of(e, &named))?;
+        let verdict: String =
+            copy.query_row("PRAGMA integrity_check", [], |row| row.get(0)).map_err(|e| Error::of(e, &named))?;
+        match verdict.as_str() {
+            "ok" => Ok(()),
+            why => Err(Error::Unreadable { seq: 0, why: format!("the copy {named} is not sound: {why}") }),
+        }
+    }
+
+    fn reopen(&self) -> Result<Box<dyn Database>, Error> {
+        Ok(Box::new(Self::open(Path::new(&self.path), &self.shop)?))
+    }
+}
+
+/// A fact as it is stored: its kind, for whoever looks into the table, and the whole of it.
+fn stored_form(fact: &Fact) -> (String, String) {
+    let body = serde_json::to_string(fact).expect("every fact has a JSON form");
+    // The tag is written first: {"kind":"zone_set",...
+    let kind = body.split('"').nth(3).unwrap_or_default().to_string();
+    (kind, body)
+}
+
+fn recorded(row: &rusqlite::Row<'_>, seq: i64) -> Result<Recorded, String> {
+    let text = |e: rusqlite::Error| e.to_string();
+    let when = |ms: i64| instant(ms).ok_or_else(|| format!("{ms} is no instant"));
+    let body = row.get_ref(4).map_err(text)?.as_str().map_err(|e| e.to_string())?;
+    Ok(Recorded {
+        seq,
+        happened_at: when(row.get(1).map_err(text)?)?,
+        recorded_at: when(row.get(2).map_err(text)?)?,
+        by: row.get(3).map_err(text)?,
+        fact: serde_json::from_str(body).map_err(|e| e.to_string())?,
+    })
+}
+
+fn delivery(row: &rusqlite::Row<'_>) -> rusqlite::Result<Delivery> {
+    let alert: String = row.get(1)?;
+    let state: String = row.get(7)?;
+    Ok(Delivery {
+        id: row.get(0)?,
+        alert: AlertId::new(alert)
+            .map_err(|e| rusqlite::Error::FromSqlConversionFailure(1, rusqlite::types::Type::Text, Box::new(e)))?,
+        channel: row.get(2)?,
+        body: row.get(3)?,
+        attempts: row.get(4)?,
+        since_ms: row.get(5)?,
+        due_ms: row.get(6)?,
+        state: match state.as_str() {
+            "delivered" => DeliveryState::Delivered,
+            "given_up" => DeliveryState::GivenUp,
+            _ => DeliveryState::Waiting,
+        },
+        error: row.get(8)?,
+    })
+}
+
+fn instant(ms: i64) -> Option<DateTime<Utc>> {
+    DateTime::from_timestamp_millis(ms)
+}
