@@ -97,6 +97,11 @@ impl<K> std::borrow::Borrow<str> for Id<K> {
         &self.0
     }
 }
+impl<K> AsRef<str> for Id<K> {
+    fn as_ref(&self) -> &str {
+        &self.0
+    }
+}
 impl<K> fmt::Display for Id<K> {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(&self.0)

@@ -18,6 +18,7 @@ pub use fact::{
     StepKind, ZoneSet,
 };
 pub use id::{
-    AlertId, ClampId, CureId, Id, InstrumentId, JobId, JointId, LotId, MaterialId, StepId, VersionId, ZoneId, kind,
+    AlertId, ClampId, CureId, Id, InstrumentId, JobId, JointId, Kind, LotId, MaterialId, StepId, VersionId, ZoneId,
+    kind,
 };
 pub use quantity::{Invalid, Reading, RhPct, TempC, within};

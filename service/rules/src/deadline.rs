@@ -15,11 +15,13 @@ fn monotonic_now() -> Instant {
     Instant::now()
 }
 
-/// Runs `call` with a deadline that [`passed`] reports.
+/// Runs `call` with a deadline that [`passed`] reports. Within another deadline the nearer of the two holds, so that
+/// many short calls cannot outlast the one around them.
 pub(crate) fn within<T>(limit: Duration, call: impl FnOnce() -> T) -> T {
-    ENDS.set(Some(monotonic_now() + limit));
+    let ends = monotonic_now() + limit;
+    let outer = ENDS.replace(Some(ENDS.get().map_or(ends, |outer| outer.min(ends))));
     let result = call();
-    ENDS.set(None);
+    ENDS.set(outer);
     result
 }
 

@@ -25,6 +25,11 @@ impl Fault {
         Self { file: file.into(), line: 0, column: 0, what: what.into(), mend: mend.into() }
     }
 
+    /// The same fault, with the function it came from.
+    pub(crate) fn inside(self, function: &str) -> Self {
+        Self { what: format!("in fn {function}: {}", self.what), ..self }
+    }
+
     fn at(file: &str, position: Position, what: String, mend: &str) -> Self {
         Self {
             file: file.into(),

@@ -25,6 +25,9 @@ pub struct Limits {
     pub operations: u64,
     /// Wall-clock time of one call.
     pub deadline: Duration,
+    /// Wall-clock time of all the calls that judge a rule or sample its law: thousands, so each just within its own
+    /// deadline would keep the service for half an hour.
+    pub judging: Duration,
     /// Nested function calls.
     pub call_levels: usize,
     /// Nesting of an expression, at the top and inside a function. 32/16 refuses an ordinary Arrhenius line.
@@ -46,6 +49,7 @@ pub const LIMITS: Limits = Limits {
     source_bytes: 32 * 1024,
     operations: 200_000,
     deadline: Duration::from_millis(250),
+    judging: Duration::from_secs(5),
     call_levels: 16,
     expr_depths: (64, 32),
     string_bytes: 4096,
@@ -58,6 +62,8 @@ pub const LIMITS: Limits = Limits {
 /// The engine, shared by all rules. Holds no state of any script.
 pub struct Host {
     engine: Engine,
+    /// The same, but unknown names pass its parser: on the first reading the constants are not worked out yet.
+    lenient: Engine,
 }
 
 /// A script that parses, with its constants worked into its functions.
@@ -77,6 +83,12 @@ impl Default for Host {
 impl Host {
     /// Builds the sandbox.
     pub fn new() -> Self {
+        let mut engine = Self::sandbox();
+        engine.set_strict_variables(true);
+        Self { engine, lenient: Self::sandbox() }
+    }
+
+    fn sandbox() -> Engine {
         let mut engine = Engine::new_raw();
         // No language-core package (it has sleep), no time, blob, bit or debugging package, no module resolver.
         ArithmeticPackage::new().register_into_engine(&mut engine);
@@ -104,11 +116,12 @@ impl Host {
             .on_progress(|operations| {
                 (operations % 256 == 0 && deadline::passed()).then(|| Dynamic::from("past the deadline"))
             });
-        Self { engine }
+        engine
     }
 
     /// Parses a script. Its top-level constants are worked out once and put into its functions as values, so that a
-    /// luthier edits numbers at the top of the file and functions use them by name.
+    /// luthier edits numbers at the top of the file and functions use them by name. A name nobody gave a value is a
+    /// fault even where no air leads.
     ///
     /// # Errors
     /// A [`Fault`] with line and column.
@@ -120,16 +133,16 @@ impl Host {
                 "a rule is a page of text; move notes elsewhere",
             ));
         }
-        let parse = |scope: &Scope<'_>| {
-            guarded(file, || self.engine.compile_with_scope(scope, text).map_err(|e| Fault::of_parse(file, &e)))
+        let parse = |engine: &Engine, scope: &Scope<'_>| {
+            guarded(file, || engine.compile_with_scope(scope, text).map_err(|e| Fault::of_parse(file, &e)))
         };
         let mut constants = Scope::new();
-        let first = parse(&constants)?;
+        let first = parse(&self.lenient, &constants)?;
         guarded(file, || {
-            deadline::within(LIMITS.deadline, || self.engine.run_ast_with_scope(&mut constants, &first))
+            deadline::within(LIMITS.deadline, || self.lenient.run_ast_with_scope(&mut constants, &first))
                 .map_err(|e| Fault::of_run(file, &e))
         })?;
-        let mut ast = parse(&constants)?;
+        let mut ast = parse(&self.engine, &constants)?;
         let functions = ast.iter_functions().map(|f| (f.name.to_string(), f.params.len())).collect();
         ast.clear_statements();
         Ok(Compiled { file: file.into(), ast, functions })
@@ -138,8 +151,13 @@ impl Host {
     /// Calls a function of a script with values; every limit holds.
     ///
     /// # Errors
-    /// A [`Fault`] with line and column, also when the engine itself panics.
+    /// A [`Fault`] with line and column, also when the engine itself panics; with the function's name where the engine
+    /// knows no place, as for a script that ran past a limit.
     pub(crate) fn call(&self, script: &Compiled, function: &str, args: Vec<Dynamic>) -> Result<Dynamic, Fault> {
+        if deadline::passed() {
+            let what = format!("the script took more than {} s to judge", LIMITS.judging.as_secs());
+            return Err(Fault::whole(&script.file, what, "a rule needs only a few lines per answer; simplify it"));
+        }
         let options = CallFnOptions::new().eval_ast(false);
         guarded(&script.file, || {
             deadline::within(LIMITS.deadline, || {
@@ -148,6 +166,7 @@ impl Host {
                     .map_err(|e| Fault::of_run(&script.file, &e))
             })
         })
+        .map_err(|fault| if fault.line == 0 { fault.inside(function) } else { fault })
     }
 }
 

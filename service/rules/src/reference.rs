@@ -74,11 +74,13 @@ pub fn contract_markdown() -> String {
         "\n## Limits\n\nA rule reads its arguments and gives values back; it reaches no file, network, clock or other rule.\n\n\
          | limit | at most |\n| --- | --- |\n\
          | source | {} KiB |\n| operations of one call | {} |\n| time of one call | {} ms |\n\
+         | time of all calls that judge a rule | {} s |\n\
          | nested calls | {} |\n| text | {} bytes |\n| array | {} elements |\n| map | {} entries |\n\
          | variables | {} |\n| functions | {} |\n",
         LIMITS.source_bytes / 1024,
         LIMITS.operations,
         LIMITS.deadline.as_millis(),
+        LIMITS.judging.as_secs(),
         LIMITS.call_levels,
         LIMITS.string_bytes,
         LIMITS.array_len,

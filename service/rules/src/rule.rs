@@ -15,8 +15,8 @@ use clock::{Air, Law};
 use crate::{
     Fault, Host, MaterialSheet,
     contract::{FindingSheet, MilestoneSheet, air_map, joint_map, read},
-    expected,
-    host::Compiled,
+    deadline, expected,
+    host::{Compiled, LIMITS},
     table::RateTable,
 };
 
@@ -80,6 +80,15 @@ impl Rule {
                 ));
             }
         }
+        for (function, arity) in [("mode", 1), ("strength", 2), ("checks", 2)] {
+            if script.functions.get(function).is_some_and(|n| *n != arity) {
+                return Err(Fault::whole(
+                    file,
+                    format!("fn {function} takes {arity} argument(s)"),
+                    "scripts/README.md shows the functions a rule may have",
+                ));
+            }
+        }
         if (script.functions["rate"] == 2) != script.functions.contains_key("mode") {
             return Err(Fault::whole(
                 file,
@@ -102,27 +111,34 @@ impl Rule {
     }
 
     /// Compiles a text and holds it against everything a rule must keep before it may be put in force: a rate of 1
-    /// at its reference, a rate for every air of a workshop, milestones, checks, and its own expected values.
+    /// at its reference, a rate for every air of a workshop, milestones, strength, checks, and its own expected values.
     ///
     /// # Errors
     /// A [`Fault`] that names the line, the air or the expected row.
     pub fn check(host: &Arc<Host>, file: &str, text: &str) -> Result<Self, Fault> {
         let rule = Self::compile(host, file, text)?;
+        deadline::within(LIMITS.judging, || rule.judge())?;
+        Ok(rule)
+    }
+
+    fn judge(&self) -> Result<(), Fault> {
         let joint = JointState { gap_um: 100.0, film_um: 100.0, porosity: facts::Porosity::Normal };
-        let reference = Air { temp_c: rule.sheet.reference.temp_c, rh_pct: rule.sheet.reference.rh_pct };
-        let of_joint = rule.for_joint(&joint)?;
-        let rate = rule.rate(reference, &of_joint.mode)?;
+        let reference = Air { temp_c: self.sheet.reference.temp_c, rh_pct: self.sheet.reference.rh_pct };
+        let of_joint = self.for_joint(&joint)?;
+        let rate = self.rate(reference, &of_joint.mode)?;
         if of_joint.mode.is_empty() && (rate - 1.0).abs() > 0.01 {
             return Err(Fault::whole(
-                file,
+                &self.script.file,
                 format!("rate is {rate:.4} at the reference air; it must be 1"),
                 "divide by the value at the reference, or correct the reference in material()",
             ));
         }
-        rule.law(&of_joint.mode)?;
-        rule.application(reference, &joint)?;
-        expected::run(&rule)?;
-        Ok(rule)
+        self.law(&of_joint.mode)?;
+        self.application(reference, &joint)?;
+        for age_h in of_joint.milestones.iter().map(|m| m.likely_h).chain([0.0]) {
+            self.strength(age_h, &joint)?;
+        }
+        expected::run(self)
     }
 
     /// The law of one mode, sampled once.
@@ -134,7 +150,7 @@ impl Rule {
         if let Some(law) = laws.get(mode) {
             return Ok(law.clone());
         }
-        let table = RateTable::sample(|air| self.rate(air, mode))?;
+        let table = deadline::within(LIMITS.judging, || RateTable::sample(|air| self.rate(air, mode)))?;
         let law: Law = Arc::new(move |air| table.rate(air));
         laws.insert(mode.into(), law.clone());
         Ok(law)

@@ -1,0 +1,5 @@
+//! Telling: alarms become alerts, alerts become deliveries.
+
+pub(crate) mod alarm;
+pub(crate) mod delivery;
+pub(crate) mod words;

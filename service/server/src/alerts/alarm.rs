@@ -1,0 +1,112 @@
+//! The alarm task: what is due becomes an alert, committed together with its deliveries.
+//!
+//! It sleeps until the next alarm but never longer than five seconds without looking at the wall clock again,
+//! because the runtime's timers stand still while the machine sleeps.
+
+use std::{sync::Arc, time::Duration};
+
+use clock::Due;
+use facts::{AlertRaised, Fact};
+use futures_util::future::join_all;
+use store::NewDelivery;
+use tokio_util::sync::CancellationToken;
+
+use crate::{alerts::words, problem::Problem, state::State};
+
+/// Longest the task sleeps without looking at the wall clock.
+const LONGEST_SLEEP: Duration = Duration::from_secs(5);
+/// Alerts committed in one go.
+const AT_ONCE: usize = 256;
+
+/// Tells everything that is due. Returns how many alerts were told.
+///
+/// # Errors
+/// When the store failed; what was not told is still due.
+pub(crate) async fn step(state: &Arc<State>) -> Result<usize, Problem> {
+    let mut told = 0;
+    loop {
+        let now_ms = state.now().ms();
+        let due = state.shared.bench_mut().due(now_ms, AT_ONCE);
+        if due.is_empty() {
+            return Ok(told);
+        }
+        told += due.len();
+        let sayings: Vec<_> = due.iter().filter_map(|due| saying(state, due, now_ms)).collect();
+        // All at once: the writer commits together what waits together.
+        for said in join_all(sayings.into_iter().map(|saying| state.say(saying))).await {
+            said?;
+        }
+    }
+}
+
+fn saying(state: &State, due: &Due, now_ms: i64) -> Option<store::Saying> {
+    let fact = match due {
+        Due::Reached { cure, milestone, alert, due_ms, late } => {
+            let bench = state.bench();
+            let words = words::of_milestone(state, &bench, bench.cure(cure.as_str())?, *milestone);
+            metrics::histogram!("benchclock_alert_lateness_seconds").record((now_ms - due_ms) as f64 / 1000.0);
+            Fact::AlertRaised(Box::new(AlertRaised {
+                id: alert.clone(),
+                alert_kind: facts::AlertKind::Milestone,
+                cure: Some(cure.clone()),
+                stage: words.stage,
+                due_at: crate::now::instant(*due_ms),
+                late: *late,
+                title: words.title,
+                body: words.body,
+            }))
+        }
+        Due::Again { alert } => Fact::AlertRepeated { alert: alert.clone() },
+        Due::Untrue { alert, now_due_ms } => Fact::AlertRetracted {
+            alert: alert.clone(),
+            because: match now_due_ms {
+                Some(ms) => format!("readings were corrected; it is expected at {}", state.rfc3339(*ms)),
+                None => "readings were corrected; in this air it is not expected at all".into(),
+            },
+        },
+    };
+    let deliveries = match &fact {
+        Fact::AlertRaised(raised) => deliveries(state, raised, now_ms),
+        Fact::AlertRepeated { alert } => {
+            let raised = state.bench().alerts().get(alert).map(|alert| alert.raised.clone());
+            raised.map_or_else(Vec::new, |raised| deliveries(state, &raised, now_ms))
+        }
+        _ => vec![],
+    };
+    Some(state.saying(fact, now_ms, "clock", deliveries, None))
+}
+
+/// One delivery for each receiver.
+pub(crate) fn deliveries(state: &State, raised: &AlertRaised, now_ms: i64) -> Vec<NewDelivery> {
+    let body = words::payload(state, raised);
+    let to = |channel: &crate::settings::Webhook| NewDelivery {
+        alert: raised.id.clone(),
+        channel: channel.name.clone(),
+        body: body.clone(),
+        due_ms: now_ms,
+    };
+    state.settings.webhooks.iter().map(to).collect()
+}
+
+/// Runs steps until told to stop.
+pub(crate) async fn run(state: Arc<State>, stop: CancellationToken) {
+    loop {
+        let sleep = match step(&state).await {
+            Ok(_) => {
+                let wake_ms = state.shared.bench_mut().next_wake();
+                let left_ms = wake_ms.map_or(i64::MAX, |ms| (ms - state.now().ms()).max(0));
+                Duration::from_millis(left_ms as u64).min(LONGEST_SLEEP)
+            }
+            Err(problem) => {
+                tracing::error!(%problem, "alerts could not be told; trying again");
+                Duration::from_secs(1)
+            }
+        };
+        metrics::gauge!("benchclock_alarm_step_seconds").set(state.now().ms() as f64 / 1000.0);
+        tokio::select! {
+            () = stop.cancelled() => return,
+            () = state.shared.alarms.notified() => {}
+            () = tokio::time::sleep(sleep) => {}
+        }
+    }
+}

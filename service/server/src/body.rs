@@ -1,0 +1,96 @@
+//! Reading a request's body: JSON of a known shape, its idempotency key, and a problem document when it is neither.
+
+use std::{future::Future, pin::Pin, sync::Arc};
+
+use actix_web::{FromRequest, HttpRequest, dev::Payload, http::header, web};
+use serde::de::DeserializeOwned;
+use sha2::{Digest, Sha256};
+use store::Answer;
+
+use crate::{
+    problem::{Kind, Problem},
+    state::State,
+};
+
+/// A JSON body of shape `T`, and what is needed to answer the same request the same way again.
+pub(crate) struct Body<T> {
+    pub(crate) value: T,
+    key: Option<String>,
+    fingerprint: String,
+}
+
+impl<T> Body<T> {
+    /// The answer to keep: the id of what was made. A repeated request is answered with that thing as it stands.
+    pub(crate) fn answer(&self, id: &str) -> Option<Answer> {
+        let key = self.key.clone()?;
+        Some(Answer { key, fingerprint: self.fingerprint.clone(), status: 201, body: id.into() })
+    }
+}
+
+impl<T: DeserializeOwned + 'static> FromRequest for Body<T> {
+    type Error = Problem;
+    type Future = Pin<Box<dyn Future<Output = Result<Self, Problem>>>>;
+
+    fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
+        let bytes = web::Bytes::from_request(request, payload);
+        let request = request.clone();
+        Box::pin(async move {
+            let limit_kib =
+                request.app_data::<web::Data<Arc<State>>>().map_or(2048, |state| state.settings.server.body_limit_kib);
+            let bytes = bytes.await.map_err(|e| match e.as_response_error().status_code() {
+                actix_web::http::StatusCode::PAYLOAD_TOO_LARGE => Problem::new(
+                    Kind::TooLarge,
+                    format!("the body is larger than {limit_kib} KiB"),
+                    "send less at once, or raise server.body_limit_kib",
+                ),
+                _ => Problem::new(Kind::Malformed, format!("the body broke off: {e}"), "send the request again"),
+            })?;
+            let media = request.headers().get(header::CONTENT_TYPE).and_then(|v| v.to_str().ok()).unwrap_or_default();
+            if !bytes.is_empty() && !media.starts_with("application/json") {
+                return Err(Problem::new(
+                    Kind::Media,
+                    format!("the content type is \"{media}\""),
+                    "send JSON with the header Content-Type: application/json",
+                ));
+            }
+            // A command without arguments needs no body.
+            let text: &[u8] = if bytes.is_empty() { b"{}" } else { &bytes };
+            Ok(Self { value: parse(text)?, key: key_of(&request)?, fingerprint: fingerprint(&request, text) })
+        })
+    }
+}
+
+fn parse<T: DeserializeOwned>(text: &[u8]) -> Result<T, Problem> {
+    serde_json::from_slice(text).map_err(|e| {
+        let (kind, mend) = match e.classify() {
+            serde_json::error::Category::Data => {
+                (Kind::Invalid, "correct the field; README.md shows a body for each address")
+            }
+            _ => (Kind::Malformed, "the body is not whole JSON; look at this line and column"),
+        };
+        let detail = e.to_string();
+        let field = detail.split('`').nth(1).map(str::to_string);
+        Problem { kind, detail, field, mend: mend.into() }
+    })
+}
+
+/// The key as it is sent, with or without the quotes of a structured field.
+fn key_of(request: &HttpRequest) -> Result<Option<String>, Problem> {
+    let Some(sent) = request.headers().get("idempotency-key") else { return Ok(None) };
+    let key = sent.to_str().unwrap_or_default().trim_matches('"');
+    if (1..=128).contains(&key.len()) && key.chars().all(|c| c.is_ascii_graphic()) {
+        return Ok(Some(key.into()));
+    }
+    let mend = "send 1 to 128 visible ASCII characters, for example a UUID";
+    Err(Problem::new(Kind::Malformed, "the Idempotency-Key cannot be used", mend).about("Idempotency-Key"))
+}
+
+fn fingerprint(request: &HttpRequest, text: &[u8]) -> String {
+    let mut hash = Sha256::new();
+    hash.update(request.method().as_str());
+    hash.update([0]);
+    hash.update(request.path());
+    hash.update([0]);
+    hash.update(text);
+    hash.finalize().iter().map(|byte| format!("{byte:02x}")).collect()
+}

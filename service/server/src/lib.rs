@@ -1,0 +1,29 @@
+//! The service: HTTP, pages, alert delivery, recurring work, settings, the command line.
+//!
+//! Responsible for: everything that touches the world outside. The only room with status numbers, time zones and
+//! environment variables.
+//! Never knows: SQL, how a cure is computed, how a script is run.
+//! Start reading at `run.rs`, then `state.rs`, then a route.
+
+mod alerts;
+mod body;
+pub mod cli;
+mod compose;
+mod demo;
+mod now;
+mod page;
+mod problem;
+mod recurring;
+mod routes;
+mod run;
+mod scripts;
+mod settings;
+mod state;
+mod wire;
+
+pub use demo::fill as fill_demo;
+pub use now::Now;
+pub use problem::{Kind, Problem};
+pub use run::{Service, StartError};
+pub use settings::{Settings, SettingsError, Webhook};
+pub use state::{Shared, State};

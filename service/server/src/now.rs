@@ -1,0 +1,60 @@
+//! The only place that reads the wall clock. Everything else is told what time it is.
+
+use std::sync::{
+    Arc,
+    atomic::{AtomicI64, Ordering},
+};
+
+use chrono::{DateTime, Utc};
+
+/// Where the time comes from: the machine, or an instant somebody set.
+#[derive(Debug, Clone, Default)]
+pub struct Now {
+    /// Milliseconds since 1970 UTC; zero means the machine's clock.
+    set_ms: Arc<AtomicI64>,
+}
+
+impl Now {
+    /// The machine's clock.
+    pub fn system() -> Self {
+        Self::default()
+    }
+
+    /// A clock that stands at an instant until it is set again: for tests, and for telling a past to the demo shop.
+    pub fn standing_at(at_ms: i64) -> Self {
+        let now = Self::default();
+        now.set(at_ms);
+        now
+    }
+
+    /// Sets the clock to an instant.
+    pub fn set(&self, at_ms: i64) {
+        self.set_ms.store(at_ms, Ordering::SeqCst);
+    }
+
+    /// Back to the machine's clock.
+    pub fn release(&self) {
+        self.set_ms.store(0, Ordering::SeqCst);
+    }
+
+    /// Milliseconds since 1970 UTC.
+    #[expect(clippy::disallowed_methods, reason = "this is the one seam through which time enters")]
+    pub fn ms(&self) -> i64 {
+        match self.set_ms.load(Ordering::SeqCst) {
+            0 => std::time::SystemTime::now()
+                .duration_since(std::time::UNIX_EPOCH)
+                .map_or(0, |past| past.as_millis() as i64),
+            at_ms => at_ms,
+        }
+    }
+
+    /// The same as an instant.
+    pub(crate) fn instant(&self) -> DateTime<Utc> {
+        instant(self.ms())
+    }
+}
+
+/// Milliseconds since 1970 UTC as an instant.
+pub(crate) fn instant(at_ms: i64) -> DateTime<Utc> {
+    DateTime::from_timestamp_millis(at_ms).unwrap_or(DateTime::UNIX_EPOCH)
+}

@@ -1,0 +1,215 @@
+//! Problem documents (RFC 9457): the one table from what went wrong to a status, and the one way to answer it.
+
+use actix_web::{
+    HttpRequest, HttpResponse, ResponseError,
+    http::{StatusCode, header},
+};
+use clock::Refusal;
+use serde::Serialize;
+
+/// What kind of thing went wrong. Each has one type, one title and one status.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kind {
+    /// The body or the address cannot be read.
+    Malformed,
+    /// There is nothing at this address.
+    NotFound,
+    /// This address does not answer to this method.
+    Method,
+    /// It contradicts what the bench knows.
+    Conflict,
+    /// The body is larger than is taken.
+    TooLarge,
+    /// The body is not JSON.
+    Media,
+    /// A value cannot be.
+    Invalid,
+    /// It names something that is not there.
+    UnknownReference,
+    /// An idempotency key was used for another request.
+    KeyReused,
+    /// A rule failed.
+    RuleFault,
+    /// Too much is waiting.
+    Busy,
+    /// The disk is full.
+    DiskFull,
+    /// The database cannot be written just now.
+    Unavailable,
+    /// Our own fault.
+    Internal,
+}
+
+impl Kind {
+    /// Type, title and status: the only place where a status is decided.
+    fn row(self) -> (&'static str, &'static str, StatusCode) {
+        match self {
+            Self::Malformed => ("malformed", "The request cannot be read", StatusCode::BAD_REQUEST),
+            Self::NotFound => ("not-found", "There is nothing here", StatusCode::NOT_FOUND),
+            Self::Method => ("method", "This address does not do that", StatusCode::METHOD_NOT_ALLOWED),
+            Self::Conflict => ("conflict", "It contradicts what the bench knows", StatusCode::CONFLICT),
+            Self::TooLarge => ("too-large", "The body is too large", StatusCode::PAYLOAD_TOO_LARGE),
+            Self::Media => ("media-type", "The body must be JSON", StatusCode::UNSUPPORTED_MEDIA_TYPE),
+            Self::Invalid => ("invalid", "A value cannot be", StatusCode::UNPROCESSABLE_ENTITY),
+            Self::UnknownReference => {
+                ("unknown-reference", "It names something that is not there", StatusCode::UNPROCESSABLE_ENTITY)
+            }
+            Self::KeyReused => {
+                ("key-reused", "The idempotency key was used for another request", StatusCode::UNPROCESSABLE_ENTITY)
+            }
+            Self::RuleFault => ("rule-fault", "The rule of this material failed", StatusCode::UNPROCESSABLE_ENTITY),
+            Self::Busy => ("busy", "Too much is waiting", StatusCode::SERVICE_UNAVAILABLE),
+            Self::DiskFull => ("disk-full", "There is no room to write", StatusCode::INSUFFICIENT_STORAGE),
+            Self::Unavailable => ("unavailable", "It cannot be written just now", StatusCode::SERVICE_UNAVAILABLE),
+            Self::Internal => ("internal", "The service failed", StatusCode::INTERNAL_SERVER_ERROR),
+        }
+    }
+
+    /// The kind an answer of the framework itself stands for.
+    pub(crate) fn of_status(status: StatusCode) -> Self {
+        match status {
+            StatusCode::NOT_FOUND => Self::NotFound,
+            StatusCode::METHOD_NOT_ALLOWED => Self::Method,
+            StatusCode::PAYLOAD_TOO_LARGE => Self::TooLarge,
+            StatusCode::UNSUPPORTED_MEDIA_TYPE => Self::Media,
+            status if status.is_client_error() => Self::Malformed,
+            _ => Self::Internal,
+        }
+    }
+}
+
+/// What went wrong: what, where, how to mend it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Problem {
+    /// Its kind.
+    pub kind: Kind,
+    /// What went wrong, in a sentence.
+    pub detail: String,
+    /// The field it is about, if it is about one.
+    pub field: Option<String>,
+    /// How to mend it.
+    pub mend: String,
+}
+
+#[derive(Serialize)]
+struct Document<'a> {
+    r#type: String,
+    title: &'a str,
+    status: u16,
+    detail: &'a str,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    field: Option<&'a str>,
+    mend: &'a str,
+}
+
+impl Problem {
+    /// A problem of a kind.
+    pub fn new(kind: Kind, detail: impl Into<String>, mend: impl Into<String>) -> Self {
+        Self { kind, detail: detail.into(), field: None, mend: mend.into() }
+    }
+
+    /// Names the field it is about.
+    #[must_use]
+    pub fn about(mut self, field: &str) -> Self {
+        self.field = Some(field.into());
+        self
+    }
+
+    /// Nothing of that id at this address.
+    pub fn not_found(what: &str, id: &str) -> Self {
+        Self::new(Kind::NotFound, format!("there is no {what} \"{id}\""), "check the id; the list is one level up")
+    }
+
+    /// The address has no meaning at all.
+    pub fn no_such_address(request: &HttpRequest) -> Self {
+        let address = format!("{} {}", request.method(), request.path());
+        Self::new(
+            Kind::NotFound,
+            format!("there is nothing at {address}"),
+            "README.md and GET /api/v1 list the addresses",
+        )
+    }
+
+    /// What to say for an answer the framework made without a body.
+    pub(crate) fn of_framework(status: StatusCode, what: &str) -> Self {
+        Self::new(Kind::of_status(status), what, "README.md and GET /api/v1 list the addresses and their methods")
+    }
+
+    fn document(&self) -> Document<'_> {
+        let (slug, title, status) = self.kind.row();
+        Document {
+            r#type: format!("urn:benchclock:problem:{slug}"),
+            title,
+            status: status.as_u16(),
+            detail: &self.detail,
+            field: self.field.as_deref(),
+            mend: &self.mend,
+        }
+    }
+}
+
+impl std::fmt::Display for Problem {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{}; {}", self.detail, self.mend)
+    }
+}
+
+impl std::error::Error for Problem {}
+
+impl ResponseError for Problem {
+    fn status_code(&self) -> StatusCode {
+        self.kind.row().2
+    }
+
+    fn error_response(&self) -> HttpResponse {
+        let mut answer = HttpResponse::build(self.status_code());
+        if self.status_code() == StatusCode::SERVICE_UNAVAILABLE {
+            answer.insert_header((header::RETRY_AFTER, "1"));
+        }
+        answer
+            .content_type("application/problem+json")
+            .body(serde_json::to_string(&self.document()).expect("a problem document has a JSON form"))
+    }
+}
+
+impl From<Refusal> for Problem {
+    fn from(refusal: Refusal) -> Self {
+        let mend = refusal.mend();
+        match &refusal {
+            Refusal::Invalid(invalid) => Self::from(invalid.clone()),
+            Refusal::Unknown { what, .. } => Self::new(Kind::UnknownReference, refusal.to_string(), mend).about(what),
+            Refusal::Exists { .. } => Self::new(Kind::Conflict, refusal.to_string(), mend).about("id"),
+            Refusal::Conflict { .. } => Self::new(Kind::Conflict, refusal.to_string(), mend),
+        }
+    }
+}
+
+impl From<facts::Invalid> for Problem {
+    fn from(invalid: facts::Invalid) -> Self {
+        Self::new(Kind::Invalid, invalid.to_string(), invalid.mend.clone()).about(&invalid.what)
+    }
+}
+
+impl From<rules::Fault> for Problem {
+    fn from(fault: rules::Fault) -> Self {
+        Self::new(Kind::RuleFault, fault.to_string(), fault.mend)
+    }
+}
+
+impl From<&store::Error> for Problem {
+    fn from(error: &store::Error) -> Self {
+        use store::Error::{Busy, Full, Locked, Other, ReadOnly, Stopped, TooNew, TooOld, Unreadable};
+        let kind = match error {
+            Busy { .. } => Kind::Busy,
+            Full { .. } => Kind::DiskFull,
+            Locked { .. } | ReadOnly { .. } | Stopped => Kind::Unavailable,
+            Other(_) | TooNew { .. } | TooOld { .. } | Unreadable { .. } => Kind::Internal,
+        };
+        let detail = match error {
+            // What the database says is for the log.
+            Other(_) => "the database failed; the log says more".into(),
+            other => other.to_string(),
+        };
+        Self::new(kind, detail, "nothing was changed; send the same request again with its Idempotency-Key")
+    }
+}

@@ -1,0 +1,236 @@
+//! Recurring work. The cron library only sends the name of a job; the work is done here, one job at a time, and each
+//! run is written down, so that readiness can tell when one is overdue.
+//!
+//! The library runs in UTC and only for coarse times. The digest follows the shop's own clock: it is looked at every
+//! minute and sent once a local day.
+
+use std::{collections::BTreeMap, path::Path, sync::Arc, time::Duration};
+
+use chrono::NaiveDate;
+use facts::{AlertId, AlertKind, AlertRaised, Fact};
+use store::{Run, Said};
+use tokio::sync::mpsc;
+use tokio_cron_scheduler::{Job, JobScheduler};
+use tokio_util::sync::CancellationToken;
+
+use crate::{
+    alerts::{alarm, words},
+    now::instant,
+    problem::{Kind, Problem},
+    state::State,
+};
+
+/// One recurring job.
+struct Recurring {
+    name: &'static str,
+    /// Seconds, minutes, hours, day, month, weekday; in UTC.
+    cron: &'static str,
+    /// How long after its last run it counts as overdue.
+    overdue_ms: i64,
+}
+
+const MINUTE_MS: i64 = 60_000;
+const DAY_MS: i64 = 24 * 60 * MINUTE_MS;
+
+const JOBS: [Recurring; 4] = [
+    Recurring { name: "forecast", cron: "0 */15 * * * *", overdue_ms: 40 * MINUTE_MS },
+    Recurring { name: "digest", cron: "15 * * * * *", overdue_ms: 10 * MINUTE_MS },
+    Recurring { name: "backup", cron: "30 40 1 * * *", overdue_ms: DAY_MS + 120 * MINUTE_MS },
+    Recurring { name: "retention", cron: "30 10 2 * * *", overdue_ms: DAY_MS + 120 * MINUTE_MS },
+];
+
+/// How a recurring job stands.
+pub(crate) struct JobHealth {
+    pub(crate) name: &'static str,
+    pub(crate) last_ms: Option<i64>,
+    pub(crate) error: Option<String>,
+    pub(crate) overdue: bool,
+}
+
+/// Runs one job by name and writes the run down.
+///
+/// # Errors
+/// What the job met; it is written down too, if that can be done.
+pub(crate) async fn run_job(state: &Arc<State>, name: &str) -> Result<(), Problem> {
+    let result = match name {
+        "forecast" => {
+            state.shared.bench_mut().look_again();
+            state.shared.alarms.notify_one();
+            Ok(())
+        }
+        "digest" => digest(state).await,
+        "backup" => backup(state).await,
+        "retention" => retention(state).await,
+        other => Err(Problem::new(Kind::Internal, format!("there is no recurring job {other}"), "name one of JOBS")),
+    };
+    let run = Run { job: name.into(), at_ms: state.now().ms(), error: result.as_ref().err().map(ToString::to_string) };
+    if let Some(why) = &run.error {
+        tracing::error!(job = name, why, "a recurring job failed");
+    }
+    state.act(move |database| database.record_run(&run)).await?;
+    result
+}
+
+/// How every job stands. A job never run yet counts from the start of the service.
+pub(crate) async fn health(state: &Arc<State>) -> Result<Vec<JobHealth>, Problem> {
+    let runs = state.read(|database| database.last_runs()).await?;
+    let runs: BTreeMap<String, Run> = runs.into_iter().map(|run| (run.job.clone(), run)).collect();
+    let now_ms = state.now().ms();
+    let of_job = |job: &Recurring| {
+        let run = runs.get(job.name);
+        // While the service was down nothing could run: the time it has been up counts.
+        let since_ms = run.map_or(0, |run| run.at_ms).max(state.started_ms);
+        let overdue = now_ms - since_ms > job.overdue_ms;
+        metrics::gauge!("benchclock_job_overdue", "job" => job.name).set(f64::from(u8::from(overdue)));
+        JobHealth {
+            name: job.name,
+            last_ms: run.map(|run| run.at_ms),
+            error: run.and_then(|run| run.error.clone()),
+            overdue,
+        }
+    };
+    Ok(JOBS.iter().map(of_job).collect())
+}
+
+/// The day ahead, told once a local day, after the shop's hour.
+async fn digest(state: &Arc<State>) -> Result<(), Problem> {
+    let now_ms = state.now().ms();
+    let local = instant(now_ms).with_timezone(&state.zone);
+    let at = state.settings.digest_at().map_err(|e| Problem::new(Kind::Internal, e.to_string(), e.mend.clone()))?;
+    let id = AlertId::new(format!("digest-{}", local.date_naive())).expect("a date makes an alert id");
+    if local.time() < at || state.bench().alerts().contains_key(&id) {
+        return Ok(());
+    }
+    let raised = AlertRaised {
+        id,
+        alert_kind: AlertKind::Digest,
+        cure: None,
+        stage: String::new(),
+        due_at: instant(now_ms),
+        late: false,
+        title: format!("Today at {}", state.settings.shop.name),
+        body: day_ahead(state, local.date_naive(), now_ms),
+    };
+    let deliveries = alarm::deliveries(state, &raised, now_ms);
+    let saying = state.saying(Fact::AlertRaised(Box::new(raised)), now_ms, "clock", deliveries, None);
+    match state.say(saying).await? {
+        Said::Kept(_) | Said::Before(_) | Said::KeyReused => Ok(()),
+    }
+}
+
+fn day_ahead(state: &State, today: NaiveDate, now_ms: i64) -> String {
+    let bench = state.bench();
+    let board = bench.board(now_ms, 500);
+    let mut lines = Vec::new();
+    for line in &board.cures {
+        let place = words::place(&bench, line.cure);
+        if line.release_clamps {
+            lines.push(format!("now: clamps can come off {place}"));
+        }
+        for milestone in bench.milestones(line.cure, now_ms).iter().filter(|m| !m.reached) {
+            let Some(at_ms) = milestone.safe_ms else { continue };
+            let at = instant(at_ms).with_timezone(&state.zone);
+            if at.date_naive() == today {
+                lines.push(format!("{}: {}, {place}", at.format("%H:%M"), words::spoken(&milestone.target.stage)));
+            }
+        }
+    }
+    for next in board.next.iter().filter(|next| next.waits_for.is_none()) {
+        lines.push(format!("next: {} ({})", next.step.title, next.title));
+    }
+    if lines.is_empty() {
+        lines.push("nothing is curing and no step is open".into());
+    }
+    lines.push(words::ESTIMATE.into());
+    lines.join("\n")
+}
+
+/// A copy of the database for last night, checked; the oldest copies go.
+async fn backup(state: &Arc<State>) -> Result<(), Problem> {
+    let folder = state.settings.store.backups.clone();
+    let day = instant(state.now().ms()).with_timezone(&state.zone).date_naive();
+    let to = folder.join(format!("benchclock-{day}.db"));
+    let keep = state.settings.store.keep_backups;
+    let io = |e: std::io::Error| {
+        Problem::new(Kind::Unavailable, format!("the backup folder: {e}"), "check store.backups and its owner")
+    };
+    std::fs::create_dir_all(&folder).map_err(io)?;
+    if to.exists() {
+        std::fs::remove_file(&to).map_err(io)?;
+    }
+    state.read(move |database| database.backup(&to)).await?;
+    let mut copies = copies(&folder).map_err(io)?;
+    while copies.len() > keep {
+        std::fs::remove_file(copies.remove(0)).map_err(io)?;
+    }
+    Ok(())
+}
+
+/// Nightly copies, oldest first; their names sort by day.
+fn copies(folder: &Path) -> std::io::Result<Vec<std::path::PathBuf>> {
+    let mut found = Vec::new();
+    for entry in std::fs::read_dir(folder)? {
+        let path = entry?.path();
+        let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
+        if name.starts_with("benchclock-") && name.ends_with(".db") {
+            found.push(path);
+        }
+    }
+    found.sort();
+    Ok(found)
+}
+
+/// Forgets old readings no open cure needs, and finished deliveries and kept answers after a fortnight.
+async fn retention(state: &Arc<State>) -> Result<(), Problem> {
+    let now_ms = state.now().ms();
+    let before_ms = now_ms - i64::from(state.settings.store.keep_readings_days) * DAY_MS;
+    let zones: Vec<_> = state.bench().zones().map(|zone| zone.id.clone()).collect();
+    for zone in zones {
+        let used_ms = state.shared.bench_mut().forget_readings_before(zone.as_str(), before_ms);
+        if let Some(used_ms) = used_ms {
+            // The last reading before that instant still bounds the first interval kept.
+            state.act(move |database| database.forget_readings(&zone, used_ms - DAY_MS)).await?;
+        }
+    }
+    state.act(move |database| database.forget_finished(now_ms - 14 * DAY_MS)).await
+}
+
+/// Starts the cron library and works off what it sends, until told to stop.
+pub(crate) async fn run(state: Arc<State>, stop: CancellationToken) {
+    let (send, mut receive) = mpsc::channel::<&'static str>(64);
+    let mut scheduler = match schedule(&send).await {
+        Ok(scheduler) => scheduler,
+        Err(e) => return tracing::error!(error = %e, "recurring work did not start; readiness will say so"),
+    };
+    loop {
+        tokio::select! {
+            () = stop.cancelled() => break,
+            name = receive.recv() => match name {
+                // What went wrong is written down with the run.
+                Some(name) => drop(run_job(&state, name).await),
+                None => break,
+            },
+        }
+    }
+    if let Err(e) = scheduler.shutdown().await {
+        tracing::warn!(error = %e, "the cron library did not stop cleanly");
+    }
+}
+
+async fn schedule(send: &mpsc::Sender<&'static str>) -> Result<JobScheduler, tokio_cron_scheduler::JobSchedulerError> {
+    // The default channel of 200 loses jobs in a burst.
+    let scheduler = JobScheduler::new_with_channel_size(4096).await?;
+    for job in &JOBS {
+        let send = send.clone();
+        let name = job.name;
+        let ring = move |_, _| {
+            // A full channel means the same job is waiting already.
+            let _ = send.try_send(name);
+        };
+        scheduler.add(Job::new(job.cron, ring)?).await?;
+    }
+    scheduler.start().await?;
+    // The first look does not wait for the first full quarter of an hour.
+    tokio::time::sleep(Duration::ZERO).await;
+    Ok(scheduler)
+}

@@ -1,0 +1,182 @@
+//! Every address of the service. One resource, one file: request, handler, answer.
+
+mod alerts;
+mod board;
+mod clamps;
+mod cures;
+mod events;
+mod health;
+mod instruments;
+mod jobs;
+mod joints;
+mod lots;
+mod materials;
+mod milestones;
+mod pages;
+mod readings;
+mod zones;
+
+use std::sync::Arc;
+
+use actix_web::{
+    Error, HttpRequest, HttpResponse, ResponseError,
+    body::{BoxBody, MessageBody},
+    dev::{ServiceRequest, ServiceResponse},
+    error::{PathError, QueryPayloadError},
+    http::header,
+    middleware::Next,
+    web,
+};
+use serde::Deserialize;
+
+use crate::{
+    problem::{Kind, Problem},
+    state::State,
+    wire::List,
+};
+
+/// The state as handlers take it.
+type Shop = web::Data<Arc<State>>;
+/// What a handler answers.
+type Answer = Result<HttpResponse, Problem>;
+
+/// Every address and its methods, for `GET /api/v1`.
+const ADDRESSES: &[&str] = &[
+    "GET POST /api/v1/zones",
+    "GET PUT /api/v1/zones/{id}",
+    "GET POST /api/v1/zones/{id}/readings",
+    "POST /api/v1/readings",
+    "GET POST /api/v1/instruments",
+    "GET /api/v1/instruments/{id}",
+    "GET POST /api/v1/jobs",
+    "GET /api/v1/jobs/{id}",
+    "POST /api/v1/jobs/{id}/close",
+    "POST /api/v1/jobs/{id}/steps/{step}/done",
+    "GET POST /api/v1/joints",
+    "GET POST /api/v1/clamps",
+    "GET /api/v1/materials",
+    "GET /api/v1/materials/{id}",
+    "GET POST /api/v1/lots",
+    "GET POST /api/v1/glue-ups",
+    "GET /api/v1/glue-ups/{id}",
+    "GET /api/v1/glue-ups/{id}/milestones",
+    "POST /api/v1/glue-ups/{id}/clamps-off",
+    "POST /api/v1/glue-ups/{id}/move",
+    "POST /api/v1/glue-ups/{id}/withdraw",
+    "GET POST /api/v1/coats",
+    "GET /api/v1/coats/{id}",
+    "GET /api/v1/coats/{id}/milestones",
+    "POST /api/v1/coats/{id}/move",
+    "POST /api/v1/coats/{id}/withdraw",
+    "GET /api/v1/milestones",
+    "GET /api/v1/alerts",
+    "GET /api/v1/alerts/{id}",
+    "POST /api/v1/alerts/{id}/acknowledge",
+    "POST /api/v1/alerts/{id}/snooze",
+    "GET /api/v1/board",
+    "GET /api/v1/events",
+    "GET /livez",
+    "GET /readyz",
+    "GET /metrics",
+];
+
+pub(crate) fn configure(config: &mut web::ServiceConfig) {
+    let path = web::PathConfig::default().error_handler(|e: PathError, _| {
+        Problem::new(Kind::Malformed, format!("the address: {e}"), "ids are lower case letters, digits and hyphens")
+            .into()
+    });
+    let query = web::QueryConfig::default().error_handler(|e: QueryPayloadError, _| {
+        Problem::new(Kind::Malformed, format!("the query: {e}"), "README.md lists the queries an address takes").into()
+    });
+    config
+        .app_data(path)
+        .app_data(query)
+        .service(
+            web::scope("/api/v1")
+                .route("", web::get().to(index))
+                .configure(zones::configure)
+                .configure(readings::configure)
+                .configure(instruments::configure)
+                .configure(jobs::configure)
+                .configure(joints::configure)
+                .configure(clamps::configure)
+                .configure(materials::configure)
+                .configure(lots::configure)
+                .configure(cures::configure)
+                .configure(milestones::configure)
+                .configure(alerts::configure)
+                .configure(board::configure)
+                .configure(events::configure)
+                .default_service(web::to(nowhere)),
+        )
+        .configure(health::configure)
+        .configure(pages::configure)
+        .default_service(web::to(nowhere));
+}
+
+async fn index() -> HttpResponse {
+    HttpResponse::Ok().json(List::whole(ADDRESSES))
+}
+
+async fn nowhere(request: HttpRequest) -> Answer {
+    Err(Problem::no_such_address(&request))
+}
+
+/// Turns answers the framework makes itself (405 and the like) into problem documents.
+pub(crate) async fn as_problem(
+    request: ServiceRequest,
+    next: Next<impl MessageBody + 'static>,
+) -> Result<ServiceResponse<BoxBody>, Error> {
+    let what = format!("{} {}", request.method(), request.path());
+    let answered = next.call(request).await?;
+    let status = answered.status();
+    let bare = !answered.headers().contains_key(header::CONTENT_TYPE);
+    if (status.is_client_error() || status.is_server_error()) && bare {
+        let problem = Problem::of_framework(status, &format!("{what} answers {status}"));
+        return Ok(answered.into_response(problem.error_response()).map_into_boxed_body());
+    }
+    Ok(answered.map_into_boxed_body())
+}
+
+/// Which part of a list is wanted.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Paging {
+    /// The id after which to go on: `next` of the part before.
+    after: Option<String>,
+    /// How many, 1 to 1000.
+    limit: Option<usize>,
+}
+
+impl Paging {
+    /// One part of a list in order of id.
+    pub(crate) fn part<K: AsRef<str>, V, T>(
+        &self,
+        all: impl Iterator<Item = (K, V)>,
+        wire: impl Fn(V) -> T,
+    ) -> Result<List<T>, Problem> {
+        let limit = self.limit.unwrap_or(100);
+        if !(1..=1000).contains(&limit) {
+            let detail = format!("limit is {limit}; it must be 1 to 1000");
+            return Err(Problem::new(Kind::Invalid, detail, "leave it out for 100").about("limit"));
+        }
+        let after = self.after.as_deref();
+        let mut rest = all.filter(|(id, _)| after.is_none_or(|after| id.as_ref() > after)).peekable();
+        let (mut items, mut last) = (Vec::new(), None);
+        while items.len() < limit
+            && let Some((id, value)) = rest.next()
+        {
+            last = Some(id.as_ref().to_string());
+            items.push(wire(value));
+        }
+        Ok(List { items, next: rest.peek().and(last) })
+    }
+}
+
+/// The id of the thing a request made: this time, or when the same request first came.
+fn id_of(said: &store::Said, id: &str) -> String {
+    match said {
+        store::Said::Before(kept) => kept.body.clone(),
+        _ => id.into(),
+    }
+}

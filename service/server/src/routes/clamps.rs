@@ -1,0 +1,72 @@
+//! Clamps: the inventory, which clamp is on which glue-up, and when each will be free.
+
+use actix_web::{HttpResponse, web};
+use facts::{ClampAdded, ClampId, Fact};
+use serde::{Deserialize, Serialize};
+
+use super::{Answer, Paging, Shop};
+use crate::{body::Body, compose::new_id, problem::Problem, state::State};
+
+pub(super) fn configure(config: &mut web::ServiceConfig) {
+    config
+        .service(web::resource("/clamps").route(web::get().to(list)).route(web::post().to(add)))
+        .service(web::resource("/clamps/{id}").route(web::get().to(one)));
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Clamp {
+    id: Option<ClampId>,
+    name: String,
+    #[serde(default)]
+    kind: String,
+}
+
+#[derive(Serialize)]
+struct ClampWire {
+    id: String,
+    name: String,
+    kind: String,
+    /// The glue-up it holds; none while it is free.
+    on: Option<String>,
+    /// When that glue-up can let it go; none while it is free, or when that cannot be told.
+    free_at: Option<String>,
+}
+
+fn wire(state: &State, bench: &clock::Bench, line: &clock::ClampLine<'_>) -> ClampWire {
+    let added = bench.clamps().get(line.clamp).map(|clamp| &clamp.added);
+    ClampWire {
+        id: line.clamp.to_string(),
+        name: added.map_or_else(String::new, |clamp| clamp.name.clone()),
+        kind: added.map_or_else(String::new, |clamp| clamp.clamp_kind.clone()),
+        on: line.on.map(ToString::to_string),
+        free_at: line.free_ms.map(|ms| state.rfc3339(ms)),
+    }
+}
+
+async fn list(shop: Shop, paging: web::Query<Paging>) -> Answer {
+    let bench = shop.bench();
+    let lines = bench.clamp_lines(shop.now().ms());
+    let all = lines.iter().map(|line| (line.clamp, line));
+    Ok(HttpResponse::Ok().json(paging.part(all, |line| wire(&shop, &bench, line))?))
+}
+
+async fn one(shop: Shop, id: web::Path<String>) -> Answer {
+    answer(&shop, &id, HttpResponse::Ok())
+}
+
+fn answer(shop: &Shop, id: &str, mut builder: actix_web::HttpResponseBuilder) -> Answer {
+    let bench = shop.bench();
+    let lines = bench.clamp_lines(shop.now().ms());
+    let line = lines.iter().find(|line| line.clamp.as_str() == id).ok_or_else(|| Problem::not_found("clamp", id))?;
+    Ok(builder.json(wire(shop, &bench, line)))
+}
+
+async fn add(shop: Shop, body: Body<Clamp>) -> Answer {
+    let id = body.value.id.clone().unwrap_or_else(|| new_id('k'));
+    let kept = body.answer(id.as_str());
+    let Clamp { name, kind, .. } = body.value;
+    let fact = Fact::ClampAdded(ClampAdded { id: id.clone(), name, clamp_kind: kind });
+    let said = shop.say_fact(fact, shop.now().ms(), "bench", kept).await?;
+    answer(&shop, &super::id_of(&said, id.as_str()), HttpResponse::Created())
+}

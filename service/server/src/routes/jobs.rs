@@ -1,0 +1,90 @@
+//! Jobs and their steps.
+
+use actix_web::{HttpResponse, web};
+use chrono::{DateTime, Utc};
+use facts::{Fact, JobId, JobOpened, Step, StepId};
+use serde::Deserialize;
+
+use super::{Answer, Paging, Shop};
+use crate::{
+    body::Body,
+    compose::{When, new_id},
+    problem::Problem,
+};
+
+pub(super) fn configure(config: &mut web::ServiceConfig) {
+    config
+        .service(web::resource("/jobs").route(web::get().to(list)).route(web::post().to(open)))
+        .service(web::resource("/jobs/{id}").route(web::get().to(one)))
+        .service(web::resource("/jobs/{id}/close").route(web::post().to(close)))
+        .service(web::resource("/jobs/{id}/steps/{step}/done").route(web::post().to(done)));
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Job {
+    id: Option<JobId>,
+    instrument: facts::InstrumentId,
+    title: String,
+    due_at: Option<DateTime<Utc>>,
+    #[serde(default)]
+    steps: Vec<Step>,
+}
+
+/// A command that only may say when.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct AtTime {
+    at: Option<DateTime<Utc>>,
+    minutes_ago: Option<f64>,
+}
+
+async fn list(shop: Shop, paging: web::Query<Paging>) -> Answer {
+    let bench = shop.bench();
+    Ok(HttpResponse::Ok().json(paging.part(bench.jobs().iter(), |job| shop.job_wire(&bench, job))?))
+}
+
+async fn one(shop: Shop, id: web::Path<String>) -> Answer {
+    answer(&shop, &id, HttpResponse::Ok())
+}
+
+fn answer(shop: &Shop, id: &str, mut builder: actix_web::HttpResponseBuilder) -> Answer {
+    let bench = shop.bench();
+    let job = bench.jobs().get(id).ok_or_else(|| Problem::not_found("job", id))?;
+    Ok(builder.json(shop.job_wire(&bench, job)))
+}
+
+async fn open(shop: Shop, body: Body<Job>) -> Answer {
+    let id = body.value.id.clone().unwrap_or_else(|| new_id('o'));
+    let kept = body.answer(id.as_str());
+    let Job { instrument, title, due_at, steps, .. } = body.value;
+    let fact = Fact::JobOpened(JobOpened { id: id.clone(), instrument, title, due_at, steps });
+    let said = shop.say_fact(fact, shop.now().ms(), "bench", kept).await?;
+    answer(&shop, &super::id_of(&said, id.as_str()), HttpResponse::Created())
+}
+
+async fn close(shop: Shop, id: web::Path<String>, body: Body<AtTime>) -> Answer {
+    let job = known(&shop, &id)?;
+    let at_ms = When { at: body.value.at, minutes_ago: body.value.minutes_ago }.ms(shop.now().ms())?;
+    shop.say_fact(Fact::JobClosed { job }, at_ms, "bench", body.answer(&id)).await?;
+    answer(&shop, &id, HttpResponse::Ok())
+}
+
+async fn done(shop: Shop, path: web::Path<(String, String)>, body: Body<AtTime>) -> Answer {
+    let (id, step) = path.into_inner();
+    let job = known(&shop, &id)?;
+    let step = {
+        let bench = shop.bench();
+        let steps = bench.jobs().get(&job).map(|job| job.opened.steps.as_slice()).unwrap_or_default();
+        let known: Option<StepId> = steps.iter().find(|s| s.id.as_str() == step).map(|s| s.id.clone());
+        known.ok_or_else(|| Problem::not_found("step", &step))?
+    };
+    let at_ms = When { at: body.value.at, minutes_ago: body.value.minutes_ago }.ms(shop.now().ms())?;
+    shop.say_fact(Fact::StepDone { job, step }, at_ms, "bench", body.answer(&id)).await?;
+    answer(&shop, &id, HttpResponse::Ok())
+}
+
+fn known(shop: &Shop, id: &str) -> Result<JobId, Problem> {
+    let bench = shop.bench();
+    bench.jobs().get_key_value(id).map(|(id, _)| id.clone()).ok_or_else(|| Problem::not_found("job", id))
+}

@@ -1,0 +1,169 @@
+//! Readings: what a sensor or a person read off, one or many at a time. A batch is taken whole or not at all.
+
+use actix_web::{HttpResponse, web};
+use chrono::{DateTime, Utc};
+use facts::{Reading, RhPct, TempC, ZoneId};
+use serde::{Deserialize, Serialize};
+use store::Saying;
+
+use super::{Answer, Shop};
+use crate::{
+    body::Body,
+    compose::When,
+    now::instant,
+    problem::{Kind, Problem},
+};
+
+pub(super) fn configure(config: &mut web::ServiceConfig) {
+    config
+        .service(web::resource("/readings").route(web::post().to(batch)))
+        .service(web::resource("/zones/{id}/readings").route(web::get().to(series)).route(web::post().to(single)));
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Row {
+    zone: Option<ZoneId>,
+    at: Option<DateTime<Utc>>,
+    minutes_ago: Option<f64>,
+    temp_c: f64,
+    rh_pct: f64,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Batch {
+    readings: Vec<Row>,
+}
+
+#[derive(Serialize)]
+struct Taken {
+    /// Readings written now.
+    taken: usize,
+    /// Readings that were there already, to the digit.
+    known: usize,
+}
+
+impl Row {
+    fn reading(&self, zone: Option<ZoneId>, now_ms: i64) -> Result<Reading, Problem> {
+        let zone = zone.or_else(|| self.zone.clone()).ok_or_else(|| {
+            Problem::new(Kind::Invalid, "zone is missing", "name the zone of each reading").about("zone")
+        })?;
+        let when = When { at: self.at, minutes_ago: self.minutes_ago };
+        Ok(Reading {
+            zone,
+            at: instant(when.ms(now_ms)?),
+            temp_c: TempC::new(self.temp_c)?,
+            rh_pct: RhPct::new(self.rh_pct)?,
+        })
+    }
+}
+
+async fn batch(shop: Shop, body: Body<Batch>) -> Answer {
+    let now_ms = shop.now().ms();
+    let mut readings = Vec::with_capacity(body.value.readings.len());
+    for (i, row) in body.value.readings.iter().enumerate() {
+        let checked = row.reading(None, now_ms).and_then(|reading| {
+            shop.bench().admit_reading(&reading, now_ms)?;
+            Ok(reading)
+        });
+        readings.push(checked.map_err(|mut problem| {
+            let field = problem.field.take().unwrap_or_default();
+            problem.about(format!("readings[{i}].{field}").trim_end_matches('.'))
+        })?);
+    }
+    take(&shop, readings).await
+}
+
+async fn single(shop: Shop, id: web::Path<String>, body: Body<Row>) -> Answer {
+    let zone = shop.bench().zones().find(|set| set.id.as_str() == *id).map(|set| set.id.clone());
+    let zone = zone.ok_or_else(|| Problem::not_found("zone", &id))?;
+    let reading = body.value.reading(Some(zone), shop.now().ms())?;
+    take(&shop, vec![reading]).await
+}
+
+/// The zone, the instant and the reading make a reading's identity, so that a repeated one needs no key.
+async fn take(shop: &Shop, mut readings: Vec<Reading>) -> Answer {
+    let sent = readings.len();
+    {
+        let bench = shop.bench();
+        readings.retain(|reading| {
+            let at_ms = reading.at.timestamp_millis();
+            let known = bench.timeline(reading.zone.as_str()).and_then(|t| t.between(at_ms, at_ms).next());
+            known.is_none_or(|(_, air)| air != clock::Air::new(reading.temp_c, reading.rh_pct))
+        });
+    }
+    let taken = readings.len();
+    if taken > 0 {
+        let saying = Saying { readings, recorded_ms: shop.now().ms(), ..Saying::default() };
+        shop.say(saying).await?;
+    }
+    Ok(HttpResponse::Created().json(Taken { taken, known: sent - taken }))
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Stretch {
+    /// From when; a day ago if not said.
+    from: Option<DateTime<Utc>>,
+    /// Until when; 24 h ahead of now if not said.
+    to: Option<DateTime<Utc>>,
+}
+
+#[derive(Serialize)]
+struct Sample {
+    at: String,
+    temp_c: f64,
+    rh_pct: f64,
+}
+
+#[derive(Serialize)]
+struct Expected {
+    #[serde(flatten)]
+    likely: Sample,
+    spread_k: f64,
+    spread_rh_pct: f64,
+}
+
+#[derive(Serialize)]
+struct Series {
+    zone: String,
+    recorded: Vec<Sample>,
+    expected: Vec<Expected>,
+}
+
+/// Most readings answered at once: a week of minutes.
+const LONGEST_SERIES: usize = 10_080;
+
+async fn series(shop: Shop, id: web::Path<String>, stretch: web::Query<Stretch>) -> Answer {
+    let (bench, now_ms) = (shop.bench(), shop.now().ms());
+    let timeline = bench.timeline(&id).ok_or_else(|| Problem::not_found("zone", &id))?;
+    let ms = |at: Option<DateTime<Utc>>, default_ms| at.map_or(default_ms, |at| at.timestamp_millis());
+    let from_ms = ms(stretch.from, now_ms - 24 * 3_600_000);
+    let to_ms = ms(stretch.to, now_ms + 24 * 3_600_000);
+    let round = |value: f64| (value * 100.0).round() / 100.0;
+    let sample = |at_ms, air: clock::Air| Sample {
+        at: shop.rfc3339(at_ms),
+        temp_c: round(air.temp_c),
+        rh_pct: round(air.rh_pct),
+    };
+    let recorded: Vec<Sample> =
+        timeline.between(from_ms, to_ms).take(LONGEST_SERIES + 1).map(|(at_ms, air)| sample(at_ms, air)).collect();
+    if recorded.len() > LONGEST_SERIES {
+        let detail = format!("more than {LONGEST_SERIES} readings lie in that stretch");
+        return Err(Problem::new(Kind::Invalid, detail, "ask for a shorter one with from and to").about("from"));
+    }
+    let expected = bench.outlook(&id).map_or_else(Vec::new, |outlook| {
+        let begins_ms = if timeline.is_empty() { now_ms } else { outlook.from_ms };
+        let at = |step: usize| begins_ms + step as i64 * clock::STEP_MS;
+        let steps = outlook.steps.iter().enumerate().filter(|(step, _)| (from_ms..=to_ms).contains(&at(*step)));
+        steps
+            .map(|(step, e)| Expected {
+                likely: sample(at(step), e.air),
+                spread_k: round(e.spread_k),
+                spread_rh_pct: round(e.spread_rh_pct),
+            })
+            .collect()
+    });
+    Ok(HttpResponse::Ok().json(Series { zone: id.to_string(), recorded, expected }))
+}

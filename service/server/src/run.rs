@@ -1,0 +1,252 @@
+//! Building and running the service: replay the journal, start every task, stop them all within a deadline.
+
+use std::{
+    net::{SocketAddr, TcpListener},
+    sync::Arc,
+    thread::JoinHandle,
+    time::Duration,
+};
+
+use actix_web::{App, HttpServer, middleware::from_fn, web};
+use clock::{Bench, HourlyMean, Laws};
+use facts::Fact;
+use metrics_exporter_prometheus::{PrometheusBuilder, PrometheusHandle};
+use rules::Rulebook;
+use store::{Database, Sqlite, Writer};
+use tokio_util::{sync::CancellationToken, task::TaskTracker};
+
+use crate::{
+    alerts::{alarm, delivery},
+    now::Now,
+    recurring, routes, scripts,
+    settings::Settings,
+    state::{BenchKeeper, Parts, Shared, State},
+};
+
+/// Longest a stopping service waits for its tasks.
+const DEADLINE: Duration = Duration::from_secs(10);
+/// Facts read from the journal at once.
+const PAGE: usize = 4096;
+
+/// Why the service cannot start.
+#[derive(Debug, thiserror::Error)]
+pub enum StartError {
+    /// A setting is wrong.
+    #[error(transparent)]
+    Settings(#[from] crate::settings::SettingsError),
+    /// The journal cannot be opened or read.
+    #[error("{0}")]
+    Store(#[from] store::Error),
+    /// A folder cannot be made, or the address cannot be listened at.
+    #[error("{what}: {source}")]
+    Io {
+        /// What was tried.
+        what: String,
+        /// What the system said.
+        source: std::io::Error,
+    },
+    /// A fact could not be written at start.
+    #[error("{0}")]
+    Problem(#[from] crate::problem::Problem),
+}
+
+fn io(what: impl Into<String>) -> impl FnOnce(std::io::Error) -> StartError {
+    let what = what.into();
+    |source| StartError::Io { what, source }
+}
+
+/// A service that has replayed its journal and has an address, and does not serve yet.
+pub struct Service {
+    state: Arc<State>,
+    listener: TcpListener,
+    writer: JoinHandle<()>,
+}
+
+impl Service {
+    /// Opens the journal, replays it, reads the rules, and takes the address.
+    ///
+    /// # Errors
+    /// A sentence that names the setting, the file or the address.
+    pub async fn build(settings: Settings, now: Now) -> Result<Self, StartError> {
+        let zone = settings.zone()?;
+        if let Some(folder) = settings.store.path.parent().filter(|folder| !folder.as_os_str().is_empty()) {
+            std::fs::create_dir_all(folder).map_err(io(format!("making {}", folder.display())))?;
+        }
+        let mut database: Box<dyn Database> = Box::new(Sqlite::open(&settings.store.path, &settings.shop.id)?);
+        let rulebook = Arc::new(Rulebook::new());
+        let bridge_ms = i64::from(settings.climate.bridge_minutes) * 60_000;
+        let of_clock = clock::Settings { bridge_ms, ..clock::Settings::default() };
+        let mut bench = Bench::new(of_clock, rulebook.clone() as Arc<dyn Laws>, Box::new(HourlyMean));
+        replay(&mut bench, &rulebook, database.as_mut())?;
+        let reader = database.reopen()?;
+        let shared = Arc::new(Shared::new(bench, now));
+        let (sender, writer) =
+            Writer::start(database, BenchKeeper(shared.clone())).map_err(io("starting the writer"))?;
+        let address: SocketAddr = settings.server.listen.parse().map_err(|_| crate::settings::SettingsError {
+            key: "server.listen".into(),
+            what: "is no address".into(),
+            mend: "write 127.0.0.1:8080".into(),
+        })?;
+        if !address.ip().is_loopback() {
+            tracing::warn!(%address, "listening beyond this machine: whoever reaches it may read and write");
+        }
+        let listener = TcpListener::bind(address).map_err(io(format!("listening at {address} (server.listen)")))?;
+        let parts = Parts { shared, rulebook, writer: sender, reader, settings, zone, metrics: metrics() };
+        let state = Arc::new(State::new(parts));
+        scripts::read_folder(&state).await?;
+        Ok(Self { state, listener, writer })
+    }
+
+    /// The address it listens at, with the port the system gave.
+    pub fn address(&self) -> SocketAddr {
+        self.listener.local_addr().unwrap_or_else(|_| SocketAddr::from(([127, 0, 0, 1], 0)))
+    }
+
+    /// The state, for whoever drives the service step by step.
+    pub fn state(&self) -> &Arc<State> {
+        &self.state
+    }
+
+    /// Tells everything that is due now. Returns how many alerts were told.
+    ///
+    /// # Errors
+    /// When the store failed.
+    pub async fn alarm_step(state: &Arc<State>) -> Result<usize, crate::problem::Problem> {
+        alarm::step(state).await
+    }
+
+    /// Tries every delivery that is due now. Returns how many were tried.
+    ///
+    /// # Errors
+    /// When the outbox cannot be read or written.
+    pub async fn delivery_step(state: &Arc<State>) -> Result<usize, crate::problem::Problem> {
+        let client = delivery::client().map_err(|e| {
+            crate::problem::Problem::new(crate::problem::Kind::Internal, e.to_string(), "the log says more")
+        })?;
+        delivery::step(state, &client).await
+    }
+
+    /// Runs one recurring job now.
+    ///
+    /// # Errors
+    /// What the job met.
+    pub async fn recurring_step(state: &Arc<State>, job: &str) -> Result<(), crate::problem::Problem> {
+        recurring::run_job(state, job).await
+    }
+
+    /// Serves until `stop` is cancelled, with every task beside it when `tasks` is set; then stops them all.
+    ///
+    /// # Errors
+    /// When the server fails.
+    pub async fn run(self, stop: CancellationToken, tasks: bool) -> Result<(), StartError> {
+        let Self { state, listener, writer } = self;
+        let tracker = TaskTracker::new();
+        if tasks {
+            start_tasks(&state, &tracker, &stop);
+        }
+        let served = serve(&state, listener, &tracker, &stop).await;
+        // Whatever ended the server ends the tasks too.
+        stop.cancel();
+        state.stop.cancel();
+        tracker.close();
+        if tokio::time::timeout(DEADLINE, tracker.wait()).await.is_err() {
+            tracing::error!("a task did not end within {DEADLINE:?}");
+        }
+        state.writer.stop();
+        let joined = tokio::task::spawn_blocking(move || writer.join()).await;
+        if !matches!(joined, Ok(Ok(()))) {
+            tracing::error!("the writer did not end cleanly");
+        }
+        served
+    }
+}
+
+/// The one place where long tasks start.
+fn start_tasks(state: &Arc<State>, tracker: &TaskTracker, stop: &CancellationToken) {
+    tracker.spawn(alarm::run(state.clone(), stop.clone()));
+    tracker.spawn(delivery::run(state.clone(), stop.clone()));
+    tracker.spawn(recurring::run(state.clone(), stop.clone()));
+    if state.settings.scripts.watch {
+        tracker.spawn(scripts::watch(state.clone(), stop.clone()));
+    }
+}
+
+async fn serve(
+    state: &Arc<State>,
+    listener: TcpListener,
+    tracker: &TaskTracker,
+    stop: &CancellationToken,
+) -> Result<(), StartError> {
+    let data = web::Data::new(state.clone());
+    let workers = state.settings.server.workers;
+    let limit = state.settings.server.body_limit_kib * 1024;
+    let app = move || {
+        App::new()
+            .app_data(data.clone())
+            .app_data(web::PayloadConfig::new(limit))
+            .wrap(from_fn(routes::as_problem))
+            .configure(routes::configure)
+    };
+    let server = HttpServer::new(app)
+        .workers(workers)
+        .disable_signals()
+        .shutdown_timeout(5)
+        .listen(listener)
+        .map_err(io("listening"))?
+        .run();
+    let (handle, stop, streams) = (server.handle(), stop.clone(), state.stop.clone());
+    tracker.spawn(async move {
+        stop.cancelled().await;
+        // Event streams end first: the server waits for its connections.
+        streams.cancel();
+        handle.stop(true).await;
+    });
+    server.await.map_err(io("serving"))
+}
+
+/// Reads the journal into the bench: zones first and readings next, so that each clock is summed once.
+fn replay(bench: &mut Bench, rulebook: &Rulebook, database: &mut dyn Database) -> Result<(), StartError> {
+    each_fact(database, |fact| {
+        if let Fact::ZoneSet(_) = fact.fact {
+            bench.take(&fact);
+        }
+    })?;
+    let zones: Vec<_> = bench.zones().map(|zone| zone.id.clone()).collect();
+    for zone in zones {
+        database.readings(&zone, i64::MIN, &mut |reading| bench.take_reading(&reading))?;
+    }
+    each_fact(database, |fact| {
+        if let Fact::RulePutInForce(rule) = &fact.fact {
+            rulebook.remember(&rule.version, &rule.file, &rule.text);
+        }
+        if !matches!(fact.fact, Fact::ZoneSet(_)) {
+            bench.take(&fact);
+        }
+    })
+}
+
+fn each_fact(database: &mut dyn Database, mut each: impl FnMut(facts::Recorded)) -> Result<(), StartError> {
+    let mut seq = 0;
+    loop {
+        let page = database.facts_after(seq, PAGE)?;
+        let Some(last) = page.last() else { return Ok(()) };
+        seq = last.seq;
+        page.into_iter().for_each(&mut each);
+    }
+}
+
+/// One recorder for the process: the metrics macros write to it wherever they stand.
+fn metrics() -> PrometheusHandle {
+    static HANDLE: std::sync::OnceLock<PrometheusHandle> = std::sync::OnceLock::new();
+    let make = || {
+        let builder = PrometheusBuilder::new();
+        let buckets = [0.01, 0.05, 0.1, 0.5, 1.0, 5.0, 30.0, 60.0, 300.0, 3600.0];
+        let builder = builder.set_buckets(&buckets).expect("the list of buckets is not empty");
+        let recorder = builder.build_recorder();
+        let handle = recorder.handle();
+        // Another recorder is there only when the program is embedded; then its metrics go there.
+        drop(metrics::set_global_recorder(recorder));
+        handle
+    };
+    HANDLE.get_or_init(make).clone()
+}

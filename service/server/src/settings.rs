@@ -1,0 +1,292 @@
+//! Settings: one file, every key with a default, the environment above it, checked before anything starts.
+
+use std::path::{Path, PathBuf};
+
+use chrono::NaiveTime;
+use chrono_tz::Tz;
+use serde::Deserialize;
+
+/// What is wrong with the settings, naming the key.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("setting {key}: {what}; {mend}")]
+pub struct SettingsError {
+    /// The key, with its section.
+    pub key: String,
+    /// What is wrong.
+    pub what: String,
+    /// How to mend it.
+    pub mend: String,
+}
+
+/// Everything that can be set.
+#[derive(Debug, Clone, Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Settings {
+    /// The shop itself.
+    pub shop: Shop,
+    /// Where it listens.
+    pub server: Server,
+    /// Where facts are kept.
+    pub store: Store,
+    /// Where rules are.
+    pub scripts: Scripts,
+    /// How missing air is treated.
+    pub climate: Climate,
+    /// Who is told of alerts.
+    pub webhooks: Vec<Webhook>,
+}
+
+/// The shop itself.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Shop {
+    /// Id in the journal.
+    pub id: String,
+    /// Name on the board.
+    pub name: String,
+    /// IANA zone in which hours are read and written.
+    pub time_zone: String,
+    /// Local time of the morning digest.
+    pub digest_at: String,
+}
+
+/// Where it listens.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Server {
+    /// Address and port.
+    pub listen: String,
+    /// Largest body taken, KiB.
+    pub body_limit_kib: usize,
+    /// Threads that answer requests.
+    pub workers: usize,
+}
+
+/// Where facts are kept.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Store {
+    /// The database file.
+    pub path: PathBuf,
+    /// Folder of the nightly copies.
+    pub backups: PathBuf,
+    /// Nightly copies kept.
+    pub keep_backups: usize,
+    /// Days readings are kept.
+    pub keep_readings_days: u32,
+}
+
+/// Where rules are.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Scripts {
+    /// Folder with `materials/*.rhai`.
+    pub folder: PathBuf,
+    /// Whether a saved file is read again at once.
+    pub watch: bool,
+}
+
+/// How missing air is treated.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Climate {
+    /// Longest gap between readings that is bridged without a flag, minutes.
+    pub bridge_minutes: u32,
+}
+
+/// Somebody to be told of alerts over HTTP.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Webhook {
+    /// Name in the outbox; must not change while deliveries wait.
+    pub name: String,
+    /// Where to.
+    pub url: String,
+    /// Secret the signature is made with, as text.
+    #[serde(default)]
+    pub secret: String,
+    /// File that holds the secret instead.
+    #[serde(default)]
+    pub secret_file: Option<PathBuf>,
+}
+
+impl Default for Shop {
+    fn default() -> Self {
+        Self { id: "shop".into(), name: "The bench".into(), time_zone: "UTC".into(), digest_at: "07:30".into() }
+    }
+}
+impl Default for Server {
+    fn default() -> Self {
+        Self { listen: "127.0.0.1:8080".into(), body_limit_kib: 2048, workers: 2 }
+    }
+}
+impl Default for Store {
+    fn default() -> Self {
+        Self {
+            path: "data/benchclock.db".into(),
+            backups: "data/backups".into(),
+            keep_backups: 14,
+            keep_readings_days: 400,
+        }
+    }
+}
+impl Default for Scripts {
+    fn default() -> Self {
+        Self { folder: "scripts".into(), watch: true }
+    }
+}
+impl Default for Climate {
+    fn default() -> Self {
+        Self { bridge_minutes: 120 }
+    }
+}
+
+fn wrong(key: &str, what: impl Into<String>, mend: &str) -> SettingsError {
+    SettingsError { key: key.into(), what: what.into(), mend: mend.into() }
+}
+
+/// Prefix of environment variables; `BENCHCLOCK_SERVER_LISTEN` stands for `server.listen`.
+const PREFIX: &str = "BENCHCLOCK_";
+
+impl Settings {
+    /// Reads a settings file with the process's environment above it.
+    ///
+    /// # Errors
+    /// Names the key, or the place in the file.
+    pub fn load(file: Option<&Path>) -> Result<Self, SettingsError> {
+        let text = match file {
+            None => String::new(),
+            Some(path) => std::fs::read_to_string(path).map_err(|e| {
+                wrong(&path.display().to_string(), e.to_string(), "give the path of a settings file with --config")
+            })?,
+        };
+        Self::read(&text, std::env::vars())
+    }
+
+    /// Reads settings from text, with environment variables above it.
+    ///
+    /// # Errors
+    /// Names the key, or the place in the text.
+    pub fn read(text: &str, env: impl Iterator<Item = (String, String)>) -> Result<Self, SettingsError> {
+        let bad_toml = |e: toml::de::Error| {
+            wrong("(file)", e.to_string().trim().replace('\n', " "), "config/benchclock.toml shows every key")
+        };
+        let mut table: toml::Table = text.parse().map_err(bad_toml)?;
+        for (name, value) in env {
+            let Some((section, key)) = name.strip_prefix(PREFIX).and_then(|rest| rest.split_once('_')) else {
+                continue;
+            };
+            let section = table.entry(section.to_lowercase()).or_insert_with(|| toml::Table::new().into());
+            let Some(section) = section.as_table_mut() else { continue };
+            // A number or a truth value is taken as one, anything else as text.
+            let typed: Option<toml::Value> = value.parse::<i64>().map(Into::into).ok();
+            let typed = typed.or_else(|| value.parse::<bool>().map(Into::into).ok());
+            section.insert(key.to_lowercase(), typed.unwrap_or_else(|| value.into()));
+        }
+        let mut settings: Self = table.try_into().map_err(bad_toml)?;
+        settings.check()?;
+        Ok(settings)
+    }
+
+    fn check(&mut self) -> Result<(), SettingsError> {
+        self.zone()?;
+        self.digest_at()?;
+        self.server.listen.parse::<std::net::SocketAddr>().map_err(|_| {
+            wrong("server.listen", format!("\"{}\" is no address", self.server.listen), "write 127.0.0.1:8080")
+        })?;
+        if !(1..=65536).contains(&self.server.body_limit_kib) {
+            return Err(wrong("server.body_limit_kib", "must be 1 to 65536", "2048 is plenty"));
+        }
+        if !(1..=64).contains(&self.server.workers) {
+            return Err(wrong("server.workers", "must be 1 to 64", "2 is plenty for one shop"));
+        }
+        if !(5..=24 * 60).contains(&self.climate.bridge_minutes) {
+            return Err(wrong("climate.bridge_minutes", "must be 5 to 1440", "120 suits a sensor that speaks hourly"));
+        }
+        if !(14..=3660).contains(&self.store.keep_readings_days) {
+            return Err(wrong("store.keep_readings_days", "must be 14 to 3660", "the forecast learns from 7 days"));
+        }
+        if self.store.keep_backups == 0 {
+            return Err(wrong("store.keep_backups", "must be at least 1", "14 keeps a fortnight"));
+        }
+        for (i, hook) in self.webhooks.iter_mut().enumerate() {
+            let key = |name: &str| format!("webhooks[{i}].{name}");
+            if hook.name.is_empty() {
+                return Err(wrong(&key("name"), "is empty", "give the receiver a name of its own"));
+            }
+            if !hook.url.starts_with("http://") && !hook.url.starts_with("https://") {
+                return Err(wrong(&key("url"), format!("\"{}\"", hook.url), "write https://host/path"));
+            }
+            if let Some(file) = &hook.secret_file {
+                let secret = std::fs::read_to_string(file)
+                    .map_err(|e| wrong(&key("secret_file"), e.to_string(), "make the file readable"))?;
+                hook.secret = secret.trim().into();
+            }
+            if hook.secret.len() < 16 {
+                return Err(wrong(&key("secret"), "has fewer than 16 characters", "make a long random one"));
+            }
+        }
+        Ok(())
+    }
+
+    /// The shop's time zone.
+    ///
+    /// # Errors
+    /// When the name is none of IANA's.
+    pub fn zone(&self) -> Result<Tz, SettingsError> {
+        self.shop.time_zone.parse().map_err(|_| {
+            wrong("shop.time_zone", format!("\"{}\" is no IANA zone", self.shop.time_zone), "write Europe/Paris")
+        })
+    }
+
+    /// Local time of the digest.
+    ///
+    /// # Errors
+    /// When it is no time of day.
+    pub fn digest_at(&self) -> Result<NaiveTime, SettingsError> {
+        NaiveTime::parse_from_str(&self.shop.digest_at, "%H:%M").map_err(|_| {
+            wrong("shop.digest_at", format!("\"{}\" is no time of day", self.shop.digest_at), "write 07:30")
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn read(text: &str, env: &[(&str, &str)]) -> Result<Settings, SettingsError> {
+        Settings::read(text, env.iter().map(|(k, v)| (k.to_string(), v.to_string())))
+    }
+
+    #[test]
+    fn an_empty_file_is_a_whole_shop() {
+        let settings = read("", &[]).expect("defaults stand");
+        assert_eq!(settings.server.listen, "127.0.0.1:8080");
+    }
+
+    #[test]
+    fn the_environment_stands_above_the_file() {
+        let text = "[server]\nlisten = \"127.0.0.1:1\"\nworkers = 1";
+        let env = [("BENCHCLOCK_SERVER_LISTEN", "127.0.0.1:2"), ("BENCHCLOCK_SERVER_BODY_LIMIT_KIB", "64")];
+        let settings = read(text, &env).expect("both are good");
+        assert_eq!((settings.server.listen.as_str(), settings.server.body_limit_kib), ("127.0.0.1:2", 64));
+    }
+
+    #[test]
+    fn every_wrong_value_names_its_key() {
+        let hook = "[[webhooks]]\nname = \"a\"\nurl = \"http://127.0.0.1/\"\nsecret = \"short\"";
+        for (text, key) in [
+            ("[shop]\ntime_zone = \"Middle/Earth\"", "shop.time_zone"),
+            ("[shop]\ndigest_at = \"25:00\"", "shop.digest_at"),
+            ("[server]\nlisten = \"here\"", "server.listen"),
+            ("[server]\nworkers = 0", "server.workers"),
+            ("[climate]\nbridge_minutes = 0", "climate.bridge_minutes"),
+            ("[store]\nkeep_readings_days = 1", "store.keep_readings_days"),
+            (hook, "webhooks[0].secret"),
+        ] {
+            assert_eq!(read(text, &[]).expect_err(text).key, key);
+        }
+        let unknown = read("[server]\nlissen = \"x\"", &[]).expect_err("a slip of the pen");
+        assert!(unknown.to_string().contains("lissen"), "{unknown}");
+    }
+}

@@ -1,0 +1,247 @@
+//! What every handler and task shares: the bench, the rules, the writer, the news.
+
+use std::{
+    collections::BTreeMap,
+    sync::{Arc, Mutex, PoisonError, RwLock, RwLockReadGuard, RwLockWriteGuard},
+};
+
+use chrono_tz::Tz;
+use clock::{Bench, Refusal, claims};
+use facts::{Entry, Fact, Reading, Recorded};
+use metrics_exporter_prometheus::PrometheusHandle;
+use rules::{Fault, Rulebook};
+use store::{Answer, Database, Error, Keeper, NewDelivery, Outcome, Said, Saying, Writer};
+use tokio::sync::{Notify, broadcast, oneshot};
+
+use crate::{
+    now::{Now, instant},
+    problem::{Kind, Problem},
+    settings::Settings,
+};
+
+/// One thing that happened, as the event stream tells it.
+#[derive(Debug, Clone)]
+pub(crate) enum News {
+    /// A fact was taken in.
+    Fact(Arc<Recorded>),
+    /// A reading was taken in.
+    Reading(Reading),
+}
+
+/// Part of the state that the writer's thread needs too.
+pub struct Shared {
+    /// Everything the shop knows.
+    bench: RwLock<Bench>,
+    /// Who wants to hear of facts. A listener that falls behind reads the journal instead.
+    pub(crate) news: broadcast::Sender<News>,
+    /// Rung when the next alarm may have changed.
+    pub(crate) alarms: Notify,
+    /// Rung when something entered the outbox.
+    pub(crate) deliveries: Notify,
+    pub(crate) now: Now,
+}
+
+impl Shared {
+    /// An empty hall around a bench.
+    pub(crate) fn new(bench: Bench, now: Now) -> Self {
+        let (news, _) = broadcast::channel(1024);
+        Self { bench: RwLock::new(bench), news, alarms: Notify::new(), deliveries: Notify::new(), now }
+    }
+
+    /// Looks at the bench.
+    pub fn bench(&self) -> RwLockReadGuard<'_, Bench> {
+        self.bench.read().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    pub(crate) fn bench_mut(&self) -> RwLockWriteGuard<'_, Bench> {
+        self.bench.write().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+/// What every handler and task shares.
+pub struct State {
+    pub(crate) shared: Arc<Shared>,
+    pub(crate) rulebook: Arc<Rulebook>,
+    pub(crate) writer: Writer<Refusal>,
+    /// A second connection for reading, so that a long list does not hold up a commit.
+    reader: Mutex<Box<dyn Database>>,
+    pub(crate) settings: Settings,
+    pub(crate) zone: Tz,
+    /// Scripts that are not in force because of a fault, by file.
+    pub(crate) faults: RwLock<BTreeMap<String, Fault>>,
+    pub(crate) metrics: PrometheusHandle,
+    pub(crate) started_ms: i64,
+    /// Ends the event streams when the service stops: a stream must not hold a worker up.
+    pub(crate) stop: tokio_util::sync::CancellationToken,
+}
+
+/// What a State is made of.
+pub(crate) struct Parts {
+    pub(crate) shared: Arc<Shared>,
+    pub(crate) rulebook: Arc<Rulebook>,
+    pub(crate) writer: Writer<Refusal>,
+    pub(crate) reader: Box<dyn Database>,
+    pub(crate) settings: Settings,
+    pub(crate) zone: Tz,
+    pub(crate) metrics: PrometheusHandle,
+}
+
+impl State {
+    pub(crate) fn new(parts: Parts) -> Self {
+        let Parts { shared, rulebook, writer, reader, settings, zone, metrics } = parts;
+        Self {
+            started_ms: shared.now.ms(),
+            shared,
+            rulebook,
+            writer,
+            reader: Mutex::new(reader),
+            settings,
+            zone,
+            faults: RwLock::default(),
+            metrics,
+            stop: tokio_util::sync::CancellationToken::new(),
+        }
+    }
+
+    /// The clock everything here goes by.
+    pub fn now(&self) -> &Now {
+        &self.shared.now
+    }
+
+    /// Looks at the bench.
+    pub fn bench(&self) -> RwLockReadGuard<'_, Bench> {
+        self.shared.bench()
+    }
+
+    /// An instant as it is written in answers: RFC 3339 with the shop's offset, whole seconds.
+    pub(crate) fn rfc3339(&self, at_ms: i64) -> String {
+        let secs = chrono::SecondsFormat::Secs;
+        instant(at_ms).with_timezone(&self.zone).to_rfc3339_opts(secs, false)
+    }
+
+    /// Asks the reading connection something, off the request's thread.
+    pub(crate) async fn read<T: Send + 'static>(
+        self: &Arc<Self>,
+        ask: impl FnOnce(&mut dyn Database) -> Result<T, Error> + Send + 'static,
+    ) -> Result<T, Problem> {
+        let state = self.clone();
+        let asked = tokio::task::spawn_blocking(move || {
+            let mut reader = state.reader.lock().unwrap_or_else(PoisonError::into_inner);
+            ask(reader.as_mut())
+        });
+        match asked.await {
+            Ok(Ok(found)) => Ok(found),
+            Ok(Err(error)) => Err(logged(&error)),
+            Err(_) => Err(Problem::new(Kind::Internal, "reading the journal failed", "try again; the log says more")),
+        }
+    }
+
+    /// Lets the writer do something with its own connection and waits for it.
+    pub(crate) async fn act<T: Send + 'static>(
+        &self,
+        act: impl FnOnce(&mut dyn Database) -> Result<T, Error> + Send + 'static,
+    ) -> Result<T, Problem> {
+        let (tell, told) = oneshot::channel();
+        self.writer.act(move |database| drop(tell.send(database.and_then(act))));
+        match told.await {
+            Ok(Ok(done)) => Ok(done),
+            Ok(Err(error)) => Err(logged(&error)),
+            Err(_) => Err(Problem::from(&Error::Stopped)),
+        }
+    }
+
+    /// Says something and waits until it is on disk and taken in.
+    pub(crate) async fn say(&self, saying: Saying) -> Result<Said, Problem> {
+        let (tell, told) = oneshot::channel();
+        self.writer.say(saying, move |outcome| drop(tell.send(outcome)));
+        match told.await {
+            Ok(Outcome::Said(said)) => Ok(said),
+            Ok(Outcome::Refused(refusal)) => Err(refusal.into()),
+            Ok(Outcome::Failed(error)) => Err(logged(&error)),
+            Err(_) => Err(Problem::from(&Error::Stopped)),
+        }
+    }
+
+    /// Says one fact that happened at an instant, because `by` said so. A repeated request gets no second fact.
+    pub(crate) async fn say_fact(
+        &self,
+        fact: Fact,
+        at_ms: i64,
+        by: &str,
+        answer: Option<Answer>,
+    ) -> Result<Said, Problem> {
+        let saying = self.saying(fact, at_ms, by, vec![], answer);
+        match self.say(saying).await? {
+            Said::KeyReused => Err(Problem::new(
+                Kind::KeyReused,
+                "this Idempotency-Key came before with another request",
+                "use a new key for each new thing; repeat a key only to repeat the same request",
+            )
+            .about("Idempotency-Key")),
+            said => Ok(said),
+        }
+    }
+
+    pub(crate) fn saying(
+        &self,
+        fact: Fact,
+        at_ms: i64,
+        by: &str,
+        deliveries: Vec<NewDelivery>,
+        answer: Option<Answer>,
+    ) -> Saying {
+        let recorded_ms = self.now().ms();
+        let entry = Entry { happened_at: instant(at_ms), recorded_at: instant(recorded_ms), by: by.into(), fact };
+        Saying { entries: vec![entry], readings: vec![], recorded_ms, deliveries, answer }
+    }
+}
+
+fn logged(error: &Error) -> Problem {
+    tracing::error!(%error, "the store failed");
+    Problem::from(error)
+}
+
+/// The writer's view of the bench: admits against it, takes into it.
+pub(crate) struct BenchKeeper(pub(crate) Arc<Shared>);
+
+impl Keeper for BenchKeeper {
+    type Refusal = Refusal;
+
+    fn admit(&mut self, saying: &Saying) -> Result<(), Refusal> {
+        let (bench, now_ms) = (self.0.bench(), self.0.now.ms());
+        for entry in &saying.entries {
+            bench.admit(&entry.fact, entry.happened_at.timestamp_millis(), now_ms)?;
+        }
+        saying.readings.iter().try_for_each(|reading| bench.admit_reading(reading, now_ms))
+    }
+
+    fn claims(&self, saying: &Saying) -> Vec<String> {
+        let of_entry = |entry: &Entry| {
+            claims(&entry.fact).into_iter().map(|(kind, id)| format!("{kind} {id}")).collect::<Vec<_>>()
+        };
+        saying.entries.iter().flat_map(of_entry).collect()
+    }
+
+    fn take(&mut self, facts: &[Recorded], readings: &[Reading]) {
+        {
+            let mut bench = self.0.bench_mut();
+            facts.iter().for_each(|fact| bench.take(fact));
+            readings.iter().for_each(|reading| bench.take_reading(reading));
+        }
+        self.0.alarms.notify_one();
+        metrics::counter!("benchclock_facts_total").increment(facts.len() as u64);
+        metrics::counter!("benchclock_readings_total").increment(readings.len() as u64);
+        if facts.iter().any(|fact| matches!(fact.fact, Fact::AlertRaised(_) | Fact::AlertRepeated { .. })) {
+            self.0.deliveries.notify_one();
+        }
+        // Nobody listening is no error.
+        if self.0.news.receiver_count() > 0 {
+            for fact in facts {
+                drop(self.0.news.send(News::Fact(Arc::new(fact.clone()))));
+            }
+            for reading in readings {
+                drop(self.0.news.send(News::Reading(reading.clone())));
+            }
+        }
+    }
+}

@@ -1,0 +1,385 @@
+//! The rules as shipped: that every file of `scripts/materials/` may be put in force, and that each answers the bench
+//! the way its chemistry does. A luthier edits those files; this room says what must stay true whatever the numbers.
+
+use std::{
+    collections::BTreeMap,
+    fs,
+    path::PathBuf,
+    sync::{Arc, LazyLock},
+};
+
+use clock::Air;
+use facts::{Bound, JointState, Level, Meets, Porosity, TargetAge};
+use proptest::prelude::*;
+use rules::{MaterialKind, Rule, Rulebook};
+
+/// What ships, by file name.
+const SHIPPED: [&str; 14] = [
+    "aliphatic-resin",
+    "fast-epoxy",
+    "fish-glue",
+    "foam-tape",
+    "gap-cyanoacrylate",
+    "hot-hide-glue",
+    "liquid-hide-glue",
+    "moisture-polyurethane",
+    "nitrocellulose-lacquer",
+    "oil-varnish",
+    "shellac",
+    "slow-epoxy",
+    "thin-cyanoacrylate",
+    "water-borne-lacquer",
+];
+
+/// Works and standards whose name counts as a source.
+const PUBLISHED: [&str; 10] =
+    ["Wood Handbook", "ASHRAE", "ASTM ", "ISO ", "GHS ", "CFR ", "Barral", "Dadmun", "Crank", "NFPA"];
+
+const BENCH: Air = Air { temp_c: 20.0, rh_pct: 50.0 };
+const GOOD_FIT: JointState = JointState { gap_um: 100.0, film_um: 0.0, porosity: Porosity::Normal };
+
+/// Every shipped rule, checked once for all tests.
+static RULES: LazyLock<BTreeMap<String, Arc<Rule>>> = LazyLock::new(|| {
+    let book = Rulebook::new();
+    let folder = scripts().join("materials");
+    let files = fs::read_dir(&folder).unwrap_or_else(|e| panic!("{}: {e}", folder.display()));
+    files
+        .map(|file| {
+            let file = file.expect("the folder lists").file_name().into_string().expect("names are UTF-8");
+            let text = fs::read_to_string(folder.join(&file)).unwrap_or_else(|e| panic!("{file}: {e}"));
+            let rule = book.check(&file, &text).unwrap_or_else(|fault| panic!("{fault}\n  mend: {}", fault.mend));
+            (file.trim_end_matches(".rhai").into(), rule)
+        })
+        .collect()
+});
+
+fn scripts() -> PathBuf {
+    PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../scripts")
+}
+
+fn rate(material: &str, temp_c: f64, rh_pct: f64) -> f64 {
+    let law = RULES[material].law("").unwrap_or_else(|fault| panic!("{fault}"));
+    law(Air { temp_c, rh_pct })
+}
+
+fn milestones(material: &str, joint: &JointState) -> Vec<TargetAge> {
+    RULES[material].application(BENCH, joint).unwrap_or_else(|fault| panic!("{fault}")).milestones
+}
+
+fn milestone(material: &str, joint: &JointState, stage: &str) -> TargetAge {
+    let found = milestones(material, joint).into_iter().find(|m| m.stage == stage);
+    found.unwrap_or_else(|| panic!("{material} has no {stage}"))
+}
+
+fn strength(material: &str, age_h: f64) -> f64 {
+    let share = RULES[material].strength(age_h, &GOOD_FIT).unwrap_or_else(|fault| panic!("{fault}"));
+    share.unwrap_or_else(|| panic!("{material} has no strength"))
+}
+
+fn of_kind(kind: MaterialKind) -> impl Iterator<Item = &'static str> {
+    SHIPPED.into_iter().filter(move |material| RULES[*material].sheet.kind == kind)
+}
+
+#[test]
+fn every_shipped_rule_may_be_put_in_force_and_the_set_is_exactly_this() {
+    assert_eq!(RULES.keys().map(String::as_str).collect::<Vec<_>>(), SHIPPED);
+}
+
+#[test]
+fn every_rule_warns_and_leaves_the_last_word_to_the_safety_data_sheet_and_local_codes() {
+    for (material, rule) in RULES.iter() {
+        let cautions = rule.sheet.cautions.join(" ");
+        assert!(rule.sheet.cautions.len() >= 2, "{material}: {cautions}");
+        assert!(cautions.contains("safety data sheet"), "{material}: {cautions}");
+        assert!(cautions.contains("local codes"), "{material}: {cautions}");
+    }
+}
+
+#[test]
+fn every_source_is_a_published_work_or_says_that_it_is_none() {
+    for (material, rule) in RULES.iter() {
+        assert!(!rule.sheet.sources.is_empty(), "{material}");
+        for source in &rule.sheet.sources {
+            let marked = source.contains("common practice, no source") || source.contains("from memory");
+            assert!(marked || PUBLISHED.iter().any(|work| source.contains(work)), "{material}: {source}");
+        }
+    }
+}
+
+#[test]
+fn adhesives_say_when_clamps_come_off_and_bear_load_and_finishes_when_the_next_coat_may_go_on() {
+    for material in of_kind(MaterialKind::Adhesive) {
+        milestone(material, &GOOD_FIT, "clamp_off");
+        milestone(material, &GOOD_FIT, "full_strength");
+        strength(material, 1.0);
+    }
+    for material in of_kind(MaterialKind::Finish) {
+        milestone(material, &GOOD_FIT, "recoat_opens");
+        milestone(material, &GOOD_FIT, "rub_out");
+        assert_eq!(RULES[material].strength(1.0, &GOOD_FIT), Ok(None), "{material}");
+    }
+}
+
+#[test]
+fn every_stage_says_what_to_do_next() {
+    for material in SHIPPED {
+        for m in milestones(material, &GOOD_FIT) {
+            assert!(m.next.len() > 10, "{material}: {m:?}");
+        }
+    }
+}
+
+#[test]
+fn only_films_that_do_not_dissolve_again_have_a_recoat_window_that_closes() {
+    for material in of_kind(MaterialKind::Finish) {
+        let closes = milestones(material, &GOOD_FIT).iter().any(|m| m.meets == Meets::Closes);
+        assert_eq!(closes, ["oil-varnish", "water-borne-lacquer"].contains(&material), "{material}");
+    }
+}
+
+/// Rates are sampled every 0.5 °C and 2.5 % RH: a limit between two steps would not be where the rate turns.
+#[test]
+fn limits_lie_on_the_steps_of_the_rate_table() {
+    for (material, rule) in RULES.iter() {
+        for limit in &rule.limits {
+            let steps = match limit.bound {
+                Bound::BelowTempC(at) | Bound::AboveTempC(at) => at / 0.5,
+                Bound::BelowRhPct(at) | Bound::AboveRhPct(at) => at / 2.5,
+            };
+            assert_eq!(steps.fract(), 0.0, "{material}: {limit:?}");
+            assert!(limit.until_h > 0.0 && !limit.says.is_empty(), "{material}: {limit:?}");
+        }
+    }
+}
+
+/// The hours between which the bench expects a stage, and where that comes from.
+#[test]
+fn anchors_of_common_practice_hold_at_20_c_and_50_pct() {
+    let anchors = [
+        ("aliphatic-resin", "clamp_off", 0.5, 1.0, "common practice, no source: 30 to 60 min"),
+        ("aliphatic-resin", "full_strength", 24.0, 24.0, "common practice, no source: a day"),
+        ("hot-hide-glue", "assembly_closes", 0.005, 0.034, "common practice, no source: tens of seconds to 2 min"),
+        ("hot-hide-glue", "clamp_off", 12.0, 24.0, "common practice, no source"),
+        ("liquid-hide-glue", "clamp_off", 12.0, 24.0, "common practice, no source"),
+        ("fish-glue", "clamp_off", 12.0, 24.0, "common practice, no source"),
+        ("thin-cyanoacrylate", "clamp_off", 0.0, 0.017, "common practice, no source: up to a minute"),
+        ("gap-cyanoacrylate", "clamp_off", 0.008, 0.05, "common practice, no source: 30 s to 3 min"),
+        ("slow-epoxy", "clamp_off", 8.0, 24.0, "common practice, no source"),
+        ("slow-epoxy", "full_strength", 168.0, 168.0, "common practice, no source: 7 d"),
+        ("fast-epoxy", "clamp_off", 0.25, 1.0, "common practice, no source: minutes to handle"),
+        ("fast-epoxy", "full_strength", 24.0, 24.0, "common practice, no source: a day"),
+        ("moisture-polyurethane", "clamp_off", 1.0, 4.0, "common practice, no source"),
+        ("foam-tape", "full_strength", 72.0, 72.0, "common practice, no source"),
+        ("nitrocellulose-lacquer", "recoat_opens", 1.0, 2.0, "common practice, no source"),
+        ("nitrocellulose-lacquer", "rub_out", 336.0, 672.0, "common practice, no source: two to four weeks"),
+        ("shellac", "recoat_opens", 1.0, 2.0, "common practice, no source"),
+        ("oil-varnish", "recoat_opens", 12.0, 24.0, "common practice, no source: overnight"),
+    ];
+    for (material, stage, from_h, to_h, source) in anchors {
+        let hours = milestone(material, &GOOD_FIT, stage).likely_h / rate(material, 20.0, 50.0);
+        assert!((from_h..=to_h).contains(&hours), "{material} {stage}: {hours} h, not {from_h} to {to_h} ({source})");
+    }
+}
+
+#[test]
+fn foam_tape_holds_half_at_20_min_nine_tenths_at_24_h_and_nearly_all_at_72_h() {
+    // All three: common practice, no source.
+    assert!((strength("foam-tape", 20.0 / 60.0) - 0.5).abs() < 1e-9);
+    assert!((strength("foam-tape", 24.0) - 0.9).abs() < 1e-9);
+    assert!(strength("foam-tape", 72.0) >= 0.98);
+}
+
+#[test]
+fn pva_sets_more_slowly_in_damp_air_but_even_saturated_air_does_not_stop_it() {
+    assert!(rate("aliphatic-resin", 20.0, 80.0) < 0.8 * rate("aliphatic-resin", 20.0, 50.0));
+    assert!(rate("aliphatic-resin", 20.0, 100.0) > 0.0, "the wood still takes its water");
+}
+
+#[test]
+fn time_below_the_film_forming_temperature_counts_for_nothing_and_is_reported() {
+    for material in ["aliphatic-resin", "water-borne-lacquer"] {
+        for rh_pct in [10.0, 50.0, 90.0] {
+            assert_eq!(rate(material, 5.0, rh_pct), 0.0, "{material} at {rh_pct} %");
+            assert!(rate(material, 10.0, rh_pct) > 0.0, "{material} at {rh_pct} %");
+        }
+        let limits = &RULES[material].limits;
+        assert!(limits.iter().any(|l| l.name == "film-forming temperature" && l.bound == Bound::BelowTempC(10.0)));
+        let cold = RULES[material].application(Air { temp_c: 8.0, rh_pct: 50.0 }, &GOOD_FIT);
+        assert!(cold.is_ok_and(|a| a.findings.iter().any(|f| f.level == Level::Defect)), "{material}");
+    }
+}
+
+#[test]
+fn animal_glues_dry_more_slowly_in_damp_air() {
+    for material in ["hot-hide-glue", "liquid-hide-glue", "fish-glue"] {
+        assert!(rate(material, 20.0, 80.0) < 0.8 * rate(material, 20.0, 50.0), "{material}");
+    }
+}
+
+#[test]
+fn hot_hide_glue_warns_in_a_cool_room_that_it_gels_before_the_time_shown() {
+    let findings = |temp_c| {
+        let said = RULES["hot-hide-glue"].application(Air { temp_c, rh_pct: 50.0 }, &GOOD_FIT);
+        said.unwrap_or_else(|fault| panic!("{fault}")).findings
+    };
+    assert!(findings(17.0).iter().any(|f| f.what.contains("gels sooner")));
+    assert_eq!(findings(23.0), []);
+}
+
+#[test]
+fn cyanoacrylate_sets_faster_in_damper_air_and_is_watched_on_both_sides() {
+    for material in ["thin-cyanoacrylate", "gap-cyanoacrylate"] {
+        assert!(rate(material, 20.0, 60.0) > 2.0 * rate(material, 20.0, 30.0), "{material}");
+        let bounds: Vec<_> = RULES[material].limits.iter().map(|limit| limit.bound).collect();
+        assert_eq!(bounds, [Bound::BelowRhPct(35.0), Bound::AboveRhPct(80.0)], "{material}");
+    }
+}
+
+#[test]
+fn a_gap_too_wide_for_thin_cyanoacrylate_is_a_defect_that_the_gap_filling_class_takes() {
+    let wide = JointState { gap_um: 250.0, ..GOOD_FIT };
+    let worst = |material: &str| {
+        let said = RULES[material].application(BENCH, &wide).unwrap_or_else(|fault| panic!("{fault}"));
+        said.findings.iter().map(|f| f.level).max()
+    };
+    assert_eq!(worst("thin-cyanoacrylate"), Some(Level::Defect));
+    assert_eq!(worst("gap-cyanoacrylate"), None);
+}
+
+#[test]
+fn epoxy_tape_and_solvent_films_do_not_answer_to_humidity() {
+    for material in ["slow-epoxy", "fast-epoxy", "foam-tape", "nitrocellulose-lacquer", "shellac"] {
+        assert_eq!(rate(material, 20.0, 20.0), rate(material, 20.0, 90.0), "{material}");
+    }
+}
+
+/// Barral et al. 1995: 44 to 57 kJ/mol, which is a factor of 1.81 to 2.16 from 20 to 30 °C.
+#[test]
+fn epoxy_quickens_with_warmth_as_the_published_activation_energies_say() {
+    for material in ["slow-epoxy", "fast-epoxy"] {
+        let faster = rate(material, 30.0, 50.0) / rate(material, 20.0, 50.0);
+        assert!((1.81..=2.16).contains(&faster), "{material}: {faster}");
+    }
+}
+
+#[test]
+fn polyurethane_starves_in_dry_air_and_takes_no_more_water_than_it_can_use() {
+    assert!(rate("moisture-polyurethane", 20.0, 25.0) < 0.7);
+    assert_eq!(rate("moisture-polyurethane", 20.0, 80.0), rate("moisture-polyurethane", 20.0, 95.0));
+}
+
+#[test]
+fn lacquer_and_shellac_watch_for_blush_only_while_wet() {
+    for material in ["nitrocellulose-lacquer", "shellac"] {
+        let limits = &RULES[material].limits;
+        let blush = limits.iter().find(|limit| limit.name == "blush").unwrap_or_else(|| panic!("{material}"));
+        assert!(matches!(blush.bound, Bound::AboveRhPct(above) if (65.0..=70.0).contains(&above)), "{blush:?}");
+        assert!(blush.until_h < milestone(material, &GOOD_FIT, "recoat_opens").likely_h, "{blush:?}");
+    }
+}
+
+#[test]
+fn oily_rags_are_spoken_of_at_every_coat_of_varnish() {
+    let said = RULES["oil-varnish"].application(BENCH, &GOOD_FIT).unwrap_or_else(|fault| panic!("{fault}"));
+    assert!(said.findings.iter().any(|f| f.what.contains("Rags")));
+}
+
+#[test]
+fn a_film_nobody_measured_is_the_reference_film() {
+    for (material, film_um) in
+        [("nitrocellulose-lacquer", 100.0), ("water-borne-lacquer", 100.0), ("shellac", 50.0), ("oil-varnish", 75.0)]
+    {
+        assert_eq!(
+            milestones(material, &GOOD_FIT),
+            milestones(material, &JointState { film_um, ..GOOD_FIT }),
+            "{material}"
+        );
+    }
+}
+
+#[test]
+fn the_script_reference_is_the_one_the_program_makes() {
+    let page = fs::read_to_string(scripts().join("README.md")).unwrap();
+    assert_eq!(page, rules::contract_markdown(), "cargo run -p rules --example contract > scripts/README.md");
+}
+
+fn material() -> impl Strategy<Value = &'static str> {
+    prop::sample::select(SHIPPED.as_slice())
+}
+
+fn joint() -> impl Strategy<Value = JointState> {
+    let porosity = prop::sample::select(vec![Porosity::Sealed, Porosity::Dense, Porosity::Normal, Porosity::Open]);
+    let film_um = prop_oneof![Just(0.0), 0.0..2000.0_f64];
+    (0.0..5000.0_f64, film_um, porosity).prop_map(|(gap_um, film_um, porosity)| JointState {
+        gap_um,
+        film_um,
+        porosity,
+    })
+}
+
+proptest! {
+    #[test]
+    fn a_warmer_hour_never_slows_a_cure_between_10_and_35_c(
+        material in material(), temp_c in 10.0..35.0_f64, warmer_k in 0.0..25.0_f64, rh_pct in 1.0..100.0_f64,
+    ) {
+        let warm_c = (temp_c + warmer_k).min(35.0);
+        let (cool, warm) = (rate(material, temp_c, rh_pct), rate(material, warm_c, rh_pct));
+        prop_assert!(warm >= cool * (1.0 - 1e-12), "{material}: {cool} at {temp_c} °C, {warm} at {warm_c} °C");
+    }
+
+    #[test]
+    fn every_air_of_a_workshop_has_a_rate(
+        material in material(), temp_c in -20.0..60.0_f64, rh_pct in 1.0..100.0_f64,
+    ) {
+        let rate = rate(material, temp_c, rh_pct);
+        prop_assert!(rate.is_finite() && rate >= 0.0, "{material}: {rate}");
+    }
+
+    #[test]
+    fn stages_come_in_their_order_for_every_joint_and_film(material in material(), joint in joint()) {
+        let stages = milestones(material, &joint);
+        for pair in stages.windows(2) {
+            prop_assert!(pair[0].likely_h < pair[1].likely_h, "{material}: {pair:?}");
+        }
+    }
+
+    #[test]
+    fn a_thicker_film_never_dries_earlier(
+        material in material(), joint in joint(), film_um in 1.0..2000.0_f64, more_um in 0.0..1000.0_f64,
+    ) {
+        let thin = milestones(material, &JointState { film_um, ..joint });
+        let thick = milestones(material, &JointState { film_um: film_um + more_um, ..joint });
+        for (thin, thick) in thin.iter().zip(&thick) {
+            prop_assert!(thick.likely_h >= thin.likely_h, "{material}: {thin:?} and {thick:?}");
+        }
+    }
+
+    #[test]
+    fn sealed_faces_never_set_pva_faster_than_open_ones(gap_um in 0.0..5000.0_f64) {
+        let of = |porosity| milestones("aliphatic-resin", &JointState { gap_um, porosity, ..GOOD_FIT });
+        for (sealed, open) in of(Porosity::Sealed).iter().zip(&of(Porosity::Open)) {
+            prop_assert!(sealed.likely_h >= open.likely_h, "{sealed:?} and {open:?}");
+        }
+    }
+
+    #[test]
+    fn a_wider_gap_never_sets_sooner(material in material(), joint in joint(), wider_um in 0.0..2000.0_f64) {
+        let close = milestones(material, &joint);
+        let wide = milestones(material, &JointState { gap_um: joint.gap_um + wider_um, ..joint });
+        for (close, wide) in close.iter().zip(&wide) {
+            prop_assert!(wide.likely_h >= close.likely_h, "{material}: {close:?} and {wide:?}");
+        }
+    }
+
+    #[test]
+    fn strength_never_falls_and_is_all_there_at_full_strength(
+        material in material(), joint in joint(), age_h in 0.0..2000.0_f64, later_h in 0.0..2000.0_f64,
+    ) {
+        let strength = |age_h| RULES[material].strength(age_h, &joint).unwrap_or_else(|fault| panic!("{fault}"));
+        let (Some(now), Some(later)) = (strength(age_h), strength(age_h + later_h)) else { return Ok(()) };
+        prop_assert!(later >= now, "{material}: {now} at {age_h} h, {later} {later_h} h later");
+        let full = milestone(material, &joint, "full_strength");
+        prop_assert_eq!(strength(full.likely_h * 1.000_001), Some(1.0));
+        prop_assert!(strength(0.0) <= Some(0.1), "{} begins with a hold", material);
+    }
+}
