@@ -47,11 +47,6 @@ impl Now {
             at_ms => at_ms,
         }
     }
-
-    /// The same as an instant.
-    pub(crate) fn instant(&self) -> DateTime<Utc> {
-        instant(self.ms())
-    }
 }
 
 /// Milliseconds since 1970 UTC as an instant.
