@@ -1,7 +1,9 @@
 //! The bench: the real service on a port of its own, a journal of its own, and a clock the test sets.
 //! Verbs are the luthier's: `glue_up`, `wait_minutes`, `board`. Background work is stepped, never slept for.
 
-use std::{path::PathBuf, sync::Arc};
+pub mod stock;
+
+use std::{path::PathBuf, sync::Arc, time::Duration};
 
 use benchclock::{Now, Service, Settings, State};
 use serde_json::{Value, json};
@@ -82,6 +84,23 @@ impl Shop {
         Self { folder, settings }
     }
 
+    /// An empty shop with two rules in a folder of its own, where a test may change them. Every rule is tried at start,
+    /// and fourteen of them take a second.
+    ///
+    /// # Panics
+    /// When there is no room for a folder.
+    pub fn small() -> Self {
+        let mut shop = Self::new();
+        let scripts = shop.folder().join("scripts");
+        std::fs::create_dir_all(scripts.join("materials")).expect("a folder for the rules");
+        for rule in ["aliphatic-resin", "shellac"] {
+            let file = format!("materials/{rule}.rhai");
+            std::fs::copy(root().join("scripts").join(&file), scripts.join(&file)).expect("a shipped rule");
+        }
+        shop.settings.scripts.folder = scripts;
+        shop
+    }
+
     /// The shop's folder.
     pub fn folder(&self) -> &std::path::Path {
         self.folder.path()
@@ -102,6 +121,22 @@ pub fn ms(rfc3339: &str) -> i64 {
     chrono::DateTime::parse_from_rfc3339(rfc3339).expect(rfc3339).timestamp_millis()
 }
 
+/// Waits until something is so, for what a real timer or another process has to do first.
+///
+/// # Panics
+/// After a minute, which nothing here should ever take.
+pub async fn until<T>(what: &str, mut so: impl AsyncFnMut() -> Option<T>) -> T {
+    let wait = async {
+        loop {
+            if let Some(found) = so().await {
+                return found;
+            }
+            tokio::time::sleep(Duration::from_millis(20)).await;
+        }
+    };
+    tokio::time::timeout(Duration::from_secs(60), wait).await.unwrap_or_else(|_| panic!("never so: {what}"))
+}
+
 /// The running service.
 pub struct Bench {
     /// Where its journal is.
@@ -119,6 +154,11 @@ impl Bench {
     /// Starts an empty shop at [`BEGIN`], without background tasks.
     pub async fn start() -> Self {
         Self::open(Shop::new(), Now::standing_at(ms(BEGIN)), false).await
+    }
+
+    /// Starts an empty shop with two rules at [`BEGIN`], without background tasks.
+    pub async fn small() -> Self {
+        Self::open(Shop::small(), Now::standing_at(ms(BEGIN)), false).await
     }
 
     /// Starts a shop at an instant, with its background tasks if wanted.
@@ -195,6 +235,29 @@ impl Bench {
         self.send(self.http.post(self.url(path)).header("idempotency-key", key).json(&body)).await
     }
 
+    /// PUT of a JSON body.
+    pub async fn put(&self, path: &str, body: Value) -> Answer {
+        self.send(self.http.put(self.url(path)).json(&body)).await
+    }
+
+    /// The items of a list that must be there.
+    ///
+    /// # Panics
+    /// When it is none.
+    pub async fn items(&self, path: &str) -> Vec<Value> {
+        self.get(path).await.good()["items"].as_array().expect("a list").clone()
+    }
+
+    /// The board, which stands for everything the service derives.
+    pub async fn board(&self) -> Value {
+        self.get("/api/v1/board?limit=1000").await.good()
+    }
+
+    /// An alert with its deliveries.
+    pub async fn alert(&self, id: &str) -> Value {
+        self.get(&format!("/api/v1/alerts/{id}")).await.good()
+    }
+
     /// A zone "bench" at 20 °C and 50 %, the guitar, its bridge joint and three clamps.
     pub async fn furnish(&self) {
         let zone = json!({"id": "bench", "name": "Bench", "set_temp_c": 20, "set_rh_pct": 50});
@@ -255,13 +318,20 @@ impl Bench {
         Service::delivery_step(&self.state).await.expect("the outbox is worked off")
     }
 
+    /// Runs one recurring job now.
+    ///
+    /// # Panics
+    /// When it fails.
+    pub async fn recurring(&self, job: &str) {
+        Service::recurring_step(&self.state, job).await.expect("the job runs");
+    }
+
     /// The milestone of a glue-up or coat.
     ///
     /// # Panics
     /// When it has none of that stage.
     pub async fn milestone(&self, cure: &str, stage: &str) -> Value {
-        let list = self.get(&format!("/api/v1/glue-ups/{cure}/milestones")).await.good();
-        let items = list["items"].as_array().expect("a list").clone();
+        let items = self.items(&format!("/api/v1/glue-ups/{cure}/milestones")).await;
         items.into_iter().find(|m| m["stage"] == stage).expect(stage)
     }
 }

@@ -3,7 +3,7 @@
 
 use facts::{CureBegun, CureId, CureKind, Fact, Invalid, JobOpened, Reading};
 
-use crate::{Bench, Refusal};
+use crate::{AlertState, Bench, Refusal};
 
 /// Longest a glue-up may lie in the past when it is registered: readings are kept about that long.
 const OLDEST_MS: i64 = 366 * 24 * 3_600_000;
@@ -70,7 +70,7 @@ impl Bench {
             Fact::CureWithdrawn { cure, .. } => self.open_cure(cure).map(drop),
             Fact::AlertRaised(raised) => new("alert", &raised.id, self.alerts.contains_key(&raised.id)),
             Fact::AlertSnoozed { alert, until } => {
-                self.known_alert(alert.as_str())?;
+                self.standing_alert(alert.as_str())?;
                 let ahead_ms = until.timestamp_millis() - now_ms;
                 if (1..=LONGEST_SNOOZE_MS).contains(&ahead_ms) {
                     return Ok(());
@@ -84,7 +84,7 @@ impl Bench {
                 .into())
             }
             Fact::AlertAcknowledged { alert } | Fact::AlertRepeated { alert } | Fact::AlertRetracted { alert, .. } => {
-                self.known_alert(alert.as_str())
+                self.standing_alert(alert.as_str())
             }
         }
     }
@@ -246,8 +246,15 @@ impl Bench {
         })
     }
 
-    fn known_alert(&self, id: &str) -> Result<(), Refusal> {
-        self.alerts.contains_key(id).then_some(()).ok_or_else(|| unknown("alert", id, "alerts"))
+    fn standing_alert(&self, id: &str) -> Result<(), Refusal> {
+        let known = self.alerts.get(id).ok_or_else(|| unknown("alert", id, "alerts"))?;
+        if known.state == AlertState::Retracted {
+            return Err(conflict(
+                format!("alert \"{id}\" was taken back, because corrected readings made it untrue"),
+                "nothing needs answering; a new alert tells it when it comes true",
+            ));
+        }
+        Ok(())
     }
 
     fn not_ahead(&self, what: &str, at_ms: i64, now_ms: i64) -> Result<(), Refusal> {

@@ -89,10 +89,10 @@ impl Ages {
 
     /// Reading `i` is new or different: what was summed from there on is void.
     pub(crate) fn sum_from(&mut self, i: usize, past: Past<'_>) {
-        if i <= self.first && !(i == 0 && self.sums.is_empty()) {
+        if i <= self.first {
             return self.restart(self.origin_ms, past);
         }
-        let keep = i.saturating_sub(self.first);
+        let keep = i - self.first;
         self.sums.truncate(keep);
         self.rates.truncate(keep);
         self.sum_on(past);
@@ -117,9 +117,15 @@ impl Ages {
         self.ahead = OnceLock::new();
     }
 
-    /// `gone` readings older than the origin were forgotten.
-    pub(crate) fn shift(&mut self, gone: usize) {
-        self.first -= gone;
+    /// Nobody needs the sums while readings change; see [`Ages::is_whole`].
+    pub(crate) fn void(&mut self) {
+        self.sums.clear();
+        self.rates.clear();
+    }
+
+    /// Whether every reading is summed. A clock that nobody used while readings came is not.
+    pub(crate) fn is_whole(&self, past: Past<'_>) -> bool {
+        !self.sums.is_empty() && self.first + self.sums.len() == past.timeline.len()
     }
 
     /// Age at an instant, hours; zero before the origin.

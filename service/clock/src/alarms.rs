@@ -1,10 +1,10 @@
 //! Putting cures on clocks: start age, target ages, and which of them must be set anew when readings change.
 
-use facts::Meets;
+use facts::{Meets, TargetAge};
 
 use crate::{
     Band, Bench, Cure,
-    ages::{Ages, AirOf, HOUR_MS, Past},
+    ages::{Ages, AirOf, HOUR_MS},
     cure::Leg,
     cure_clock::{AgeH, Alarm, ClockKey, CureClock, CureIx},
     zone::Zone,
@@ -23,11 +23,12 @@ impl Bench {
     /// The clock of a rule version in a zone, made or moved back so that it shows an age from `start_ms` on.
     pub(crate) fn clock_in(&mut self, zone: usize, key: &ClockKey, start_ms: i64) -> Result<usize, String> {
         let bridge_ms = self.settings.bridge_ms;
-        let Zone { timeline, clocks, clock_of, set, .. } = &mut self.zones[zone];
-        let past = Past { timeline, set: crate::Air::new(set.set_temp_c, set.set_rh_pct), bridge_ms };
-        if let Some(&clock) = clock_of.get(key) {
-            let idle = clocks[clock].cures.is_empty();
-            if idle || start_ms < clocks[clock].ages.origin_ms() {
+        let known = self.zones[zone].clock_of.get(key).copied();
+        let (clocks, past) = self.zones[zone].clocks_and_past(bridge_ms);
+        if let Some(clock) = known {
+            let on = &clocks[clock];
+            let behind = on.cures.is_empty() && !on.ages.is_whole(past);
+            if behind || start_ms < on.ages.origin_ms() {
                 clocks[clock].ages.restart(start_ms, past);
                 self.arm_all(zone, clock);
             }
@@ -35,25 +36,23 @@ impl Bench {
         }
         let law = self.laws.law(&key.version, &key.mode)?;
         clocks.push(CureClock::new(Ages::new(law, start_ms, past)));
-        clock_of.insert(key.clone(), clocks.len() - 1);
-        Ok(clocks.len() - 1)
+        let clock = clocks.len() - 1;
+        self.zones[zone].clock_of.insert(key.clone(), clock);
+        Ok(clock)
     }
 
-    /// Age a cure brought with it onto its last leg.
-    fn carried(&self, cure: &Cure, band: Band) -> f64 {
-        cure.legs
-            .windows(2)
-            .map(|legs| {
-                let Leg { zone, clock, from_ms } = legs[0];
-                self.age_on(zone, clock, legs[1].from_ms, band) - self.age_on(zone, clock, from_ms, band)
-            })
-            .sum()
+    /// What the clock of its last leg showed when the cure's age was zero, had it been there all the time.
+    fn base(&self, cure: &Cure, last: Leg, band: Band) -> f64 {
+        self.age_on(last.zone, last.clock, last.from_ms, band) - self.gathered(cure, last.from_ms, band)
     }
 
-    /// What its last clock showed when the cure's age was zero, had it been there all the time.
-    pub(crate) fn base(&self, cure: &Cure, band: Band) -> Option<f64> {
-        let leg = cure.legs.last()?;
-        Some(self.age_on(leg.zone, leg.clock, leg.from_ms, band) - self.carried(cure, band))
+    /// Something of a cure hangs on a clock up to an instant. While no reading has come that late it may turn out
+    /// different, and the cure is looked at again with the next reading.
+    pub(crate) fn rests_on(&mut self, zone: usize, clock: usize, until_ms: i64, ix: CureIx) {
+        let Zone { timeline, clocks, .. } = &mut self.zones[zone];
+        if timeline.last().is_none_or(|(last_ms, _)| until_ms > last_ms) {
+            clocks[clock].unsettled.insert(ix);
+        }
     }
 
     /// Sets every alarm of a cure that is not told yet; any it had is taken off first.
@@ -62,33 +61,41 @@ impl Bench {
             self.disarm(ix, milestone);
         }
         let cure = &self.cures[ix as usize];
-        let Some(Leg { zone, clock, .. }) = cure.legs.last().copied() else { return };
-        let base = |meets| self.base(cure, alert_band(meets)).unwrap_or(0.0);
+        let Some(last) = cure.open_legs().last().copied() else { return };
+        let base = |meets| self.base(cure, last, alert_band(meets));
         let (opens, closes) = (base(Meets::Opens), base(Meets::Closes));
-        let settled_until = |zone: usize| self.zones[zone].timeline.last().map_or(i64::MIN, |last| last.0);
-        let unsettled: Vec<Leg> = cure
-            .legs
-            .iter()
-            .enumerate()
-            .filter(|(i, leg)| {
-                let end = cure.legs.get(i + 1).map_or(leg.from_ms, |next| next.from_ms);
-                end.max(leg.from_ms) > settled_until(leg.zone)
-            })
-            .map(|(_, leg)| *leg)
-            .collect();
-        for leg in unsettled {
-            self.zones[leg.zone].clocks[leg.clock].unsettled.push(ix);
+        let told_ms = cure.told.iter().filter_map(|told| told.due_ms).fold(last.from_ms, i64::max);
+        let left = cure.legs.windows(2).map(|legs| (legs[0], legs[1].from_ms));
+        for (leg, until_ms) in left.chain([(last, told_ms)]).collect::<Vec<_>>() {
+            self.rests_on(leg.zone, leg.clock, until_ms, ix);
         }
+        let Leg { zone, clock, .. } = last;
         let cure = &mut self.cures[ix as usize];
         let on = &mut self.zones[zone].clocks[clock];
         for (milestone, told) in cure.told.iter_mut().enumerate().filter(|(_, told)| told.alert.is_none()) {
             let target = &cure.begun.milestones[milestone];
-            let age = match target.meets {
-                Meets::Opens => opens + target.safe_h,
-                Meets::Closes => closes + target.earliest_h,
-            };
+            let age = alert_age_h(target)
+                + match target.meets {
+                    Meets::Opens => opens,
+                    Meets::Closes => closes,
+                };
             told.armed = Some(age);
             on.alarms(target.meets).insert(Alarm { target: AgeH(age), cure: ix, milestone: milestone as u8 });
+        }
+        self.mark_stale(zone, clock);
+    }
+
+    /// Sets a cure's alarms anew after its ages changed; what it told may have become untrue.
+    fn rearm(&mut self, ix: CureIx) {
+        self.arm(ix);
+        let told = self.cures[ix as usize].told.iter().enumerate().filter(|(_, told)| told.alert.is_some());
+        self.suspects.extend(told.map(|(m, _)| (ix, m as u8)));
+    }
+
+    /// The outlook of a clock changed and the past did not: sets anew what rests on the outlook.
+    pub(crate) fn arm_unsettled(&mut self, zone: usize, clock: usize) {
+        for ix in std::mem::take(&mut self.zones[zone].clocks[clock].unsettled) {
+            self.rearm(ix);
         }
         self.mark_stale(zone, clock);
     }
@@ -98,10 +105,7 @@ impl Bench {
         self.zones[zone].clocks[clock].unsettled.clear();
         let cures: Vec<CureIx> = self.zones[zone].clocks[clock].cures.iter().copied().collect();
         for ix in cures {
-            self.arm(ix);
-            let told = &self.cures[ix as usize].told;
-            let told = told.iter().enumerate().filter(|(_, t)| t.alert.is_some());
-            self.suspects.extend(told.map(|(m, _)| (ix, m as u8)));
+            self.rearm(ix);
         }
         self.mark_stale(zone, clock);
     }
@@ -144,7 +148,7 @@ impl Bench {
         for leg in self.cures[ix as usize].legs.clone() {
             let clock = &mut self.zones[leg.zone].clocks[leg.clock];
             clock.cures.remove(&ix);
-            clock.unsettled.retain(|open| *open != ix);
+            clock.unsettled.remove(&ix);
         }
         self.open.remove(&ix);
         self.cures[ix as usize].closed = true;
@@ -170,5 +174,13 @@ pub(crate) fn alert_band(meets: Meets) -> Band {
     match meets {
         Meets::Opens => Band::Slow,
         Meets::Closes => Band::Fast,
+    }
+}
+
+/// The end of the spread that goes with it.
+pub(crate) fn alert_age_h(target: &TargetAge) -> f64 {
+    match target.meets {
+        Meets::Opens => target.safe_h,
+        Meets::Closes => target.earliest_h,
     }
 }

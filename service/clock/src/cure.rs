@@ -23,6 +23,7 @@ pub struct Cure {
     pub broken: Option<String>,
     /// Closed cures have no alarms and move no more.
     pub(crate) closed: bool,
+    /// Where it has been; the last is where it is. Ages are read through [`Cure::open_legs`].
     pub(crate) legs: Vec<Leg>,
     pub(crate) told: Vec<Told>,
 }
@@ -54,6 +55,11 @@ impl Cure {
     /// Whether it still has something to tell or clamps to give back.
     pub fn is_open(&self) -> bool {
         !self.closed
+    }
+
+    /// Its legs while it is open. The clocks of a closed cure go on without it and may forget when it was on them.
+    pub(crate) fn open_legs(&self) -> &[Leg] {
+        if self.closed { &[] } else { &self.legs }
     }
 
     /// Index of the milestone whose passing lets the job go on.

@@ -48,8 +48,9 @@ pub(crate) struct CureClock {
     pub(crate) opening: BTreeSet<Alarm>,
     /// Told at `earliest`, checked against the fast edge.
     pub(crate) closing: BTreeSet<Alarm>,
-    /// Cures that began after the last reading: their start age still moves with the outlook.
-    pub(crate) unsettled: Vec<CureIx>,
+    /// Cures of which something rests on the outlook, a start, a move or a told milestone after the last reading:
+    /// looked at again with the next one. A set, because several legs may put the same cure here.
+    pub(crate) unsettled: BTreeSet<CureIx>,
     /// Every open cure on this clock, also those without an alarm left.
     pub(crate) cures: BTreeSet<CureIx>,
     /// When this clock's next alarm is due, as it stands in the bench's wake list.
@@ -64,7 +65,7 @@ impl CureClock {
             ages,
             opening: BTreeSet::new(),
             closing: BTreeSet::new(),
-            unsettled: Vec::new(),
+            unsettled: BTreeSet::new(),
             cures: BTreeSet::new(),
             wake_ms: None,
             stale: false,

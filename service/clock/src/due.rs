@@ -5,7 +5,7 @@ use facts::{AlertId, CureId, Meets};
 
 use crate::{
     Bench,
-    alarms::alert_band,
+    alarms::{alert_age_h, alert_band},
     cure_clock::{Alarm, CureIx},
 };
 
@@ -105,17 +105,20 @@ impl Bench {
         let alarms = self.zones[zone].clocks[clock].alarms(meets);
         let ripe: Vec<Alarm> = alarms.iter().take_while(|alarm| alarm.target.0 <= age).take(at_most).copied().collect();
         for alarm in ripe {
-            let floor_ms = self.floor_ms(alarm.cure, alarm.milestone as usize);
+            let (ix, milestone) = (alarm.cure, alarm.milestone as usize);
+            // Asked of the cure rather than of this clock: it may have come true before the cure was moved here.
+            let cure = &self.cures[ix as usize];
+            let age_h = alert_age_h(&cure.begun.milestones[milestone]);
+            let at_ms = self.time_of(cure, age_h, band).map_or(now_ms, |ms| ms.min(now_ms));
+            let floor_ms = self.floor_ms(ix, milestone);
             if floor_ms > now_ms {
-                self.zones[zone].clocks[clock].alarms(meets).remove(&alarm);
-                let told = &mut self.cures[alarm.cure as usize].told[alarm.milestone as usize];
-                (told.armed, told.floor_ms) = (None, Some(floor_ms));
-                self.floors.insert((floor_ms, alarm.cure, alarm.milestone));
+                self.disarm(ix, milestone);
+                self.cures[ix as usize].told[milestone].floor_ms = Some(floor_ms);
+                self.floors.insert((floor_ms, ix, alarm.milestone));
+                self.rests_on(zone, clock, at_ms, ix);
                 continue;
             }
-            let at_ms = self.zones[zone].clocks[clock].ages.time_of(alarm.target.0, band, self.air_of(zone));
-            let due_ms = at_ms.unwrap_or(now_ms).clamp(floor_ms, now_ms);
-            due.push(self.reached(alarm.cure, alarm.milestone as usize, due_ms, now_ms));
+            due.push(self.reached(ix, milestone, at_ms.max(floor_ms), now_ms));
         }
     }
 

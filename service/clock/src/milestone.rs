@@ -38,18 +38,28 @@ impl Climate {
 }
 
 impl Bench {
-    /// Age of a cure at an instant, reference hours.
+    /// Age of an open cure at an instant, reference hours.
     pub fn age_h(&self, cure: &Cure, at_ms: i64) -> Option<f64> {
-        let leg = cure.legs.last()?;
-        Some(self.age_on(leg.zone, leg.clock, at_ms, Band::Middle) - self.base(cure, Band::Middle)?)
+        cure.open_legs().last().map(|_| self.gathered(cure, at_ms, Band::Middle))
+    }
+
+    /// Age gathered by an instant over all legs that began before it.
+    pub(crate) fn gathered(&self, cure: &Cure, at_ms: i64, band: Band) -> f64 {
+        let legs = cure.open_legs();
+        let ends = legs.iter().skip(1).map(|next| next.from_ms).chain([i64::MAX]);
+        legs.iter().zip(ends).take_while(|(leg, _)| leg.from_ms < at_ms).fold(0.0, |age, (leg, end_ms)| {
+            let on = |at_ms| self.age_on(leg.zone, leg.clock, at_ms, band);
+            age + on(at_ms.min(end_ms)) - on(leg.from_ms)
+        })
     }
 
     /// When a cure reaches an age, whichever leg that falls on.
     pub(crate) fn time_of(&self, cure: &Cure, age_h: f64, band: Band) -> Option<i64> {
         let mut left_h = age_h;
-        for (i, leg) in cure.legs.iter().enumerate() {
+        let legs = cure.open_legs();
+        for (i, leg) in legs.iter().enumerate() {
             let start_h = self.age_on(leg.zone, leg.clock, leg.from_ms, band);
-            let next_ms = cure.legs.get(i + 1).map(|next| next.from_ms);
+            let next_ms = legs.get(i + 1).map(|next| next.from_ms);
             let at_ms =
                 self.zones[leg.zone].clocks[leg.clock].ages.time_of(start_h + left_h, band, self.air_of(leg.zone));
             match (at_ms, next_ms) {
@@ -94,9 +104,10 @@ impl Bench {
 
     /// How well the air of a cure was known from its start to `now_ms`.
     pub fn climate(&self, cure: &Cure, now_ms: i64) -> Climate {
-        for (i, leg) in cure.legs.iter().enumerate() {
+        let legs = cure.open_legs();
+        for (i, leg) in legs.iter().enumerate() {
             let timeline = &self.zones[leg.zone].timeline;
-            let until_ms = cure.legs.get(i + 1).map_or(now_ms, |next| next.from_ms);
+            let until_ms = legs.get(i + 1).map_or(now_ms, |next| next.from_ms);
             let mut known_ms = match timeline.after(leg.from_ms) {
                 0 if timeline.is_empty() => return Climate::NoSensor,
                 0 => leg.from_ms,
@@ -115,13 +126,14 @@ impl Bench {
 
     /// The limits of its rule that recorded air broke while they mattered: the limit, since when, and that air.
     pub fn broken_limits<'a>(&'a self, cure: &'a Cure, now_ms: i64) -> Vec<(&'a Limit, i64, Air)> {
+        let legs = cure.open_legs();
         cure.begun
             .limits
             .iter()
             .filter_map(|limit| {
                 let mattered_until = self.time_of(cure, limit.until_h, Band::Middle).unwrap_or(now_ms).min(now_ms);
-                cure.legs.iter().enumerate().find_map(|(i, leg)| {
-                    let end = cure.legs.get(i + 1).map_or(mattered_until, |next| next.from_ms.min(mattered_until));
+                legs.iter().enumerate().find_map(|(i, leg)| {
+                    let end = legs.get(i + 1).map_or(mattered_until, |next| next.from_ms.min(mattered_until));
                     let zone = &self.zones[leg.zone];
                     let at_start = (leg.from_ms, zone.air_at(leg.from_ms, self.forecast.as_ref()));
                     let during = zone.timeline.between(leg.from_ms, end);

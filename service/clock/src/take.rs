@@ -5,7 +5,10 @@ use std::sync::Arc;
 use facts::{AlertRaised, CureBegun, Fact, Reading, Recorded, ZoneSet};
 
 use crate::{
-    Air, Alert, AlertState, Bench, Clamp, Cure, Job, ages::Past, cure::Told, cure_clock::CureIx, timeline::Change,
+    Alert, AlertState, Bench, Clamp, Cure, Job,
+    cure::{Leg, Told},
+    cure_clock::CureIx,
+    timeline::Change,
     zone::Zone,
 };
 
@@ -36,7 +39,10 @@ impl Bench {
             Fact::LotAdded(lot) => drop(self.lots.insert(lot.id.clone(), lot.clone())),
             Fact::CureBegun(begun) => self.begin_cure(begun, recorded.recorded_at.timestamp_millis()),
             Fact::CureMoved { cure, zone } => {
-                if let (Some(&ix), Some(&zone)) = (self.cure_of.get(cure), self.zone_of.get(zone)) {
+                // Its job may have been closed in the same breath.
+                if let (Some(&ix), Some(&zone)) = (self.cure_of.get(cure), self.zone_of.get(zone))
+                    && self.cures[ix as usize].is_open()
+                {
                     self.begin_leg(ix, zone, happened_ms);
                 }
             }
@@ -74,42 +80,50 @@ impl Bench {
             Change::From(i) => i,
         };
         self.zones[z].look_again();
-        let Zone { timeline, clocks, set, .. } = &mut self.zones[z];
-        let past = Past { timeline, set: Air::new(set.set_temp_c, set.set_rh_pct), bridge_ms: self.settings.bridge_ms };
-        for clock in clocks.iter_mut().filter(|clock| !clock.cures.is_empty()) {
-            clock.ages.sum_from(from, past);
+        let (clocks, past) = self.zones[z].clocks_and_past(self.settings.bridge_ms);
+        for clock in clocks.iter_mut() {
+            if clock.cures.is_empty() {
+                clock.ages.void();
+            } else {
+                clock.ages.sum_from(from, past);
+            }
         }
         for clock in 0..self.zones[z].clocks.len() {
             if change == Change::Appended {
-                for ix in std::mem::take(&mut self.zones[z].clocks[clock].unsettled) {
-                    self.arm(ix);
-                }
-                self.mark_stale(z, clock);
+                self.arm_unsettled(z, clock);
             } else {
                 self.arm_all(z, clock);
             }
         }
     }
 
-    /// Forgets readings older than an instant that no open cure needs. Returns the instant actually used, ms.
+    /// Forgets readings older than an instant that no open cure needs. Returns the instant from which all are kept, ms.
     pub fn forget_readings_before(&mut self, zone: &str, at_ms: i64) -> Option<i64> {
-        let zone = &mut self.zones[*self.zone_of.get(zone)?];
-        let busy = zone.clocks.iter_mut().filter(|clock| !clock.cures.is_empty());
-        let at_ms = busy.fold(at_ms, |least, clock| least.min(clock.ages.origin_ms()));
-        let gone = zone.timeline.forget_before(at_ms);
-        for clock in zone.clocks.iter_mut().filter(|clock| !clock.cures.is_empty()) {
-            clock.ages.shift(gone);
+        let z = *self.zone_of.get(zone)?;
+        // What the cures need, not where the clocks began: a clock that is never idle would never let one go.
+        let legs = self.open.iter().flat_map(|ix| &self.cures[*ix as usize].legs).filter(|leg| leg.zone == z);
+        let at_ms = legs.fold(at_ms, |least, leg| least.min(leg.from_ms));
+        if self.zones[z].timeline.forget_before(at_ms) > 0 {
+            let (clocks, past) = self.zones[z].clocks_and_past(self.settings.bridge_ms);
+            for clock in clocks.iter_mut() {
+                clock.ages.restart(clock.ages.origin_ms().max(at_ms), past);
+            }
+            for clock in 0..self.zones[z].clocks.len() {
+                self.arm_all(z, clock);
+            }
         }
-        Some(at_ms)
+        Some(self.zones[z].timeline.first().map_or(at_ms, |(first_ms, _)| first_ms.min(at_ms)))
     }
 
     /// Makes every zone's outlook anew; the alarms follow it.
     pub fn look_again(&mut self) {
         for z in 0..self.zones.len() {
             self.zones[z].look_again();
+            for clock in &mut self.zones[z].clocks {
+                clock.ages.look_again();
+            }
             for clock in 0..self.zones[z].clocks.len() {
-                self.zones[z].clocks[clock].ages.look_again();
-                self.mark_stale(z, clock);
+                self.arm_unsettled(z, clock);
             }
         }
     }
@@ -122,8 +136,7 @@ impl Bench {
         };
         self.zones[z].set = set.clone();
         self.zones[z].look_again();
-        let Zone { timeline, clocks, set, .. } = &mut self.zones[z];
-        let past = Past { timeline, set: Air::new(set.set_temp_c, set.set_rh_pct), bridge_ms: self.settings.bridge_ms };
+        let (clocks, past) = self.zones[z].clocks_and_past(self.settings.bridge_ms);
         for clock in clocks.iter_mut() {
             clock.ages.restart(clock.ages.origin_ms(), past);
         }
@@ -202,6 +215,11 @@ impl Bench {
         let told = &mut self.cures[ix as usize].told[milestone];
         told.alert = Some(raised.id.clone());
         told.due_ms = Some(raised.due_at.timestamp_millis());
+        if let Some(&Leg { zone, clock, .. }) = self.cures[ix as usize].open_legs().last() {
+            self.rests_on(zone, clock, raised.due_at.timestamp_millis(), ix);
+        }
+        // Asked again once, because a retraction may have been lost between a reading and its commit.
+        self.suspects.insert((ix, milestone as u8));
         self.close_if_over(ix);
     }
 

@@ -65,6 +65,11 @@ impl Timeline {
         self.at_ms.is_empty()
     }
 
+    /// The oldest reading: instant in ms since 1970 UTC and air.
+    pub fn first(&self) -> Option<(i64, Air)> {
+        Some((*self.at_ms.first()?, *self.air.first()?))
+    }
+
     /// The last reading: instant in ms since 1970 UTC and air.
     pub fn last(&self) -> Option<(i64, Air)> {
         Some((*self.at_ms.last()?, *self.air.last()?))

@@ -42,6 +42,12 @@ impl Zone {
         AirOf { past, outlook: self.outlook(forecast) }
     }
 
+    /// Its clocks, and the past that they sum.
+    pub(crate) fn clocks_and_past(&mut self, bridge_ms: i64) -> (&mut Vec<CureClock>, Past<'_>) {
+        let set = self.set_air();
+        (&mut self.clocks, Past { timeline: &self.timeline, set, bridge_ms })
+    }
+
     pub(crate) fn outlook(&self, forecast: &dyn Forecast) -> &Outlook {
         self.outlook.get_or_init(|| forecast.outlook(&self.timeline, self.set_air()))
     }

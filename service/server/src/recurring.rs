@@ -8,7 +8,7 @@ use std::{collections::BTreeMap, path::Path, sync::Arc, time::Duration};
 
 use chrono::NaiveDate;
 use facts::{AlertId, AlertKind, AlertRaised, Fact};
-use store::{Run, Said};
+use store::Run;
 use tokio::sync::mpsc;
 use tokio_cron_scheduler::{Job, JobScheduler};
 use tokio_util::sync::CancellationToken;
@@ -113,9 +113,7 @@ async fn digest(state: &Arc<State>) -> Result<(), Problem> {
     };
     let deliveries = alarm::deliveries(state, &raised, now_ms);
     let saying = state.saying(Fact::AlertRaised(Box::new(raised)), now_ms, "clock", deliveries, None);
-    match state.say(saying).await? {
-        Said::Kept(_) | Said::Before(_) | Said::KeyReused => Ok(()),
-    }
+    state.say(saying).await.map(drop)
 }
 
 fn day_ahead(state: &State, today: NaiveDate, now_ms: i64) -> String {

@@ -68,6 +68,9 @@ impl Service {
     /// # Errors
     /// A sentence that names the setting, the file or the address.
     pub async fn build(settings: Settings, now: Now) -> Result<Self, StartError> {
+        // The TLS of outgoing requests, without which no client can be made; a second installation is refused, which is
+        // what we want.
+        drop(rustls::crypto::ring::default_provider().install_default());
         let zone = settings.zone()?;
         if let Some(folder) = settings.store.path.parent().filter(|folder| !folder.as_os_str().is_empty()) {
             std::fs::create_dir_all(folder).map_err(io(format!("making {}", folder.display())))?;
@@ -206,11 +209,9 @@ async fn serve(
 
 /// Reads the journal into the bench: zones first and readings next, so that each clock is summed once.
 fn replay(bench: &mut Bench, rulebook: &Rulebook, database: &mut dyn Database) -> Result<(), StartError> {
-    each_fact(database, |fact| {
-        if let Fact::ZoneSet(_) = fact.fact {
-            bench.take(&fact);
-        }
-    })?;
+    for zone in database.facts_of("zone_set")? {
+        bench.take(&zone);
+    }
     let zones: Vec<_> = bench.zones().map(|zone| zone.id.clone()).collect();
     for zone in zones {
         database.readings(&zone, i64::MIN, &mut |reading| bench.take_reading(&reading))?;

@@ -12,7 +12,8 @@ const left = (ms) => {
 const count = () => {
   for (const e of document.querySelectorAll("[data-at]")) {
     const ms = Number(e.dataset.at) - Date.now();
-    e.textContent = ms > 0 ? left(ms) : "now";
+    // What came true more than five minutes ago is no news.
+    e.textContent = ms > 0 ? left(ms) : ms > -300000 ? "now" : "reached";
     e.classList.toggle("past", ms <= 0);
   }
 };

@@ -26,6 +26,12 @@ pub trait Database: Send {
     /// When one cannot be read.
     fn facts_after(&mut self, seq: i64, at_most: usize) -> Result<Vec<Recorded>, Error>;
 
+    /// Every fact of one kind, in order.
+    ///
+    /// # Errors
+    /// When one cannot be read.
+    fn facts_of(&mut self, kind: &str) -> Result<Vec<Recorded>, Error>;
+
     /// Every reading in force of a zone from an instant on, oldest first.
     ///
     /// # Errors

@@ -1,6 +1,6 @@
 //! What is written in one piece, and what is read back.
 
-use facts::{AlertId, Entry, Reading, Recorded};
+use facts::{AlertId, Entry, Reading};
 
 /// Facts that stand or fall together, with what must be on disk in the same breath.
 #[derive(Debug, Clone, Default)]
@@ -92,7 +92,7 @@ pub struct Run {
 #[derive(Debug, Clone, PartialEq)]
 pub enum Said {
     /// It is on disk.
-    Kept(Vec<Recorded>),
+    Kept,
     /// The same request was answered before; this was the answer.
     Before(Answer),
     /// The key was used for another request.

@@ -71,6 +71,7 @@ const ADD_DELIVERY: &str = "INSERT INTO delivery (alert, channel, body, since_ms
 const FIND_ANSWER: &str = "SELECT key, fingerprint, status, body FROM answer WHERE key = ?1";
 const FACTS_AFTER: &str =
     "SELECT seq, happened_ms, recorded_ms, by_whom, body FROM journal WHERE seq > ?1 ORDER BY seq LIMIT ?2";
+const FACTS_OF: &str = "SELECT seq, happened_ms, recorded_ms, by_whom, body FROM journal WHERE kind = ?1 ORDER BY seq";
 const READINGS: &str = "SELECT at_ms, temp_c, rh_pct FROM reading WHERE zone = ?1 AND at_ms >= ?2 \
                         ORDER BY at_ms, n";
 const DELIVERIES_DUE: &str = "SELECT id, alert, channel, body, attempts, since_ms, due_ms, state, error FROM delivery \
@@ -184,6 +185,17 @@ impl Sqlite {
         Ok(seqs)
     }
 
+    fn facts(&self, sql: &str, args: impl rusqlite::Params) -> Result<Vec<Recorded>, Error> {
+        let mut statement = self.connection.prepare_cached(sql).map_err(|e| self.error(e))?;
+        let mut rows = statement.query(args).map_err(|e| self.error(e))?;
+        let mut facts = Vec::new();
+        while let Some(row) = rows.next().map_err(|e| self.error(e))? {
+            let seq: i64 = row.get(0).map_err(|e| self.error(e))?;
+            facts.push(recorded(row, seq).map_err(|why| Error::Unreadable { seq, why })?);
+        }
+        Ok(facts)
+    }
+
     fn deliveries(&self, sql: &str, args: impl rusqlite::Params) -> Result<Vec<Delivery>, Error> {
         let read = || {
             let mut statement = self.connection.prepare_cached(sql)?;
@@ -212,14 +224,11 @@ impl Database for Sqlite {
     }
 
     fn facts_after(&mut self, seq: i64, at_most: usize) -> Result<Vec<Recorded>, Error> {
-        let mut statement = self.connection.prepare_cached(FACTS_AFTER).map_err(|e| self.error(e))?;
-        let mut rows = statement.query(params![seq, at_most as i64]).map_err(|e| self.error(e))?;
-        let mut facts = Vec::new();
-        while let Some(row) = rows.next().map_err(|e| self.error(e))? {
-            let seq: i64 = row.get(0).map_err(|e| self.error(e))?;
-            facts.push(recorded(row, seq).map_err(|why| Error::Unreadable { seq, why })?);
-        }
-        Ok(facts)
+        self.facts(FACTS_AFTER, params![seq, at_most as i64])
+    }
+
+    fn facts_of(&mut self, kind: &str) -> Result<Vec<Recorded>, Error> {
+        self.facts(FACTS_OF, [kind])
     }
 
     fn readings(&mut self, zone: &ZoneId, from_ms: i64, each: &mut dyn FnMut(Reading)) -> Result<(), Error> {

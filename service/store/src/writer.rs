@@ -203,7 +203,6 @@ impl<K: Keeper> Desk<K> {
         let mut replies = Vec::with_capacity(admitted.len());
         let (mut facts, mut readings) = (Vec::new(), Vec::new());
         for (saying, reply) in admitted {
-            let first = facts.len();
             facts.extend(saying.entries.into_iter().zip(&mut seqs).map(|(entry, seq)| Recorded {
                 seq,
                 happened_at: entry.happened_at,
@@ -212,11 +211,11 @@ impl<K: Keeper> Desk<K> {
                 fact: entry.fact,
             }));
             readings.extend(saying.readings);
-            replies.push((first..facts.len(), reply));
+            replies.push(reply);
         }
         self.keeper.take(&facts, &readings);
-        for (range, reply) in replies {
-            self.answer(reply, Outcome::Said(Said::Kept(facts[range].to_vec())));
+        for reply in replies {
+            self.answer(reply, Outcome::Said(Said::Kept));
         }
     }
 
