@@ -21,8 +21,9 @@ async fn the_walk_works_as_written() {
     let mut shop = Shop::new();
     shop.settings.server.workers = 2;
     let now = Now::system();
-    let bench = Bench::open(shop, now.clone(), true).await;
+    let bench = Bench::open(shop, now.clone(), false).await;
     benchclock::fill_demo(bench.state(), now.ms()).await.expect("the demo shop is lived through");
+    let bench = bench.restart(true).await;
     let script = walk().replace("http://127.0.0.1:8080", &bench.url(""));
     assert!(script.contains(&bench.url("/api/v1")), "the walk names the address the demo prints");
     let run = move || {

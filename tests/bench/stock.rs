@@ -115,5 +115,5 @@ pub fn cure(n: usize, version: &str, zone: &str, started_ms: i64, last_h: f64) -
         limits: vec![],
         findings: vec![],
     };
-    recorded(n as i64 + 1000, started_ms, Fact::CureBegun(Box::new(begun)))
+    recorded(n as i64 + 1000, started_ms, Fact::CureBegun(begun.into()))
 }

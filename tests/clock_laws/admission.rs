@@ -33,7 +33,7 @@ fn stocked() -> Shop {
 fn begin(change: impl FnOnce(&mut CureBegun)) -> Fact {
     let mut begun = glue_up("new", "linear", "bench", 3.0, &[exact("clamp_off", 1.0)]);
     change(&mut begun);
-    Fact::CureBegun(Box::new(begun))
+    Fact::CureBegun(begun.into())
 }
 
 fn snooze(alert: &str, until_h: f64) -> Fact {
@@ -70,12 +70,12 @@ fn refused() -> Vec<(f64, Fact, &'static str)> {
         (3.0, snooze("held:clamp_off", 3.0 + 24.0 * 31.0), "until"),
         (1.4, carry("held", "bench"), "before it came to where it is"),
         // What is there already.
-        (3.0, instrument("guitar"), "already a instrument \"guitar\""),
-        (3.0, joint("bridge", "guitar"), "already a joint"),
-        (3.0, clamp("cam-1"), "already a clamp"),
-        (3.0, lot("tin", "glue"), "already a lot"),
-        (3.0, job("open", "guitar", vec![]), "already a job"),
-        (3.0, begin(|begun| begun.id = id("gone")), "already a glue-up or coat"),
+        (3.0, instrument("guitar"), "instrument \"guitar\" is there already"),
+        (3.0, joint("bridge", "guitar"), "the joint \""),
+        (3.0, clamp("cam-1"), "the clamp \""),
+        (3.0, lot("tin", "glue"), "the lot \""),
+        (3.0, job("open", "guitar", vec![]), "the job \""),
+        (3.0, begin(|begun| begun.id = id("gone")), "the glue-up or coat \""),
         // What is not there.
         (3.0, joint("new", "lute"), "no instrument \"lute\""),
         (3.0, job("new", "lute", vec![]), "no instrument"),
@@ -119,7 +119,7 @@ fn refused() -> Vec<(f64, Fact, &'static str)> {
         (3.0, clamps_off("gone", &["cam-1"]), "not on \"gone\""),
         (3.0, clamps_off("held", &[]), "no clamps"),
         (3.0, Fact::CureWithdrawn { cure: id("gone"), reason: "x".into() }, "is closed"),
-        (3.0, begin(|begun| *begun = CureBegun { id: id("held"), ..far }), "already a glue-up or coat"),
+        (3.0, begin(|begun| *begun = CureBegun { id: id("held"), ..far }), "the glue-up or coat \""),
     ]
 }
 

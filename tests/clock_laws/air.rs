@@ -60,7 +60,7 @@ fn registering_backdated_beyond_the_clocks_origin_leaves_the_others_their_ages()
     shop.record("bench", (0.0, 8.0), 0.25, |hour| 10.0 + hour);
     shop.begin(glue_up("first", "linear", "bench", 6.0, &[exact("clamp_off", 3.0)]));
     let (age_h, alert_h) = (shop.age_h("first", 8.0), shop.alert_h("first", 0));
-    let backdated = facts::Fact::CureBegun(Box::new(glue_up("older", "linear", "bench", 2.0, &[exact("full", 50.0)])));
+    let backdated = facts::Fact::CureBegun(glue_up("older", "linear", "bench", 2.0, &[exact("full", 50.0)]).into());
     shop.say_later(2.0, 8.0, backdated).expect("a glue-up may be registered after the fact");
     near(shop.age_h("first", 8.0), age_h, 1e-9);
     near(shop.alert_h("first", 0), alert_h, 3e-7);

@@ -58,7 +58,7 @@ fn what_is_told_long_after_it_came_true_is_called_late() {
         assert_eq!(shop.tell(asked_h), [told]);
     }
     // Registered at 8.5 with its milestone long passed: it is told at once and nobody was late.
-    let backdated = Fact::CureBegun(Box::new(glue_up("backdated", "linear", "bench", 0.5, &[exact("clamp_off", 1.0)])));
+    let backdated = Fact::CureBegun(glue_up("backdated", "linear", "bench", 0.5, &[exact("clamp_off", 1.0)]).into());
     shop.say_later(0.5, 8.5, backdated).expect("it may be registered after the fact");
     let told = Told { alert: "backdated:clamp_off".into(), at_h: 8.5, due_h: 1.5, late: false };
     assert_eq!(shop.tell(8.5), [told]);

@@ -72,7 +72,7 @@ impl Shop {
             Event::Begin { zone, ago_h, law, clamps, of_job } => {
                 let n = self.bench.cures().len();
                 let begun = begun(n, LAWS[law], ZONES[zone], now_h - ago_h, clamps, of_job);
-                (now_h - ago_h, Fact::CureBegun(Box::new(begun)))
+                (now_h - ago_h, Fact::CureBegun(begun.into()))
             }
             Event::Carry { cure: n, zone, ago_h } => {
                 (now_h - ago_h, Fact::CureMoved { cure: cure(n), zone: id(ZONES[zone]) })

@@ -161,7 +161,7 @@ impl Shop {
     #[track_caller]
     pub(super) fn begin(&mut self, begun: CureBegun) {
         let start_h = hour(begun.started_at.timestamp_millis());
-        self.say(start_h, Fact::CureBegun(Box::new(begun)));
+        self.say(start_h, Fact::CureBegun(begun.into()));
     }
 
     pub(super) fn read(&mut self, zone: &str, hour: f64, temp_c: f64) {

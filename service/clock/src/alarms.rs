@@ -10,6 +10,9 @@ use crate::{
     zone::Zone,
 };
 
+/// How much further back than asked a clock is begun anew.
+const SPARE_MS: i64 = 24 * 3_600_000;
+
 impl Bench {
     pub(crate) fn air_of(&self, zone: usize) -> AirOf<'_> {
         self.zones[zone].air_of(self.forecast.as_ref(), self.settings.bridge_ms)
@@ -28,8 +31,12 @@ impl Bench {
         if let Some(clock) = known {
             let on = &clocks[clock];
             let behind = on.cures.is_empty() && !on.ages.is_whole(past);
-            if behind || start_ms < on.ages.origin_ms() {
-                clocks[clock].ages.restart(start_ms, past);
+            let ahead_ms = on.ages.origin_ms() - start_ms;
+            if behind || ahead_ms > 0 {
+                // Further back than asked, and each time further: cures registered one after the other, each begun
+                // earlier than the last, would otherwise sum the clock anew for every one of them.
+                let spare_ms = if behind { 0 } else { ahead_ms.max(SPARE_MS) };
+                clocks[clock].ages.restart(start_ms - spare_ms, past);
                 self.arm_all(zone, clock);
             }
             return Ok(clock);

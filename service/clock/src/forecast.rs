@@ -42,6 +42,17 @@ pub struct Outlook {
     pub steps: Vec<Expected>,
 }
 
+impl Outlook {
+    /// The likeliest air at an instant; past the end the last day is repeated.
+    pub fn air_at(&self, at_ms: i64) -> Air {
+        let past = ((at_ms - self.from_ms).max(0)) as f64 / STEP_MS as f64;
+        let beyond = (past - STEPS as f64).max(0.0) / DAY_STEPS as f64;
+        let within = past - beyond.ceil() * DAY_STEPS as f64;
+        let step = (within as usize).min(STEPS - 1);
+        self.steps[step].air.towards(self.steps[step + 1].air, within - step as f64)
+    }
+}
+
 /// A way to foresee the air of a zone.
 pub trait Forecast: Send + Sync {
     /// Looks ahead from the last reading. `set` is the zone's set-point, which stands in where there is no history.

@@ -19,7 +19,7 @@ pub enum Refusal {
         mend: String,
     },
     /// Something of that id is there already.
-    #[error("there is already a {what} \"{id}\"")]
+    #[error("the {what} \"{id}\" is there already")]
     Exists {
         /// Which kind of thing.
         what: &'static str,

@@ -145,11 +145,11 @@ impl Bench {
         }
     }
 
-    fn begin_cure(&mut self, begun: &CureBegun, recorded_ms: i64) {
+    fn begin_cure(&mut self, begun: &Arc<CureBegun>, recorded_ms: i64) {
         let Some(&zone) = self.zone_of.get(&begun.zone) else { return };
         let ix = self.cures.len() as CureIx;
         self.cures.push(Cure {
-            begun: Arc::new(begun.clone()),
+            begun: begun.clone(),
             recorded_ms,
             clamps_on: begun.clamps.clone(),
             clamps_off_ms: None,

@@ -61,15 +61,13 @@ impl Zone {
     pub(crate) fn air_at(&self, at_ms: i64, forecast: &dyn Forecast) -> Air {
         let i = self.timeline.after(at_ms);
         if i == 0 {
-            return if self.timeline.is_empty() { self.set_air() } else { self.timeline.get(0).1 };
+            return self.set_air();
         }
         let (from_ms, air) = self.timeline.get(i - 1);
         if i < self.timeline.len() {
             let (to_ms, to) = self.timeline.get(i);
             return air.towards(to, (at_ms - from_ms) as f64 / (to_ms - from_ms) as f64);
         }
-        let steps = &self.outlook(forecast).steps;
-        let step = ((at_ms - from_ms) / crate::STEP_MS) as usize;
-        steps[step.min(steps.len() - 1)].air
+        self.outlook(forecast).air_at(at_ms)
     }
 }

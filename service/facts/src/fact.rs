@@ -1,5 +1,7 @@
 //! The fact: one thing said. Kinds are added, never changed; `tests/facts/` keeps a sample of each stored form.
 
+use std::sync::Arc;
+
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
@@ -38,8 +40,8 @@ pub enum Fact {
     RulePutInForce(RulePutInForce),
     /// A bottle was bought or opened.
     LotAdded(LotAdded),
-    /// A glue-up or a coat.
-    CureBegun(Box<CureBegun>),
+    /// A glue-up or a coat; shared, because the bench keeps it as long as it is asked about.
+    CureBegun(Arc<CureBegun>),
     /// A cure was carried to another zone.
     CureMoved {
         /// The cure.

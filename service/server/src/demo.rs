@@ -359,7 +359,7 @@ async fn live(state: &Arc<State>, act: Act, at_ms: i64) -> Result<(), Problem> {
                 gap_um: None,
                 porosity: None,
             })?;
-            vec![Fact::CureBegun(Box::new(begun))]
+            vec![Fact::CureBegun(begun.into())]
         }
         Act::Coat(cure, job, step, surface, material, film_um) => {
             let begun = state.coat(CoatRequest {
@@ -376,7 +376,7 @@ async fn live(state: &Arc<State>, act: Act, at_ms: i64) -> Result<(), Problem> {
                 film_um,
                 porosity: None,
             })?;
-            vec![Fact::CureBegun(Box::new(begun))]
+            vec![Fact::CureBegun(begun.into())]
         }
         Act::Off(cure) => {
             let bench = state.bench();

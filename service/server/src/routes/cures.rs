@@ -73,7 +73,7 @@ async fn coat(shop: Shop, body: Body<CoatRequest>) -> Answer {
 async fn begin<T>(shop: &Shop, begun: CureBegun, body: &Body<T>) -> Answer {
     let id = begun.id.to_string();
     let at_ms = begun.started_at.timestamp_millis();
-    let said = shop.say_fact(Fact::CureBegun(Box::new(begun)), at_ms, "bench", body.answer(&id)).await?;
+    let said = shop.say_fact(Fact::CureBegun(begun.into()), at_ms, "bench", body.answer(&id)).await?;
     answer(shop, &super::id_of(&said, &id), HttpResponse::Created())
 }
 

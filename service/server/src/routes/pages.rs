@@ -115,7 +115,7 @@ async fn registered(shop: &Shop, fields: &[(String, String)]) -> Result<String, 
         porosity: None,
     })?;
     let (cure, at_ms) = (begun.id.to_string(), begun.started_at.timestamp_millis());
-    shop.say_fact(Fact::CureBegun(Box::new(begun)), at_ms, "bench", None).await?;
+    shop.say_fact(Fact::CureBegun(begun.into()), at_ms, "bench", None).await?;
     Ok(cure)
 }
 
