@@ -137,6 +137,12 @@ pub async fn until<T>(what: &str, mut so: impl AsyncFnMut() -> Option<T>) -> T {
     tokio::time::timeout(Duration::from_secs(60), wait).await.unwrap_or_else(|_| panic!("never so: {what}"))
 }
 
+/// A client for requests to a service that is not in this process.
+pub fn client() -> reqwest::Client {
+    Service::provide_tls();
+    reqwest::Client::new()
+}
+
 /// The running service.
 pub struct Bench {
     /// Where its journal is.
@@ -173,7 +179,7 @@ impl Bench {
         let served = TaskTracker::new().spawn(async move {
             service.run(ended, tasks).await.expect("the service runs until it is stopped");
         });
-        Self { shop, now, state, url, http: reqwest::Client::new(), stop, served }
+        Self { shop, now, state, url, http: client(), stop, served }
     }
 
     /// Stops the service; what it kept is on disk.

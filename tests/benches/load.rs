@@ -308,15 +308,21 @@ fn lateness(runtime: &tokio::runtime::Runtime, shop: &Shop, version: &str) {
     let begin_ms = now_ms() + 8000;
     {
         let mut database = Sqlite::open(&shop.settings.store.path, "shop").unwrap();
-        let hour_ms = 60.0 * stock::MINUTE_MS as f64;
-        let entries = (0..n_due).map(|n| {
-            // In a zone without a sensor the slow edge of the band is a constant rate; the target is set by hours.
-            let safe_ms = begin_ms + n as i64 * 10;
-            let started_ms = begin_ms - 40 * stock::MINUTE_MS;
-            let hours = (safe_ms - started_ms) as f64 / hour_ms;
-            stock::entry(stock::cure(200_000 + n, version, "bench", started_ms, hours * SLOW))
+        // A zone whose air has stood at the rule's reference for days: age runs with the wall clock.
+        let readings = (0..8 * 24 * 12).rev().map(|i| facts::Reading {
+            zone: stock::id("bench"),
+            at: stock::instant(now_ms() - i * 5 * stock::MINUTE_MS),
+            temp_c: facts::TempC::new(20.0).unwrap(),
+            rh_pct: facts::RhPct::new(50.0).unwrap(),
         });
-        database.commit(&[&Saying { entries: entries.collect(), ..Saying::default() }]).unwrap();
+        let readings = Saying { readings: readings.collect(), recorded_ms: now_ms(), ..Saying::default() };
+        let entries = (0..n_due).map(|n| {
+            let started_ms = begin_ms - 40 * stock::MINUTE_MS;
+            let hours = (40.0 * 60_000.0 + n as f64 * 10.0) / 3_600_000.0;
+            stock::entry(stock::cure(200_000 + n, version, "bench", started_ms, hours))
+        });
+        let cures = Saying { entries: entries.collect(), ..Saying::default() };
+        database.commit(&[&readings, &cures]).unwrap();
     }
     let service = runtime.block_on(Service::build(shop.settings.clone(), Now::system())).unwrap();
     let (address, stop) = (service.address(), CancellationToken::new());
@@ -335,9 +341,6 @@ fn lateness(runtime: &tokio::runtime::Runtime, shop: &Shop, version: &str) {
         late_ms.iter().filter(|ms| **ms < 0).count()
     );
 }
-
-/// Rough rate of the slow edge at the set-point; only spreads the milestones, the due times are the service's own.
-const SLOW: f64 = 0.7;
 
 /// Reads the event stream for a bounded time; lateness of each alert that came due while it listened.
 fn listen(address: SocketAddr, at_most: usize) -> Vec<i64> {

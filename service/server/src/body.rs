@@ -15,15 +15,15 @@ use crate::{
 /// A JSON body of shape `T`, and what is needed to answer the same request the same way again.
 pub(crate) struct Body<T> {
     pub(crate) value: T,
-    key: Option<String>,
-    fingerprint: String,
+    /// The key it carried, and the hash of the request it belongs to.
+    once: Option<(String, String)>,
 }
 
 impl<T> Body<T> {
     /// The answer to keep: the id of what was made. A repeated request is answered with that thing as it stands.
     pub(crate) fn answer(&self, id: &str) -> Option<Answer> {
-        let key = self.key.clone()?;
-        Some(Answer { key, fingerprint: self.fingerprint.clone(), status: 201, body: id.into() })
+        let (key, fingerprint) = self.once.clone()?;
+        Some(Answer { key, fingerprint, status: 201, body: id.into() })
     }
 }
 
@@ -46,7 +46,8 @@ impl<T: DeserializeOwned + 'static> FromRequest for Body<T> {
                 _ => Problem::new(Kind::Malformed, format!("the body broke off: {e}"), "send the request again"),
             })?;
             let media = request.headers().get(header::CONTENT_TYPE).and_then(|v| v.to_str().ok()).unwrap_or_default();
-            if !bytes.is_empty() && !media.starts_with("application/json") {
+            let essence = media.split(';').next().unwrap_or_default().trim();
+            if !bytes.is_empty() && !essence.eq_ignore_ascii_case("application/json") {
                 return Err(Problem::new(
                     Kind::Media,
                     format!("the content type is \"{media}\""),
@@ -55,13 +56,19 @@ impl<T: DeserializeOwned + 'static> FromRequest for Body<T> {
             }
             // A command without arguments needs no body.
             let text: &[u8] = if bytes.is_empty() { b"{}" } else { &bytes };
-            Ok(Self { value: parse(text)?, key: key_of(&request)?, fingerprint: fingerprint(&request, text) })
+            let once = key_of(&request)?.map(|key| (key, fingerprint(&request, text)));
+            Ok(Self { value: parse(text)?, once })
         })
     }
 }
 
 fn parse<T: DeserializeOwned>(text: &[u8]) -> Result<T, Problem> {
-    serde_json::from_slice(text).map_err(|e| {
+    let parsed = serde_json::from_slice(text).and_then(|value| match text.trim_ascii_start().first() {
+        Some(b'{') => Ok(value),
+        // The reader would take a list for the fields in their order, which nobody means.
+        _ => Err(serde::de::Error::custom("the body is no object of named fields")),
+    });
+    parsed.map_err(|e| {
         let (kind, mend) = match e.classify() {
             serde_json::error::Category::Data => {
                 (Kind::Invalid, "correct the field; README.md shows a body for each address")
@@ -69,7 +76,8 @@ fn parse<T: DeserializeOwned>(text: &[u8]) -> Result<T, Problem> {
             _ => (Kind::Malformed, "the body is not whole JSON; look at this line and column"),
         };
         let detail = e.to_string();
-        let field = detail.split('`').nth(1).map(str::to_string);
+        let named = |lead| detail.strip_prefix(lead)?.split('`').next().map(str::to_string);
+        let field = ["unknown field `", "missing field `", "duplicate field `"].into_iter().find_map(named);
         Problem { kind, detail, field, mend: mend.into() }
     })
 }

@@ -20,7 +20,7 @@ pub enum Kind {
     Conflict,
     /// The body is larger than is taken.
     TooLarge,
-    /// The body is not JSON.
+    /// The body is of another type than this address takes.
     Media,
     /// A value cannot be.
     Invalid,
@@ -49,7 +49,7 @@ impl Kind {
             Self::Method => ("method", "This address does not do that", StatusCode::METHOD_NOT_ALLOWED),
             Self::Conflict => ("conflict", "It contradicts what the bench knows", StatusCode::CONFLICT),
             Self::TooLarge => ("too-large", "The body is too large", StatusCode::PAYLOAD_TOO_LARGE),
-            Self::Media => ("media-type", "The body must be JSON", StatusCode::UNSUPPORTED_MEDIA_TYPE),
+            Self::Media => ("media-type", "The body is of another type", StatusCode::UNSUPPORTED_MEDIA_TYPE),
             Self::Invalid => ("invalid", "A value cannot be", StatusCode::UNPROCESSABLE_ENTITY),
             Self::UnknownReference => {
                 ("unknown-reference", "It names something that is not there", StatusCode::UNPROCESSABLE_ENTITY)

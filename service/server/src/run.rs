@@ -68,9 +68,7 @@ impl Service {
     /// # Errors
     /// A sentence that names the setting, the file or the address.
     pub async fn build(settings: Settings, now: Now) -> Result<Self, StartError> {
-        // The TLS of outgoing requests, without which no client can be made; a second installation is refused, which is
-        // what we want.
-        drop(rustls::crypto::ring::default_provider().install_default());
+        Self::provide_tls();
         let zone = settings.zone()?;
         if let Some(folder) = settings.store.path.parent().filter(|folder| !folder.as_os_str().is_empty()) {
             std::fs::create_dir_all(folder).map_err(io(format!("making {}", folder.display())))?;
@@ -80,9 +78,9 @@ impl Service {
         let bridge_ms = i64::from(settings.climate.bridge_minutes) * 60_000;
         let of_clock = clock::Settings { bridge_ms, ..clock::Settings::default() };
         let mut bench = Bench::new(of_clock, rulebook.clone() as Arc<dyn Laws>, Box::new(HourlyMean));
-        replay(&mut bench, &rulebook, database.as_mut())?;
+        let last_seq = replay(&mut bench, &rulebook, database.as_mut())?;
         let reader = database.reopen()?;
-        let shared = Arc::new(Shared::new(bench, now));
+        let shared = Arc::new(Shared::new(bench, last_seq, now));
         let (sender, writer) =
             Writer::start(database, BenchKeeper(shared.clone())).map_err(io("starting the writer"))?;
         let address: SocketAddr = settings.server.listen.parse().map_err(|_| crate::settings::SettingsError {
@@ -98,6 +96,12 @@ impl Service {
         let state = Arc::new(State::new(parts));
         scripts::read_folder(&state).await?;
         Ok(Self { state, listener, writer })
+    }
+
+    /// The TLS of outgoing requests, without which no HTTP client can be made in this process.
+    pub fn provide_tls() {
+        // A second installation is refused, which is what we want.
+        drop(rustls::crypto::ring::default_provider().install_default());
     }
 
     /// The address it listens at, with the port the system gave.
@@ -207,8 +211,9 @@ async fn serve(
     server.await.map_err(io("serving"))
 }
 
-/// Reads the journal into the bench: zones first and readings next, so that each clock is summed once.
-fn replay(bench: &mut Bench, rulebook: &Rulebook, database: &mut dyn Database) -> Result<(), StartError> {
+/// Reads the journal into the bench: zones first and readings next, so that each clock is summed once. Gives the
+/// place of the last fact.
+fn replay(bench: &mut Bench, rulebook: &Rulebook, database: &mut dyn Database) -> Result<i64, StartError> {
     for zone in database.facts_of("zone_set")? {
         bench.take(&zone);
     }
@@ -226,11 +231,11 @@ fn replay(bench: &mut Bench, rulebook: &Rulebook, database: &mut dyn Database) -
     })
 }
 
-fn each_fact(database: &mut dyn Database, mut each: impl FnMut(facts::Recorded)) -> Result<(), StartError> {
+fn each_fact(database: &mut dyn Database, mut each: impl FnMut(facts::Recorded)) -> Result<i64, StartError> {
     let mut seq = 0;
     loop {
         let page = database.facts_after(seq, PAGE)?;
-        let Some(last) = page.last() else { return Ok(()) };
+        let Some(last) = page.last() else { return Ok(seq) };
         seq = last.seq;
         page.into_iter().for_each(&mut each);
     }

@@ -2,7 +2,10 @@
 
 use std::{
     collections::BTreeMap,
-    sync::{Arc, Mutex, PoisonError, RwLock, RwLockReadGuard, RwLockWriteGuard},
+    sync::{
+        Arc, Mutex, PoisonError, RwLock, RwLockReadGuard, RwLockWriteGuard,
+        atomic::{AtomicI64, Ordering},
+    },
 };
 
 use chrono_tz::Tz;
@@ -34,6 +37,8 @@ pub struct Shared {
     bench: RwLock<Bench>,
     /// Who wants to hear of facts. A listener that falls behind reads the journal instead.
     pub(crate) news: broadcast::Sender<News>,
+    /// Place in the journal of the last fact taken in.
+    pub(crate) last_seq: AtomicI64,
     /// Rung when the next alarm may have changed.
     pub(crate) alarms: Notify,
     /// Rung when something entered the outbox.
@@ -43,9 +48,16 @@ pub struct Shared {
 
 impl Shared {
     /// An empty hall around a bench.
-    pub(crate) fn new(bench: Bench, now: Now) -> Self {
+    pub(crate) fn new(bench: Bench, last_seq: i64, now: Now) -> Self {
         let (news, _) = broadcast::channel(1024);
-        Self { bench: RwLock::new(bench), news, alarms: Notify::new(), deliveries: Notify::new(), now }
+        Self {
+            bench: RwLock::new(bench),
+            news,
+            last_seq: AtomicI64::new(last_seq),
+            alarms: Notify::new(),
+            deliveries: Notify::new(),
+            now,
+        }
     }
 
     /// Looks at the bench.
@@ -170,7 +182,11 @@ impl State {
         by: &str,
         answer: Option<Answer>,
     ) -> Result<Said, Problem> {
-        let saying = self.saying(fact, at_ms, by, vec![], answer);
+        self.say_once(self.saying(fact, at_ms, by, vec![], answer)).await
+    }
+
+    /// Says something under the key of its request, if it has one; a key used for another request is a problem.
+    pub(crate) async fn say_once(&self, saying: Saying) -> Result<Said, Problem> {
         match self.say(saying).await? {
             Said::KeyReused => Err(Problem::new(
                 Kind::KeyReused,
@@ -192,7 +208,7 @@ impl State {
     ) -> Saying {
         let recorded_ms = self.now().ms();
         let entry = Entry { happened_at: instant(at_ms), recorded_at: instant(recorded_ms), by: by.into(), fact };
-        Saying { entries: vec![entry], readings: vec![], recorded_ms, deliveries, answer }
+        Saying { entries: vec![entry], recorded_ms, deliveries, answer, ..Saying::default() }
     }
 }
 
@@ -211,6 +227,12 @@ impl Keeper for BenchKeeper {
         let (bench, now_ms) = (self.0.bench(), self.0.now.ms());
         for entry in &saying.entries {
             bench.admit(&entry.fact, entry.happened_at.timestamp_millis(), now_ms)?;
+            if let Fact::ZoneSet(set) = &entry.fact
+                && saying.fresh
+                && bench.timeline(set.id.as_str()).is_some()
+            {
+                return Err(Refusal::Exists { what: "zone", id: set.id.to_string() });
+            }
         }
         saying.readings.iter().try_for_each(|reading| bench.admit_reading(reading, now_ms))
     }
@@ -227,6 +249,9 @@ impl Keeper for BenchKeeper {
             let mut bench = self.0.bench_mut();
             facts.iter().for_each(|fact| bench.take(fact));
             readings.iter().for_each(|reading| bench.take_reading(reading));
+        }
+        if let Some(last) = facts.last() {
+            self.0.last_seq.store(last.seq, Ordering::SeqCst);
         }
         self.0.alarms.notify_one();
         metrics::counter!("benchclock_facts_total").increment(facts.len() as u64);

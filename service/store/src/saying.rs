@@ -13,6 +13,8 @@ pub struct Saying {
     pub recorded_ms: i64,
     /// What is to be delivered because of these facts.
     pub deliveries: Vec<NewDelivery>,
+    /// Whether the thing its fact names must not be there yet: setting up a zone and revising one is the same fact.
+    pub fresh: bool,
     /// The answer to give again when the same request comes again.
     pub answer: Option<Answer>,
 }

@@ -93,8 +93,19 @@ async fn post(client: &reqwest::Client, hook: &Webhook, delivery: &Delivery, now
             Err(Failure::forever("the receiver answered 410: it wants no more"))
         }
         Ok(answer) => Err(Failure { what: format!("the receiver answered {}", answer.status()), forever: false }),
-        Err(e) => Err(Failure { what: e.without_url().to_string(), forever: false }),
+        Err(e) => Err(Failure { what: cause(e), forever: false }),
     }
+}
+
+/// What lies at the bottom of it: "connection refused" helps, "error sending request" does not. Without the address,
+/// which may hold a secret.
+fn cause(error: reqwest::Error) -> String {
+    let error = error.without_url();
+    let mut deepest: &dyn std::error::Error = &error;
+    while let Some(source) = deepest.source() {
+        deepest = source;
+    }
+    deepest.to_string()
 }
 
 /// `v1,` and the base64 of HMAC-SHA256 over `id.timestamp.body`.

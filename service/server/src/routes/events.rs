@@ -1,7 +1,10 @@
 //! Server-sent events: every fact and reading as it is taken in. The id of an event is its place in the journal, so a
 //! listener that comes back with `Last-Event-ID` is told what it missed, from the journal.
 
-use std::{sync::Arc, time::Duration};
+use std::{
+    sync::{Arc, atomic::Ordering},
+    time::Duration,
+};
 
 use actix_web::{HttpRequest, HttpResponse, http::header, web};
 use facts::{Fact, Recorded};
@@ -46,13 +49,14 @@ async fn events(shop: Shop, request: HttpRequest) -> Answer {
 
 async fn tell(state: Arc<State>, send: mpsc::Sender<web::Bytes>, last: Option<i64>) {
     let mut news = state.shared.news.subscribe();
-    let mut told = last;
+    // A place past the end is one of another journal: what was missed of that is not here.
+    let end = state.shared.last_seq.load(Ordering::SeqCst);
+    let last = last.filter(|last| *last < end);
+    let mut told = last.unwrap_or(end);
     if send.send("retry: 2000\n\n".into()).await.is_err() {
         return;
     }
-    if let Some(from) = last
-        && catch_up(&state, &send, from, &mut told).await.is_err()
-    {
+    if last.is_some() && catch_up(&state, &send, &mut told).await.is_err() {
         return;
     }
     loop {
@@ -62,9 +66,9 @@ async fn tell(state: Arc<State>, send: mpsc::Sender<web::Bytes>, last: Option<i6
             () = tokio::time::sleep(HEARTBEAT) => Some(web::Bytes::from(": still here\n\n")),
             heard = news.recv() => match heard {
                 // What the journal already told is not told again.
-                Ok(News::Fact(fact)) if told.is_some_and(|seq| fact.seq <= seq) => None,
+                Ok(News::Fact(fact)) if fact.seq <= told => None,
                 Ok(News::Fact(fact)) => {
-                    told = Some(fact.seq);
+                    told = fact.seq;
                     event_of(&fact)
                 }
                 Ok(News::Reading(reading)) => {
@@ -72,8 +76,7 @@ async fn tell(state: Arc<State>, send: mpsc::Sender<web::Bytes>, last: Option<i6
                     Some(format!("event: reading\ndata: {data}\n\n").into())
                 }
                 Err(RecvError::Lagged(_)) => {
-                    let from = told.unwrap_or(0);
-                    if told.is_some() && catch_up(&state, &send, from, &mut told).await.is_err() {
+                    if catch_up(&state, &send, &mut told).await.is_err() {
                         return;
                     }
                     None
@@ -89,20 +92,16 @@ async fn tell(state: Arc<State>, send: mpsc::Sender<web::Bytes>, last: Option<i6
     }
 }
 
-/// Tells what the journal holds after `from`.
-async fn catch_up(
-    state: &Arc<State>,
-    send: &mpsc::Sender<web::Bytes>,
-    mut from: i64,
-    told: &mut Option<i64>,
-) -> Result<(), ()> {
+/// Tells what the journal holds after the last place told.
+async fn catch_up(state: &Arc<State>, send: &mpsc::Sender<web::Bytes>, told: &mut i64) -> Result<(), ()> {
     loop {
+        let from = *told;
         let page = state.read(move |database| database.facts_after(from, PAGE)).await.map_err(drop)?;
         let Some(end) = page.last().map(|fact| fact.seq) else { return Ok(()) };
         for event in page.iter().filter_map(event_of) {
             send.send(event).await.map_err(drop)?;
         }
-        (from, *told) = (end, Some(end));
+        *told = end;
     }
 }
 

@@ -1,7 +1,7 @@
 //! The pages: the board, one glue-up or coat, and registering a glue-up. They work without a script; with one they
 //! count down and follow the event stream.
 
-use actix_web::{HttpResponse, http::header, web};
+use actix_web::{HttpResponse, ResponseError, error::UrlencodedError, http::header, web};
 use askama::Template;
 use facts::{ClampId, Fact, Id, Kind as IdKind};
 
@@ -12,7 +12,12 @@ use crate::{
 };
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
+    let fields = web::FormConfig::default().error_handler(|e: UrlencodedError, _| {
+        let kind = Kind::of_status(e.status_code());
+        Problem::new(kind, format!("the form: {e}"), "send it as the form on /glue-up does").into()
+    });
     config
+        .app_data(fields)
         .service(web::resource("/").route(web::get().to(board)))
         .service(web::resource("/cures/{id}").route(web::get().to(cure)))
         .service(web::resource("/cures/{id}/clamps-off").route(web::post().to(clamps_off)))

@@ -4,7 +4,7 @@ use actix_web::{HttpResponse, web};
 use chrono::{DateTime, Utc};
 use facts::{Reading, RhPct, TempC, ZoneId};
 use serde::{Deserialize, Serialize};
-use store::Saying;
+use store::{Said, Saying};
 
 use super::{Answer, Shop};
 use crate::{
@@ -72,18 +72,23 @@ async fn batch(shop: Shop, body: Body<Batch>) -> Answer {
             problem.about(format!("readings[{i}].{field}").trim_end_matches('.'))
         })?);
     }
-    take(&shop, readings).await
+    take(&shop, readings, &body).await
 }
 
 async fn single(shop: Shop, id: web::Path<String>, body: Body<Row>) -> Answer {
     let zone = shop.bench().zones().find(|set| set.id.as_str() == *id).map(|set| set.id.clone());
     let zone = zone.ok_or_else(|| Problem::not_found("zone", &id))?;
+    if let Some(other) = body.value.zone.as_ref().filter(|other| **other != zone) {
+        let detail = format!("the body says zone \"{other}\", the address \"{zone}\"");
+        return Err(Problem::new(Kind::Invalid, detail, "leave zone out, or post to its own address").about("zone"));
+    }
     let reading = body.value.reading(Some(zone), shop.now().ms())?;
-    take(&shop, vec![reading]).await
+    take(&shop, vec![reading], &body).await
 }
 
-/// The zone, the instant and the reading make a reading's identity, so that a repeated one needs no key.
-async fn take(shop: &Shop, mut readings: Vec<Reading>) -> Answer {
+/// The zone, the instant and the reading make a reading's identity, so that a repeated one needs no key. One is
+/// honoured all the same: without it a reading sent again after it was corrected would undo the correction.
+async fn take<T>(shop: &Shop, mut readings: Vec<Reading>, body: &Body<T>) -> Answer {
     let sent = readings.len();
     {
         let bench = shop.bench();
@@ -93,12 +98,16 @@ async fn take(shop: &Shop, mut readings: Vec<Reading>) -> Answer {
             known.is_none_or(|(_, air)| air != clock::Air::new(reading.temp_c, reading.rh_pct))
         });
     }
-    let taken = readings.len();
-    if taken > 0 {
-        let saying = Saying { readings, recorded_ms: shop.now().ms(), ..Saying::default() };
-        shop.say(saying).await?;
+    let taken = Taken { taken: readings.len(), known: sent - readings.len() };
+    let mut text = serde_json::to_string(&taken).expect("two numbers have a JSON form");
+    let answer = body.answer(&text);
+    if taken.taken > 0 || answer.is_some() {
+        let saying = Saying { readings, recorded_ms: shop.now().ms(), answer, ..Saying::default() };
+        if let Said::Before(kept) = shop.say_once(saying).await? {
+            text = kept.body;
+        }
     }
-    Ok(HttpResponse::Created().json(Taken { taken, known: sent - taken }))
+    Ok(HttpResponse::Created().content_type("application/json").body(text))
 }
 
 #[derive(Deserialize)]

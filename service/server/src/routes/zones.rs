@@ -3,9 +3,15 @@
 use actix_web::{HttpResponse, web};
 use facts::{Fact, RhPct, TempC, ZoneId, ZoneSet};
 use serde::{Deserialize, Serialize};
+use store::Saying;
 
 use super::{Answer, Paging, Shop};
-use crate::{body::Body, compose::new_id, problem::Problem, state::State};
+use crate::{
+    body::Body,
+    compose::new_id,
+    problem::{Kind, Problem},
+    state::State,
+};
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
     config
@@ -77,19 +83,26 @@ fn answer(shop: &Shop, id: &str, mut builder: actix_web::HttpResponseBuilder) ->
 
 async fn add(shop: Shop, body: Body<Zone>) -> Answer {
     let id = body.value.id.clone().unwrap_or_else(|| new_id('z'));
-    if shop.bench().zones().any(|set| set.id == id) {
-        return Err(clock::Refusal::Exists { what: "zone", id: id.to_string() }.into());
-    }
-    set(&shop, id, body, HttpResponse::Created()).await
+    set(&shop, id, body, true, HttpResponse::Created()).await
 }
 
 async fn revise(shop: Shop, id: web::Path<String>, body: Body<Zone>) -> Answer {
     let known = shop.bench().zones().find(|set| set.id.as_str() == *id).map(|set| set.id.clone());
     let id = known.ok_or_else(|| Problem::not_found("zone", &id))?;
-    set(&shop, id, body, HttpResponse::Ok()).await
+    if let Some(other) = body.value.id.as_ref().filter(|other| **other != id) {
+        let detail = format!("the body says zone \"{other}\", the address \"{id}\"");
+        return Err(Problem::new(Kind::Invalid, detail, "leave id out; a zone keeps the id it has").about("id"));
+    }
+    set(&shop, id, body, false, HttpResponse::Ok()).await
 }
 
-async fn set(shop: &Shop, id: ZoneId, body: Body<Zone>, builder: actix_web::HttpResponseBuilder) -> Answer {
+async fn set(
+    shop: &Shop,
+    id: ZoneId,
+    body: Body<Zone>,
+    fresh: bool,
+    builder: actix_web::HttpResponseBuilder,
+) -> Answer {
     let kept = body.answer(id.as_str());
     let fact = Fact::ZoneSet(ZoneSet {
         id: id.clone(),
@@ -97,6 +110,7 @@ async fn set(shop: &Shop, id: ZoneId, body: Body<Zone>, builder: actix_web::Http
         set_temp_c: TempC::new(body.value.set_temp_c).map_err(|e| Problem::from(e).about("set_temp_c"))?,
         set_rh_pct: RhPct::new(body.value.set_rh_pct).map_err(|e| Problem::from(e).about("set_rh_pct"))?,
     });
-    let said = shop.say_fact(fact, shop.now().ms(), "bench", kept).await?;
+    let saying = Saying { fresh, ..shop.saying(fact, shop.now().ms(), "bench", vec![], kept) };
+    let said = shop.say_once(saying).await?;
     answer(shop, &super::id_of(&said, id.as_str()), builder)
 }
