@@ -5,5 +5,6 @@
 
 mod air;
 mod cure;
+mod plate;
 mod table;
 mod wood;

@@ -19,7 +19,7 @@ pub enum Faces {
 
 impl Faces {
     /// Way from the open air to the deepest place, m.
-    fn depth_m(self, thickness_m: f64) -> f64 {
+    pub(super) fn depth_m(self, thickness_m: f64) -> f64 {
         match self {
             Faces::One => thickness_m,
             Faces::Both => thickness_m / 2.0,
@@ -28,12 +28,12 @@ impl Faces {
 }
 
 /// A diffusion coefficient, from glassy polymer to gas.
-fn diffusivity(diffusivity_m2_s: f64) -> Result<f64> {
+pub(super) fn diffusivity(diffusivity_m2_s: f64) -> Result<f64> {
     within("diffusivity_m2_s", diffusivity_m2_s, 1e-18, 1e-3, "m²/s")
 }
 
 /// A thickness, from a thin film to a beam.
-fn thickness(thickness_m: f64) -> Result<f64> {
+pub(super) fn thickness(thickness_m: f64) -> Result<f64> {
     within("thickness_m", thickness_m, 1e-6, 1.0, "m")
 }
 

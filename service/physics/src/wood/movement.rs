@@ -16,7 +16,7 @@ fn total_shrinkage(total_shrinkage_pct: f64) -> Result<f64> {
 
 /// Moisture content at which wood stops swelling, %. The Wood Handbook uses 30, and 22 for a
 /// few softwoods.
-fn fibre_saturation(fibre_saturation_pct: f64) -> Result<f64> {
+pub(super) fn fibre_saturation(fibre_saturation_pct: f64) -> Result<f64> {
     within("fibre_saturation_pct", fibre_saturation_pct, 15.0, 40.0, "%")
 }
 
