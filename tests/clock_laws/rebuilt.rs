@@ -7,7 +7,7 @@ use proptest::prelude::*;
 
 use super::{
     bench, closing, exact,
-    shop::{Shop, glue_up, hour, id, instant, job, ms, reading, step, zone_set},
+    shop::{Shop, glue_up, hour, id, instant, job, ms, plate, reading, step, zone_set},
     stage,
     view::{View, same},
 };
@@ -19,6 +19,7 @@ enum Event {
     Backlog { zone: usize, temp_c: f64 },
     Begin { zone: usize, ago_h: f64, law: usize, clamps: usize, of_job: bool },
     Carry { cure: usize, zone: usize, ago_h: f64 },
+    Put { zone: usize, ago_h: f64 },
     ClampsOff { cure: usize },
     Withdraw { cure: usize },
     CloseJob,
@@ -41,6 +42,7 @@ fn event() -> impl Strategy<Value = Event> {
         1 => (zone.clone(), temp_c.clone()).prop_map(|(zone, temp_c)| Event::Backlog { zone, temp_c }),
         4 => (zone.clone(), ago_h.clone(), 0..LAWS.len(), 0..3_usize, any::<bool>())
             .prop_map(|(zone, ago_h, law, clamps, of_job)| Event::Begin { zone, ago_h, law, clamps, of_job }),
+        1 => (zone.clone(), ago_h.clone()).prop_map(|(zone, ago_h)| Event::Put { zone, ago_h }),
         2 => (which.clone(), zone.clone(), ago_h).prop_map(|(cure, zone, ago_h)| Event::Carry { cure, zone, ago_h }),
         1 => which.clone().prop_map(|cure| Event::ClampsOff { cure }),
         1 => which.clone().prop_map(|cure| Event::Withdraw { cure }),
@@ -77,6 +79,10 @@ impl Shop {
             Event::Carry { cure: n, zone, ago_h } => {
                 (now_h - ago_h, Fact::CureMoved { cure: cure(n), zone: id(ZONES[zone]) })
             }
+            Event::Put { zone, ago_h } => {
+                let moved = facts::InstrumentMoved { instrument: id("guitar"), zone: id(ZONES[zone]) };
+                (now_h - ago_h, Fact::InstrumentMoved(moved))
+            }
             Event::ClampsOff { cure: n } => {
                 let clamps = self.bench.cure(cure(n).as_str()).map_or_else(Vec::new, |cure| cure.clamps_on.clone());
                 (now_h, Fact::ClampsOff { cure: cure(n), clamps })
@@ -102,6 +108,7 @@ impl Shop {
     /// Lives through a history; returns the hour at its end.
     fn live_through(&mut self, history: &[(f64, Event)]) -> f64 {
         self.say(0.0, job("job", "guitar", vec![step("glue", facts::StepKind::GlueUp, &[])]));
+        self.say(0.0, plate("top", "guitar"));
         let mut now_h = 0.0;
         for (after_h, event) in history {
             now_h += after_h;

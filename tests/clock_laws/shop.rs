@@ -4,9 +4,9 @@
 use chrono::{DateTime, Utc};
 use clock::{Bench, Cure, Due, Refusal};
 use facts::{
-    AlertKind, AlertRaised, ClampAdded, CureBegun, CureKind, Fact, Id, InstrumentAdded, JobOpened, JointAdded,
-    JointState, Kind, LotAdded, Meets, Porosity, Reading, Recorded, RhPct, RulePutInForce, Step, StepKind, TargetAge,
-    TempC, ZoneSet,
+    AlertKind, AlertRaised, ClampAdded, CureBegun, CureKind, Cut, FacesOpen, Fact, Id, InstrumentAdded, JobOpened,
+    JointAdded, JointState, Kind, LotAdded, Meets, PlateAdded, Porosity, Reading, Recorded, RhPct, RulePutInForce,
+    SpeciesGroup, Step, StepKind, TargetAge, TempC, ZoneSet,
 };
 
 /// 2026-03-02T08:00:00Z, a Monday.
@@ -98,6 +98,21 @@ pub(super) fn instrument(instrument: &str) -> Fact {
 pub(super) fn joint(joint: &str, instrument: &str) -> Fact {
     let (id, instrument, name) = (id(joint), id(instrument), joint.into());
     Fact::JointAdded(JointAdded { id, instrument, name, gap_um: 100.0, porosity: Porosity::Normal })
+}
+
+/// A bare brace of spruce.
+pub(super) fn plate(plate: &str, instrument: &str) -> Fact {
+    Fact::PlateAdded(PlateAdded {
+        id: id(plate),
+        instrument: id(instrument),
+        name: plate.into(),
+        species: SpeciesGroup::Spruce,
+        cut: Cut::Quarter,
+        thickness_mm: 8.0,
+        width_mm: 10.0,
+        faces_open: FacesOpen::Both,
+        moisture_pct: None,
+    })
 }
 
 pub(super) fn job(job: &str, instrument: &str, steps: Vec<Step>) -> Fact {

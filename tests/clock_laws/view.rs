@@ -56,7 +56,11 @@ impl View {
         }
         view.line(&format!("{:?}", bench.clamps()));
         view.line(&format!("{:?} {:?} {:?}", bench.instruments(), bench.joints(), bench.lots()));
-        view.line(&format!("{:?}", bench.in_force()));
+        view.line(&format!("{:?} {:?}", bench.in_force(), bench.plates()));
+        for instrument in bench.instruments().keys() {
+            view.line(&format!("{instrument} is in {:?}", bench.place(instrument.as_str())));
+            view.line(&format!("  {:?}", bench.wood(instrument, now_ms)));
+        }
         view
     }
 

@@ -1,7 +1,7 @@
 //! What may be said: each fact is held against the bench before it is committed. A fact that passes is never
 //! refused later; one that does not changes nothing.
 
-use facts::{CureBegun, CureId, CureKind, Fact, Invalid, JobOpened, Reading};
+use facts::{CureBegun, CureId, CureKind, Fact, InstrumentMoved, Invalid, JobOpened, PlateAdded, Reading};
 
 use crate::{AlertState, Bench, Refusal};
 
@@ -32,6 +32,8 @@ impl Bench {
         match fact {
             Fact::ZoneSet(_) | Fact::RulePutInForce(_) => Ok(()),
             Fact::InstrumentAdded(added) => new("instrument", &added.id, self.instruments.contains_key(&added.id)),
+            Fact::InstrumentMoved(moved) => self.admit_instrument_move(moved, happened_ms, now_ms),
+            Fact::PlateAdded(added) => self.admit_plate(added, happened_ms, now_ms),
             Fact::JobOpened(opened) => self.admit_job(opened),
             Fact::StepDone { job, step } => self.open_job(job.as_str(), Some(step.as_str())),
             Fact::JobClosed { job } => self.open_job(job.as_str(), None),
@@ -94,12 +96,25 @@ impl Bench {
     /// # Errors
     /// An unknown zone, or a time in the future.
     pub fn admit_reading(&self, reading: &Reading, now_ms: i64) -> Result<(), Refusal> {
-        if !self.zone_of.contains_key(&reading.zone) {
-            return Err(unknown("zone", reading.zone.as_str(), "zones"));
-        }
+        self.known_zone(reading.zone.as_str())?;
         let at_ms = reading.at.timestamp_millis();
         self.not_ahead("at", at_ms, now_ms)?;
         self.not_ancient("at", at_ms, now_ms)
+    }
+
+    fn admit_instrument_move(&self, moved: &InstrumentMoved, at_ms: i64, now_ms: i64) -> Result<(), Refusal> {
+        self.known_instrument(moved.instrument.as_str())?;
+        self.known_zone(moved.zone.as_str())?;
+        self.not_ancient("at", at_ms, now_ms)?;
+        let here_ms = self.place(moved.instrument.as_str()).map(|(_, since_ms)| since_ms);
+        in_order(moved.instrument.as_str(), here_ms, at_ms)
+    }
+
+    fn admit_plate(&self, added: &PlateAdded, at_ms: i64, now_ms: i64) -> Result<(), Refusal> {
+        self.known_instrument(added.instrument.as_str())?;
+        self.not_ancient("at", at_ms, now_ms)?;
+        added.check()?;
+        new("plate", &added.id, self.plates.contains_key(&added.id))
     }
 
     fn admit_job(&self, opened: &JobOpened) -> Result<(), Refusal> {
@@ -134,9 +149,7 @@ impl Bench {
         new("glue-up or coat", &begun.id, self.cure_of.contains_key(&begun.id))?;
         self.known_instrument(begun.instrument.as_str())?;
         self.known_material(begun.material.as_str())?;
-        if !self.zone_of.contains_key(&begun.zone) {
-            return Err(unknown("zone", begun.zone.as_str(), "zones"));
-        }
+        self.known_zone(begun.zone.as_str())?;
         if let Some(joint) = &begun.joint {
             let known = self.joints.get(joint).ok_or_else(|| unknown("joint", joint.as_str(), "joints"))?;
             if known.instrument != begun.instrument {
@@ -196,17 +209,8 @@ impl Bench {
 
     fn admit_move(&self, cure: &CureId, zone: &str, at_ms: i64) -> Result<(), Refusal> {
         let known = self.open_cure(cure)?;
-        if !self.zone_of.contains_key(zone) {
-            return Err(unknown("zone", zone, "zones"));
-        }
-        let last_ms = known.legs.last().map_or(0, |leg| leg.from_ms);
-        if at_ms < last_ms {
-            return Err(conflict(
-                format!("\"{cure}\" is moved before it came to where it is"),
-                "send the time of this move; moves are recorded in order",
-            ));
-        }
-        Ok(())
+        self.known_zone(zone)?;
+        in_order(cure.as_str(), known.legs.last().map(|leg| leg.from_ms), at_ms)
     }
 
     fn open_job(&self, job: &str, step: Option<&str>) -> Result<(), Refusal> {
@@ -236,6 +240,10 @@ impl Bench {
 
     fn known_instrument(&self, id: &str) -> Result<(), Refusal> {
         self.instruments.contains_key(id).then_some(()).ok_or_else(|| unknown("instrument", id, "instruments"))
+    }
+
+    fn known_zone(&self, id: &str) -> Result<(), Refusal> {
+        self.zone_of.contains_key(id).then_some(()).ok_or_else(|| unknown("zone", id, "zones"))
     }
 
     fn known_material(&self, id: &str) -> Result<(), Refusal> {
@@ -288,6 +296,17 @@ fn new<K>(what: &'static str, id: &facts::Id<K>, there: bool) -> Result<(), Refu
     if there { Err(Refusal::Exists { what, id: id.to_string() }) } else { Ok(()) }
 }
 
+/// Moves are recorded in order: something cannot leave before it came.
+fn in_order(what: &str, came_ms: Option<i64>, at_ms: i64) -> Result<(), Refusal> {
+    if came_ms.is_none_or(|came_ms| at_ms >= came_ms) {
+        return Ok(());
+    }
+    Err(conflict(
+        format!("\"{what}\" is moved before it came to where it is"),
+        "send the time of this move; moves are recorded in order",
+    ))
+}
+
 fn join(ids: &[facts::ClampId]) -> String {
     ids.iter().map(|id| id.as_str()).collect::<Vec<_>>().join(", ")
 }
@@ -298,6 +317,8 @@ pub fn claims(fact: &Fact) -> Vec<(&'static str, &str)> {
     match fact {
         Fact::ZoneSet(set) => vec![("zone", set.id.as_str())],
         Fact::InstrumentAdded(added) => vec![("instrument", added.id.as_str())],
+        Fact::InstrumentMoved(moved) => vec![("instrument", moved.instrument.as_str())],
+        Fact::PlateAdded(added) => vec![("plate", added.id.as_str())],
         Fact::JobOpened(opened) => vec![("job", opened.id.as_str())],
         Fact::StepDone { job, .. } | Fact::JobClosed { job } => vec![("job", job.as_str())],
         Fact::JointAdded(added) => vec![("joint", added.id.as_str())],

@@ -8,12 +8,13 @@ use std::{
 
 use facts::{
     AlertId, AlertRaised, ClampAdded, ClampId, CureId, InstrumentAdded, InstrumentId, JobId, JobOpened, JointAdded,
-    JointId, LotAdded, LotId, MaterialId, StepId, VersionId, ZoneId, ZoneSet,
+    JointId, LotAdded, LotId, MaterialId, PlateId, StepId, VersionId, ZoneId, ZoneSet,
 };
 
 use crate::{
-    Air, Cure, Forecast, Laws, Outlook, Timeline,
+    Air, Cure, Forecast, Laws, Outlook, Plate, Timeline,
     cure_clock::{ClockKey, CureIx},
+    wood::Stay,
     zone::Zone,
 };
 
@@ -88,6 +89,9 @@ pub struct Bench {
     pub(crate) zones: Vec<Zone>,
     pub(crate) zone_of: HashMap<ZoneId, usize>,
     pub(crate) instruments: BTreeMap<InstrumentId, InstrumentAdded>,
+    /// Where each instrument has been, in order; the last is where it is.
+    pub(crate) stays: BTreeMap<InstrumentId, Vec<Stay>>,
+    pub(crate) plates: BTreeMap<PlateId, Plate>,
     pub(crate) jobs: BTreeMap<JobId, Job>,
     pub(crate) joints: BTreeMap<JointId, JointAdded>,
     pub(crate) clamps: BTreeMap<ClampId, Clamp>,
@@ -119,6 +123,8 @@ impl Bench {
             zones: Vec::new(),
             zone_of: HashMap::new(),
             instruments: BTreeMap::new(),
+            stays: BTreeMap::new(),
+            plates: BTreeMap::new(),
             jobs: BTreeMap::new(),
             joints: BTreeMap::new(),
             clamps: BTreeMap::new(),
@@ -139,6 +145,16 @@ impl Bench {
     /// Instruments by id.
     pub fn instruments(&self) -> &BTreeMap<InstrumentId, InstrumentAdded> {
         &self.instruments
+    }
+
+    /// Where an instrument is, and since when, ms; none while nobody has said.
+    pub fn place(&self, instrument: &str) -> Option<(&ZoneId, i64)> {
+        self.stays.get(instrument)?.last().map(|stay| (&self.zones[stay.zone].set.id, stay.from_ms))
+    }
+
+    /// Plates by id.
+    pub fn plates(&self) -> &BTreeMap<PlateId, Plate> {
+        &self.plates
     }
 
     /// Jobs by id.
@@ -174,6 +190,17 @@ impl Bench {
     /// A glue-up or coat.
     pub fn cure(&self, id: &str) -> Option<&Cure> {
         self.cure_of.get(id).map(|ix| &self.cures[*ix as usize])
+    }
+
+    /// Open glue-ups and coats of an instrument that are carried along when it goes to another zone at an instant.
+    pub fn carried(&self, instrument: &str, zone: &str, at_ms: i64) -> Vec<CureId> {
+        let open = self.open.iter().map(|ix| &self.cures[*ix as usize]);
+        let elsewhere = |cure: &&Cure| {
+            let last = cure.legs.last();
+            last.is_some_and(|leg| leg.from_ms <= at_ms && self.zones[leg.zone].set.id.as_str() != zone)
+        };
+        let of_it = open.filter(|cure| cure.begun.instrument.as_str() == instrument).filter(elsewhere);
+        of_it.map(|cure| cure.begun.id.clone()).collect()
     }
 
     /// Every glue-up and coat, in the order they were registered.

@@ -1,6 +1,7 @@
 //! What follows from facts: how old each cure is, when each milestone comes, what is due, what the board shows.
 //!
-//! Responsible for: zone timelines and their outlook, cure clocks, alarms, milestones, the state of the bench.
+//! Responsible for: zone timelines and their outlook, cure clocks, alarms, milestones, moisture of wood, the state of the
+//! bench.
 //! Never knows: files, HTTP, scripts, time zones, what time it is (every question brings its `now`).
 //! Wakes when: somebody asks. [`Bench::next_wake`] says when to ask again.
 //! Start reading at `ages.rs` (the one idea), then `bench.rs`.
@@ -17,8 +18,10 @@ mod due;
 mod forecast;
 mod milestone;
 mod refusal;
+mod surface;
 mod take;
 mod timeline;
+mod wood;
 mod zone;
 
 pub use admit::claims;
@@ -31,4 +34,6 @@ pub use due::Due;
 pub use forecast::{Expected, Forecast, HourlyMean, Outlook, STEP_MS, STEPS};
 pub use milestone::{Climate, Milestone};
 pub use refusal::Refusal;
+pub use surface::Surface;
 pub use timeline::Timeline;
+pub use wood::{Closing, Gluing, Movement, Plate, Run, STILL_PCT_A_DAY, Start, Target, Times, Waiting, Wood, movement};

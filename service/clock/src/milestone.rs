@@ -2,7 +2,7 @@
 
 use facts::{Limit, TargetAge};
 
-use crate::{Air, Band, Bench, Cure, ages::HOUR_MS};
+use crate::{Air, Band, Bench, Cure, ages::HOUR_MS, surface::is_broken};
 
 /// One milestone with its times, ms since 1970 UTC; none where the expected air never gets there.
 #[derive(Debug, Clone, PartialEq)]
@@ -105,21 +105,25 @@ impl Bench {
     /// How well the air of a cure was known from its start to `now_ms`.
     pub fn climate(&self, cure: &Cure, now_ms: i64) -> Climate {
         let legs = cure.open_legs();
-        for (i, leg) in legs.iter().enumerate() {
-            let timeline = &self.zones[leg.zone].timeline;
-            let until_ms = legs.get(i + 1).map_or(now_ms, |next| next.from_ms);
-            let mut known_ms = match timeline.after(leg.from_ms) {
-                0 if timeline.is_empty() => return Climate::NoSensor,
-                0 => leg.from_ms,
-                first => timeline.get(first - 1).0,
-            };
-            let ends = timeline.between(leg.from_ms, until_ms).map(|(at_ms, _)| at_ms);
-            for at_ms in ends.chain([until_ms]) {
-                if at_ms - known_ms > self.settings.bridge_ms {
-                    return Climate::Gap(known_ms.max(leg.from_ms));
-                }
-                known_ms = at_ms;
+        let ends = legs.iter().skip(1).map(|next| next.from_ms).chain([now_ms]);
+        let mut of_legs = legs.iter().zip(ends).map(|(leg, end_ms)| self.climate_of(leg.zone, leg.from_ms, end_ms));
+        of_legs.find(|climate| climate.is_assumed()).unwrap_or(Climate::Recorded)
+    }
+
+    /// How well the air of one zone was known from an instant to another.
+    pub(crate) fn climate_of(&self, zone: usize, from_ms: i64, until_ms: i64) -> Climate {
+        let timeline = &self.zones[zone].timeline;
+        let mut known_ms = match timeline.after(from_ms) {
+            0 if timeline.is_empty() => return Climate::NoSensor,
+            0 => from_ms,
+            first => timeline.get(first - 1).0,
+        };
+        let ends = timeline.between(from_ms, until_ms).map(|(at_ms, _)| at_ms);
+        for at_ms in ends.chain([until_ms]) {
+            if at_ms - known_ms > self.settings.bridge_ms {
+                return Climate::Gap(known_ms.max(from_ms));
             }
+            known_ms = at_ms;
         }
         Climate::Recorded
     }
@@ -144,14 +148,5 @@ impl Bench {
                 })
             })
             .collect()
-    }
-}
-
-fn is_broken(limit: &Limit, air: Air) -> bool {
-    match limit.bound {
-        facts::Bound::BelowTempC(least) => air.temp_c < least,
-        facts::Bound::AboveTempC(most) => air.temp_c > most,
-        facts::Bound::BelowRhPct(least) => air.rh_pct < least,
-        facts::Bound::AboveRhPct(most) => air.rh_pct > most,
     }
 }

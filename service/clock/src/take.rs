@@ -5,10 +5,11 @@ use std::sync::Arc;
 use facts::{AlertRaised, CureBegun, Fact, Reading, Recorded, ZoneSet};
 
 use crate::{
-    Alert, AlertState, Bench, Clamp, Cure, Job,
+    Alert, AlertState, Bench, Clamp, Cure, Job, Plate,
     cure::{Leg, Told},
     cure_clock::CureIx,
     timeline::Change,
+    wood::{Stay, memory_ms},
     zone::Zone,
 };
 
@@ -19,6 +20,15 @@ impl Bench {
         match &recorded.fact {
             Fact::ZoneSet(set) => self.set_zone(set),
             Fact::InstrumentAdded(added) => drop(self.instruments.insert(added.id.clone(), added.clone())),
+            Fact::InstrumentMoved(moved) => {
+                if let Some(&zone) = self.zone_of.get(&moved.zone) {
+                    let stays = self.stays.entry(moved.instrument.clone()).or_default();
+                    stays.push(Stay { zone, from_ms: happened_ms });
+                }
+            }
+            Fact::PlateAdded(added) => {
+                self.plates.insert(added.id.clone(), Plate { added: added.clone(), at_ms: happened_ms });
+            }
             Fact::JobOpened(opened) => {
                 let job = Job { opened: opened.clone(), done: Default::default(), cures: Vec::new(), closed: false };
                 self.jobs.insert(opened.id.clone(), job);
@@ -97,12 +107,18 @@ impl Bench {
         }
     }
 
-    /// Forgets readings older than an instant that no open cure needs. Returns the instant from which all are kept, ms.
+    /// Forgets readings older than an instant that no open cure and no plate needs. Returns the instant from which all are kept, ms.
     pub fn forget_readings_before(&mut self, zone: &str, at_ms: i64) -> Option<i64> {
         let z = *self.zone_of.get(zone)?;
         // What the cures need, not where the clocks began: a clock that is never idle would never let one go.
         let legs = self.open.iter().flat_map(|ix| &self.cures[*ix as usize].legs).filter(|leg| leg.zone == z);
         let at_ms = legs.fold(at_ms, |least, leg| least.min(leg.from_ms));
+        let last_ms = self.zones[z].timeline.last().map_or(at_ms, |(last_ms, _)| last_ms);
+        let was_here = |plate: &&Plate| {
+            self.stays.get(&plate.added.instrument).is_some_and(|stays| stays.iter().any(|stay| stay.zone == z))
+        };
+        let felt = self.plates.values().filter(was_here).map(|plate| last_ms - memory_ms(&plate.added));
+        let at_ms = felt.fold(at_ms, i64::min);
         if self.zones[z].timeline.forget_before(at_ms) > 0 {
             let (clocks, past) = self.zones[z].clocks_and_past(self.settings.bridge_ms);
             for clock in clocks.iter_mut() {

@@ -86,6 +86,8 @@ pub enum Bound {
     BelowRhPct(f64),
     /// Harm above this relative humidity, %.
     AboveRhPct(f64),
+    /// Harm where the air is less than this above its dew point, K.
+    BelowSpreadK(f64),
 }
 
 /// An air that spoils this cure while it is young. Watched on the clock, without a script.

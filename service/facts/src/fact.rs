@@ -6,8 +6,8 @@ use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
 use crate::{
-    AlertId, ClampId, CureBegun, CureId, InstrumentId, JobId, JointId, LotId, MaterialId, Porosity, RhPct, StepId,
-    TempC, VersionId, ZoneId,
+    AlertId, ClampId, CureBegun, CureId, InstrumentId, InstrumentMoved, JobId, JointId, LotId, MaterialId, PlateAdded,
+    Porosity, RhPct, StepId, TempC, VersionId, ZoneId,
 };
 
 /// One thing a person, a sensor or the clock said. Corrections are further facts.
@@ -18,6 +18,10 @@ pub enum Fact {
     ZoneSet(ZoneSet),
     /// An instrument came in.
     InstrumentAdded(InstrumentAdded),
+    /// An instrument was put somewhere: its first place, or another.
+    InstrumentMoved(InstrumentMoved),
+    /// A plate of an instrument was named, so that its moisture can be followed.
+    PlateAdded(PlateAdded),
     /// A job was opened, with its steps.
     JobOpened(JobOpened),
     /// A step without a cure of its own was done.

@@ -9,6 +9,7 @@ mod cure;
 mod entry;
 mod fact;
 mod id;
+mod plate;
 mod quantity;
 
 pub use cure::{Bound, CureBegun, CureKind, Finding, JointState, Level, Limit, Meets, Porosity, TargetAge};
@@ -18,7 +19,8 @@ pub use fact::{
     StepKind, ZoneSet,
 };
 pub use id::{
-    AlertId, ClampId, CureId, Id, InstrumentId, JobId, JointId, Kind, LotId, MaterialId, StepId, VersionId, ZoneId,
-    kind,
+    AlertId, ClampId, CureId, Id, InstrumentId, JobId, JointId, Kind, LotId, MaterialId, PlateId, StepId, VersionId,
+    ZoneId, kind,
 };
+pub use plate::{Cut, FacesOpen, InstrumentMoved, PlateAdded, SpeciesGroup};
 pub use quantity::{Invalid, Reading, RhPct, TempC, within};
