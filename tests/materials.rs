@@ -145,10 +145,43 @@ fn limits_lie_on_the_steps_of_the_rate_table() {
             let steps = match limit.bound {
                 Bound::BelowTempC(at) | Bound::AboveTempC(at) => at / 0.5,
                 Bound::BelowRhPct(at) | Bound::AboveRhPct(at) => at / 2.5,
+                // No rate turns at a dew point spread.
+                Bound::BelowSpreadK(_) => 0.0,
             };
             assert_eq!(steps.fract(), 0.0, "{material}: {limit:?}");
             assert!(limit.until_h > 0.0 && !limit.says.is_empty(), "{material}: {limit:?}");
         }
+    }
+}
+
+/// The surface may be colder than the room, and only `checks` sees it: what the clock would call broken in the room's
+/// air, a rule must name at application. The dew point is the host's to check.
+#[test]
+fn what_a_limit_watches_is_also_said_at_application() {
+    for (material, rule) in RULES.iter() {
+        for limit in &rule.limits {
+            let air = match limit.bound {
+                Bound::BelowTempC(at) => Air { temp_c: at - 1.0, ..BENCH },
+                Bound::AboveTempC(at) => Air { temp_c: at + 1.0, ..BENCH },
+                Bound::BelowRhPct(at) => Air { rh_pct: at - 1.0, ..BENCH },
+                Bound::AboveRhPct(at) => Air { rh_pct: at + 1.0, ..BENCH },
+                Bound::BelowSpreadK(_) => continue,
+            };
+            let said =
+                |air| RULES[material].application(air, &GOOD_FIT).unwrap_or_else(|fault| panic!("{fault}")).findings;
+            assert!(said(air).len() > said(BENCH).len(), "{material}: {limit:?}");
+        }
+    }
+}
+
+/// ISO 8502-4 (guidance) as coating practice cites it: 3 K, the number from memory.
+#[test]
+fn every_finish_watches_the_dew_point_while_it_is_wet() {
+    for material in of_kind(MaterialKind::Finish) {
+        let limits = &RULES[material].limits;
+        let dew =
+            limits.iter().find(|limit| limit.bound == Bound::BelowSpreadK(3.0)).unwrap_or_else(|| panic!("{material}"));
+        assert!(dew.until_h <= milestone(material, &GOOD_FIT, "dry_to_touch").likely_h, "{dew:?}");
     }
 }
 

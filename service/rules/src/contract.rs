@@ -51,7 +51,7 @@ pub struct ReferenceAir {
     pub rh_pct: f64,
 }
 
-/// One air that spoils a cure; exactly one of the four bounds is given.
+/// One air that spoils a cure; exactly one of the five bounds is given.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct LimitSheet {
@@ -69,6 +69,9 @@ pub struct LimitSheet {
     /// Harm above this relative humidity, %.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub above_rh_pct: Option<f64>,
+    /// Harm where the air is less than this above its dew point, K.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub below_spread_k: Option<f64>,
     /// Reference hours up to which it matters.
     pub until_h: f64,
     /// What happens and what to do.
@@ -82,6 +85,7 @@ impl LimitSheet {
             self.above_temp_c.map(Bound::AboveTempC),
             self.below_rh_pct.map(Bound::BelowRhPct),
             self.above_rh_pct.map(Bound::AboveRhPct),
+            self.below_spread_k.map(Bound::BelowSpreadK),
         ];
         let mut given = given.into_iter().flatten();
         match (given.next(), given.next()) {
@@ -89,7 +93,8 @@ impl LimitSheet {
                 Ok(Limit { name: self.name.clone(), bound, until_h: self.until_h, says: self.says.clone() })
             }
             _ => Err(format!(
-                "limit \"{}\" needs exactly one of below_temp_c, above_temp_c, below_rh_pct, above_rh_pct",
+                "limit \"{}\" needs exactly one of below_temp_c, above_temp_c, below_rh_pct, above_rh_pct, \
+                 below_spread_k",
                 self.name
             )),
         }

@@ -25,7 +25,7 @@ fn material() -> #{
     working_life_min: 5,                // how long a mix can be used (optional)
     limits: [                           // airs that spoil it while it is young (optional)
         #{ name: \"film-forming temperature\", below_temp_c: 10, until_h: 1, says: \"...\" },
-        // or above_temp_c, below_rh_pct, above_rh_pct
+        // or above_temp_c, below_rh_pct, above_rh_pct, below_spread_k (kelvins above the dew point)
     ],
 }
 
@@ -46,7 +46,7 @@ fn expected() -> [               // what the rule must give, or it is not put in
 
 fn mode(joint) -> text           // optional: a few named laws, then fn rate(air, mode)
 fn strength(age_h, joint) -> 0.0 to 1.0  // optional: share of full strength, for load-bearing materials
-fn checks(air, joint) -> [       // optional: what to say at application
+fn checks(air, joint) -> [       // optional: what to say at application; the air is that at the surface, as cold as it is
     #{ level: \"caution\", what: \"...\", mend: \"...\" },   // level: \"note\", \"caution\", \"defect\"
 ]
 ```
