@@ -5,3 +5,4 @@ mod materials;
 mod physics_reference;
 mod readme;
 mod rule_host;
+mod wood;

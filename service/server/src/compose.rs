@@ -2,9 +2,10 @@
 //! ages, limits and findings.
 
 use chrono::{DateTime, Utc};
+use clock::Surface;
 use facts::{
     ClampId, CureBegun, CureId, CureKind, Finding, InstrumentId, JobId, JointId, JointState, Level, LotId, MaterialId,
-    Porosity, StepId, ZoneId, within,
+    Porosity, StepId, TempC, ZoneId, within,
 };
 use serde::Deserialize;
 
@@ -62,6 +63,8 @@ pub(crate) struct GlueUpRequest {
     pub(crate) minutes_ago: Option<f64>,
     pub(crate) gap_um: Option<f64>,
     pub(crate) porosity: Option<Porosity>,
+    /// Temperature of the faces, °C, if it was measured; that of the air if not.
+    pub(crate) surface_temp_c: Option<f64>,
 }
 
 /// A coat as it is registered.
@@ -81,6 +84,8 @@ pub(crate) struct CoatRequest {
     #[serde(default)]
     pub(crate) film_um: f64,
     pub(crate) porosity: Option<Porosity>,
+    /// Temperature of the surface, °C, if it was measured; that of the air if not.
+    pub(crate) surface_temp_c: Option<f64>,
 }
 
 /// A new id: a letter for the kind and twelve characters nobody has used.
@@ -111,7 +116,7 @@ impl State {
         let gap_um = request.gap_um.unwrap_or(known.gap_um);
         let gap_um = within("gap_um", gap_um, 0.0, 5000.0, "µm", "a good fit is about 100 µm")?;
         let state = JointState { gap_um, film_um: 0.0, porosity: request.porosity.unwrap_or(known.porosity) };
-        self.cure(CureBegun {
+        let begun = CureBegun {
             id: request.id.unwrap_or_else(|| new_id('g')),
             cure_kind: CureKind::GlueUp,
             instrument: known.instrument,
@@ -131,7 +136,8 @@ impl State {
             milestones: vec![],
             limits: vec![],
             findings: vec![],
-        })
+        };
+        self.cure(begun, request.surface_temp_c)
     }
 
     /// The fact a coat is, in the rule now in force.
@@ -153,7 +159,7 @@ impl State {
             let material = request.material.or_else(|| step.and_then(|step| step.material.clone()));
             (instrument.ok_or_else(|| missing("instrument"))?, material.ok_or_else(|| missing("material"))?)
         };
-        self.cure(CureBegun {
+        let begun = CureBegun {
             id: request.id.unwrap_or_else(|| new_id('c')),
             cure_kind: CureKind::Coat,
             instrument,
@@ -172,11 +178,14 @@ impl State {
             milestones: vec![],
             limits: vec![],
             findings: vec![],
-        })
+        };
+        self.cure(begun, request.surface_temp_c)
     }
 
-    /// Adds what the rule in force says.
-    fn cure(&self, mut begun: CureBegun) -> Result<CureBegun, Problem> {
+    /// Adds what the rule in force says, and what the surface says.
+    fn cure(&self, mut begun: CureBegun, surface_temp_c: Option<f64>) -> Result<CureBegun, Problem> {
+        let surface_temp_c = surface_temp_c.map(TempC::new).transpose();
+        let surface_temp_c = surface_temp_c.map_err(|e| Problem::from(e).about("surface_temp_c"))?.map(TempC::get);
         let started_ms = begun.started_at.timestamp_millis();
         let (version, air, lot) = {
             let bench = self.bench();
@@ -187,12 +196,14 @@ impl State {
             (version, air, begun.lot.as_ref().and_then(|lot| bench.lots().get(lot)).cloned())
         };
         let rule = self.rulebook.rule(&version)?;
-        let said = rule.application(air, &begun.joint_state)?;
+        let surface = Surface::new(air, surface_temp_c);
+        let said = rule.application(surface.air(), &begun.joint_state)?;
         begun.rule_version = version;
         begun.mode = said.mode;
         begun.milestones = said.milestones;
         begun.limits = rule.limits.clone();
         begun.findings = said.findings;
+        begun.findings.extend(surface.findings(begun.cure_kind));
         begun.findings.extend(lot.and_then(|lot| stale(&lot, rule.sheet.storage_days, begun.started_at)));
         Ok(begun)
     }

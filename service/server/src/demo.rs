@@ -358,6 +358,7 @@ async fn live(state: &Arc<State>, act: Act, at_ms: i64) -> Result<(), Problem> {
                 minutes_ago: None,
                 gap_um: None,
                 porosity: None,
+                surface_temp_c: None,
             })?;
             vec![Fact::CureBegun(begun.into())]
         }
@@ -375,6 +376,7 @@ async fn live(state: &Arc<State>, act: Act, at_ms: i64) -> Result<(), Problem> {
                 minutes_ago: None,
                 film_um,
                 porosity: None,
+                surface_temp_c: None,
             })?;
             vec![Fact::CureBegun(begun.into())]
         }

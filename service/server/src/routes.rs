@@ -12,7 +12,9 @@ mod joints;
 mod lots;
 mod materials;
 mod milestones;
+mod moisture;
 mod pages;
+mod plates;
 mod readings;
 mod zones;
 
@@ -48,6 +50,10 @@ const ADDRESSES: &[&str] = &[
     "POST /api/v1/readings",
     "GET POST /api/v1/instruments",
     "GET /api/v1/instruments/{id}",
+    "POST /api/v1/instruments/{id}/move",
+    "GET POST /api/v1/instruments/{id}/plates",
+    "GET /api/v1/instruments/{id}/moisture",
+    "GET /api/v1/instruments/{id}/cracks",
     "GET POST /api/v1/jobs",
     "GET /api/v1/jobs/{id}",
     "POST /api/v1/jobs/{id}/close",
@@ -100,6 +106,8 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
                 .configure(zones::configure)
                 .configure(readings::configure)
                 .configure(instruments::configure)
+                .configure(plates::configure)
+                .configure(moisture::configure)
                 .configure(jobs::configure)
                 .configure(joints::configure)
                 .configure(clamps::configure)

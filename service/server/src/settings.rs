@@ -48,6 +48,14 @@ pub struct Shop {
     pub time_zone: String,
     /// Local time of the morning digest.
     pub digest_at: String,
+    /// Driest air the shop wants its instruments in, % RH.
+    pub rh_low_pct: f64,
+    /// Dampest, % RH.
+    pub rh_high_pct: f64,
+    /// Coolest, °C.
+    pub temp_low_c: f64,
+    /// Warmest, °C.
+    pub temp_high_c: f64,
 }
 
 /// Where it listens.
@@ -112,7 +120,16 @@ pub struct Webhook {
 
 impl Default for Shop {
     fn default() -> Self {
-        Self { id: "shop".into(), name: "The bench".into(), time_zone: "UTC".into(), digest_at: "07:30".into() }
+        Self {
+            id: "shop".into(),
+            name: "The bench".into(),
+            time_zone: "UTC".into(),
+            digest_at: "07:30".into(),
+            rh_low_pct: 40.0,
+            rh_high_pct: 55.0,
+            temp_low_c: 18.0,
+            temp_high_c: 26.0,
+        }
     }
 }
 impl Default for Server {
@@ -138,6 +155,32 @@ impl Default for Scripts {
 impl Default for Climate {
     fn default() -> Self {
         Self { bridge_minutes: 120 }
+    }
+}
+
+impl Shop {
+    /// The band needs an inside: what is back "in the band" must be a place where wood can rest.
+    fn check_band(&self) -> Result<(), SettingsError> {
+        let apart = |low: f64, high: f64, least: f64| high - low >= least;
+        if !(10.0..=90.0).contains(&self.rh_low_pct) {
+            return Err(wrong("shop.rh_low_pct", "must be 10 to 90", "40 is usual"));
+        }
+        if !(10.0..=90.0).contains(&self.rh_high_pct) || !apart(self.rh_low_pct, self.rh_high_pct, 2.0) {
+            return Err(wrong("shop.rh_high_pct", "must be 2 above rh_low_pct, and at most 90", "55 is usual"));
+        }
+        if !(0.0..=40.0).contains(&self.temp_low_c) {
+            return Err(wrong("shop.temp_low_c", "must be 0 to 40", "18 is usual"));
+        }
+        if !(0.0..=40.0).contains(&self.temp_high_c) || !apart(self.temp_low_c, self.temp_high_c, 1.0) {
+            return Err(wrong("shop.temp_high_c", "must be 1 above temp_low_c, and at most 40", "26 is usual"));
+        }
+        Ok(())
+    }
+
+    /// The band as wood is held against it.
+    pub(crate) fn target(&self) -> clock::Target {
+        let temp_c = f64::midpoint(self.temp_low_c, self.temp_high_c);
+        clock::Target { rh_low_pct: self.rh_low_pct, rh_high_pct: self.rh_high_pct, temp_c }
     }
 }
 
@@ -191,6 +234,7 @@ impl Settings {
     fn check(&mut self) -> Result<(), SettingsError> {
         self.zone()?;
         self.digest_at()?;
+        self.shop.check_band()?;
         self.server.listen.parse::<std::net::SocketAddr>().map_err(|_| {
             wrong("server.listen", format!("\"{}\" is no address", self.server.listen), "write 127.0.0.1:8080")
         })?;
@@ -278,6 +322,10 @@ mod tests {
         for (text, key) in [
             ("[shop]\ntime_zone = \"Middle/Earth\"", "shop.time_zone"),
             ("[shop]\ndigest_at = \"25:00\"", "shop.digest_at"),
+            ("[shop]\nrh_low_pct = 5", "shop.rh_low_pct"),
+            ("[shop]\nrh_low_pct = 60", "shop.rh_high_pct"),
+            ("[shop]\ntemp_low_c = -5", "shop.temp_low_c"),
+            ("[shop]\ntemp_high_c = 18.5", "shop.temp_high_c"),
             ("[server]\nlisten = \"here\"", "server.listen"),
             ("[server]\nworkers = 0", "server.workers"),
             ("[climate]\nbridge_minutes = 0", "climate.bridge_minutes"),

@@ -118,6 +118,7 @@ async fn registered(shop: &Shop, fields: &[(String, String)]) -> Result<String, 
         minutes_ago,
         gap_um: None,
         porosity: None,
+        surface_temp_c: None,
     })?;
     let (cure, at_ms) = (begun.id.to_string(), begun.started_at.timestamp_millis());
     shop.say_fact(Fact::CureBegun(begun.into()), at_ms, "bench", None).await?;
