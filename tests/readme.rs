@@ -41,6 +41,9 @@ async fn the_walk_works_as_written() {
         "clamp_off: likely",
         "Clamps can come off: saddle slot of the parlour guitar",
         "{\"clamps_on\":[]}",
+        "Wood Handbook, FPL-GTR-190 (2010), table 13-5",
+        "\"equivalent_rh_pct\":28",
+        "\"when_back\"",
         "if this is °F, send 20.0",
     ] {
         assert!(said.contains(expected), "the walk did not say {expected}:\n{said}\n{complained}");
