@@ -153,10 +153,14 @@ async fn backup(state: &Arc<State>) -> Result<(), Problem> {
         Problem::new(Kind::Unavailable, format!("the backup folder: {e}"), "check store.backups and its owner")
     };
     std::fs::create_dir_all(&folder).map_err(io)?;
-    if to.exists() {
-        std::fs::remove_file(&to).map_err(io)?;
+    // Under another name until it is whole: a copy that failed must not stand where a good one was, nor count as one.
+    let part = to.with_extension("part");
+    if part.exists() {
+        std::fs::remove_file(&part).map_err(io)?;
     }
-    state.read(move |database| database.backup(&to)).await?;
+    let unfinished = part.clone();
+    state.read(move |database| database.backup(&unfinished)).await?;
+    std::fs::rename(&part, &to).map_err(io)?;
     let mut copies = copies(&folder).map_err(io)?;
     while copies.len() > keep {
         std::fs::remove_file(copies.remove(0)).map_err(io)?;
