@@ -1,5 +1,6 @@
 //! Every integration test, in one binary: one link instead of twenty.
 mod browser;
+mod climate;
 mod clock_laws;
 mod crash;
 mod facts;

@@ -152,6 +152,14 @@ async fn a_program_that_is_asked_to_end_ends_with_nothing_to_report() {
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_program_may_be_ended_the_moment_it_names_its_address() {
+    let shop = program::Home::new();
+    for _ in 0..10 {
+        Program::serve(&shop).await.terminate().await;
+    }
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn two_programs_do_not_share_one_address() {
     let shop = program::Home::new();
     let program = Program::serve(&shop).await;

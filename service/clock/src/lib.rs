@@ -17,8 +17,10 @@ mod due;
 mod forecast;
 mod milestone;
 mod refusal;
+mod sample;
 mod take;
 mod timeline;
+mod watch;
 mod zone;
 
 pub use admit::claims;
@@ -31,4 +33,6 @@ pub use due::Due;
 pub use forecast::{Expected, Forecast, HourlyMean, Outlook, STEP_MS, STEPS};
 pub use milestone::{Climate, Milestone};
 pub use refusal::Refusal;
+pub use sample::thinned;
 pub use timeline::Timeline;
+pub use watch::{Excursion, Trouble, Watch};

@@ -14,6 +14,7 @@ mod materials;
 mod milestones;
 mod pages;
 mod readings;
+mod series;
 mod zones;
 
 use std::sync::Arc;
@@ -45,6 +46,8 @@ const ADDRESSES: &[&str] = &[
     "GET POST /api/v1/zones",
     "GET PUT /api/v1/zones/{id}",
     "GET POST /api/v1/zones/{id}/readings",
+    "GET /api/v1/zones/{id}/series",
+    "GET /api/v1/zones/{id}/chart.svg",
     "POST /api/v1/readings",
     "GET POST /api/v1/instruments",
     "GET /api/v1/instruments/{id}",
@@ -99,6 +102,7 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
                 .route("", web::get().to(index))
                 .configure(zones::configure)
                 .configure(readings::configure)
+                .configure(series::configure)
                 .configure(instruments::configure)
                 .configure(jobs::configure)
                 .configure(joints::configure)
