@@ -5,13 +5,18 @@ mod program;
 
 use std::{
     collections::{BTreeMap, BTreeSet},
+    sync::{
+        Arc,
+        atomic::{AtomicU64, Ordering},
+    },
     time::Duration,
 };
 
+use bench::until;
 use benchclock::Now;
 use program::Program;
 use serde_json::{Value, json};
-use tokio_util::{sync::CancellationToken, task::TaskTracker};
+use tokio_util::task::TaskTracker;
 
 /// Kills in one run of the test.
 const ROUNDS: i64 = 8;
@@ -38,14 +43,12 @@ struct Sent {
     told: Option<Value>,
 }
 
-/// Sends requests one after another until the program is gone; what was sent and what was answered.
-async fn client(url: String, number: i64, now_ms: i64, stop: CancellationToken) -> BTreeMap<String, Sent> {
+/// Sends requests one after another until the program is gone; what was sent and what was answered. `count` is of the
+/// answers.
+async fn client(url: String, number: i64, now_ms: i64, count: Arc<AtomicU64>) -> BTreeMap<String, Sent> {
     let http = bench::client();
     let mut all = BTreeMap::new();
     for n in 0..10_000 {
-        if stop.is_cancelled() {
-            break;
-        }
         let key = format!("{number}-{n}");
         // Every reading has an instant of its own.
         let at = chrono::DateTime::from_timestamp_millis(now_ms - (number * 10_000 + n) * 1000);
@@ -61,6 +64,7 @@ async fn client(url: String, number: i64, now_ms: i64, stop: CancellationToken) 
             Err(_) => None,
         };
         let gone = answered.is_none();
+        count.fetch_add(u64::from(!gone), Ordering::SeqCst);
         all.insert(key, Sent { path: path.into(), body, told: answered });
         if gone {
             break;
@@ -99,7 +103,7 @@ fn counts(journal: &std::path::Path) -> [i64; 3] {
 async fn what_was_acknowledged_before_a_kill_is_there_exactly_once() {
     let (shop, now_ms) = (program::Home::new(), Now::system().ms());
     let mut chance = Chance(0x5eed_0bec);
-    let mut all: BTreeMap<String, Sent> = BTreeMap::new();
+    let (mut all, mut last) = (BTreeMap::new(), BTreeMap::new());
     let (mut acknowledged, mut lost) = (0, 0);
     for round in 0..ROUNDS {
         let program = Program::serve(&shop).await;
@@ -107,23 +111,27 @@ async fn what_was_acknowledged_before_a_kill_is_there_exactly_once() {
             program.furnish().await;
         }
         // What the last round sent is tried again first, as a client would.
-        again(&program, &mut all).await;
-        let stop = CancellationToken::new();
+        again(&program, &mut last).await;
+        all.append(&mut last);
+        let count = Arc::new(AtomicU64::new(0));
         let tracker = TaskTracker::new();
         let clients: Vec<_> = (0..CLIENTS)
-            .map(|n| tracker.spawn(client(program.url(""), round * CLIENTS + n, now_ms, stop.clone())))
+            .map(|n| tracker.spawn(client(program.url(""), round * CLIENTS + n, now_ms, count.clone())))
             .collect();
-        tokio::time::sleep(Duration::from_millis(40 + chance.below(260))).await;
+        // So many answers, and then somewhere in the middle of the next.
+        let enough = 10 + chance.below(90);
+        until("the clients are at work", async || (count.load(Ordering::SeqCst) >= enough).then_some(())).await;
+        tokio::time::sleep(Duration::from_micros(chance.below(20_000))).await;
         program.kill();
-        stop.cancel();
         for client in clients {
             let sent = client.await.unwrap();
             acknowledged += sent.values().filter(|sent| sent.told.is_some()).count();
             lost += sent.values().filter(|sent| sent.told.is_none()).count();
-            all.extend(sent);
+            last.extend(sent);
         }
     }
     let program = Program::serve(&shop).await;
+    all.append(&mut last);
     again(&program, &mut all).await;
     let of = |path: &str| all.values().filter(|sent| sent.path.ends_with(path)).count();
     assert!(acknowledged > 0 && lost > 0, "no kill came between: {acknowledged} acknowledged, {lost} not");
