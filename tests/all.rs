@@ -1,6 +1,12 @@
 //! Every integration test, in one binary: one link instead of twenty.
+mod browser;
+mod climate;
 mod clock_laws;
+mod crash;
+mod facts;
+mod hostile;
 mod house;
+mod http;
 mod materials;
 mod physics_reference;
 mod readme;

@@ -5,5 +5,4 @@ mod cracks;
 mod http;
 mod plates;
 mod shop;
-mod stored;
 mod surface;

@@ -93,3 +93,16 @@ fn air_that_comes_near_its_dew_point_breaks_the_limit_of_a_young_film_and_of_no_
     assert_eq!(since("g-0"), None, "it was dry to touch by then");
     assert_eq!(since("g-1"), Some((ms(2.0), 95.0)));
 }
+
+/// Bounds are added, never changed: a limit stored before there was a dew point among them reads as it did.
+#[test]
+fn a_stored_dew_point_limit_reads_beside_the_older_ones() {
+    for (text, bound) in
+        [(r#"{"below_spread_k":3.0}"#, Bound::BelowSpreadK(3.0)), (r#"{"above_rh_pct":65.0}"#, Bound::AboveRhPct(65.0))]
+    {
+        let stored = format!(r#"{{"name":"x","bound":{text},"until_h":1.0,"says":"y"}}"#);
+        let limit: Limit = serde_json::from_str(&stored).expect("a stored limit");
+        assert_eq!(limit.bound, bound);
+        assert_eq!(serde_json::to_string(&limit).expect("a limit has a form"), stored);
+    }
+}

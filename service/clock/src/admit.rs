@@ -28,7 +28,9 @@ impl Bench {
     /// # Errors
     /// A [`Refusal`] with what is wrong and how to mend it.
     pub fn admit(&self, fact: &Fact, happened_ms: i64, now_ms: i64) -> Result<(), Refusal> {
-        self.not_ahead("started_at", happened_ms, now_ms)?;
+        let when = if let Fact::CureBegun(_) = fact { "started_at" } else { "at" };
+        self.not_ahead(when, happened_ms, now_ms)?;
+        spoken(fact)?;
         match fact {
             Fact::ZoneSet(_) | Fact::RulePutInForce(_) => Ok(()),
             Fact::InstrumentAdded(added) => new("instrument", &added.id, self.instruments.contains_key(&added.id)),
@@ -290,6 +292,42 @@ impl Bench {
         }
         .into())
     }
+}
+
+/// Longest name or sentence taken, characters.
+const LONGEST: usize = 200;
+
+/// What a fact puts into words must be words: something to read, no more than fits a label, no control characters.
+fn spoken(fact: &Fact) -> Result<(), Refusal> {
+    match fact {
+        Fact::ZoneSet(set) => words("name", &set.name, 1),
+        Fact::InstrumentAdded(added) => words("name", &added.name, 1).and(words("family", &added.family, 0)),
+        Fact::JobOpened(opened) => {
+            words("title", &opened.title, 1)?;
+            opened.steps.iter().try_for_each(|step| words("steps.title", &step.title, 1))
+        }
+        Fact::JointAdded(added) => words("name", &added.name, 1),
+        Fact::PlateAdded(added) => words("name", &added.name, 1),
+        Fact::ClampAdded(added) => words("name", &added.name, 1).and(words("kind", &added.clamp_kind, 0)),
+        Fact::LotAdded(lot) => words("label", &lot.label, 0),
+        Fact::CureBegun(begun) => begun.surface.iter().try_for_each(|surface| words("surface", surface, 1)),
+        Fact::CureWithdrawn { reason, .. } => words("reason", reason, 1),
+        _ => Ok(()),
+    }
+}
+
+fn words(what: &str, text: &str, least: usize) -> Result<(), Refusal> {
+    let length = text.trim().chars().count();
+    if (least..=LONGEST).contains(&length) && !text.chars().any(char::is_control) {
+        return Ok(());
+    }
+    Err(Invalid {
+        what: what.into(),
+        given: format!("{length} characters"),
+        expected: format!("{least} to {LONGEST} characters without control characters"),
+        mend: "say it in a few words".into(),
+    }
+    .into())
 }
 
 fn new<K>(what: &'static str, id: &facts::Id<K>, there: bool) -> Result<(), Refusal> {

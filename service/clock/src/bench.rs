@@ -152,6 +152,12 @@ impl Bench {
         self.stays.get(instrument)?.last().map(|stay| (&self.zones[stay.zone].set.id, stay.from_ms))
     }
 
+    /// Instruments that are in a zone, in order of id.
+    pub fn instruments_in(&self, zone: &ZoneId) -> impl Iterator<Item = &InstrumentAdded> {
+        let here = move |id: &&InstrumentId| self.place(id.as_str()).is_some_and(|(place, _)| place == zone);
+        self.stays.keys().filter(here).filter_map(|id| self.instruments.get(id))
+    }
+
     /// Plates by id.
     pub fn plates(&self) -> &BTreeMap<PlateId, Plate> {
         &self.plates

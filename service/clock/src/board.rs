@@ -154,12 +154,15 @@ impl Bench {
         let mut before: Vec<(&Step, bool)> = Vec::new();
         let mut states = Vec::new();
         for step in &job.opened.steps {
-            let (is_done, cure) = (done(step), cure_of(step));
             // A step that names none follows the one above it.
             let free = match (step.follows.as_slice(), before.last()) {
                 ([], last) => last.is_none_or(|(_, done)| *done),
                 (follows, _) => before.iter().all(|(other, done)| *done || !follows.contains(&other.id)),
             };
+            let waits = step.kind == StepKind::Wait && free && !done(step);
+            // A wait lasts until everything glued or coated before it has told its last milestone.
+            let cure = if waits { self.unfinished(job) } else { cure_of(step) };
+            let is_done = done(step) || (waits && cure.is_none() && !job.cures.is_empty());
             let state = match (is_done, cure, free) {
                 (true, ..) => StepState::Done,
                 (false, Some(_), _) => StepState::Curing,
@@ -170,6 +173,12 @@ impl Bench {
             before.push((step, is_done));
         }
         states
+    }
+
+    /// A glue-up or coat of a job that has not told its last milestone yet.
+    fn unfinished<'a>(&self, job: &'a Job) -> Option<&'a CureId> {
+        let known = |id: &&CureId| self.cure(id.as_str()).is_some_and(|c| c.withdrawn.is_none() && !c.all_told());
+        job.cures.iter().find(known)
     }
 
     /// What comes after a cure in its job: the first step not done that follows its step, or the first not done.

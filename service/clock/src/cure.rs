@@ -77,6 +77,11 @@ impl Cure {
             || (self.clamps_on.is_empty() && self.releasing().is_some_and(|m| self.told[m].alert.is_some()))
     }
 
+    /// Whether its last milestone has been told.
+    pub fn all_told(&self) -> bool {
+        self.told.iter().all(|told| told.alert.is_some())
+    }
+
     /// The alert that told milestone `m`, and when it came true.
     pub fn told(&self, m: usize) -> Option<(&AlertId, i64)> {
         let told = &self.told[m];

@@ -207,7 +207,7 @@ impl Bench {
 
     fn close_if_over(&mut self, ix: CureIx) {
         let cure = &self.cures[ix as usize];
-        if !cure.closed && cure.clamps_on.is_empty() && cure.told.iter().all(|told| told.alert.is_some()) {
+        if !cure.closed && cure.clamps_on.is_empty() && cure.all_told() {
             self.leave_clocks(ix);
         }
     }

@@ -246,6 +246,8 @@ pub enum AlertKind {
     Milestone,
     /// The day ahead.
     Digest,
+    /// The air of a zone is out of the shop's band.
+    Climate,
 }
 
 /// Something told, with the words it was told in.

@@ -1,5 +1,6 @@
 //! Telling: alarms become alerts, alerts become deliveries.
 
 pub(crate) mod alarm;
+pub(crate) mod climate;
 pub(crate) mod delivery;
 pub(crate) mod words;

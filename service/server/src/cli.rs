@@ -10,6 +10,7 @@ use std::{
 use clap::{Parser, Subcommand};
 use rules::Rulebook;
 use store::{Database, Sqlite};
+use tokio::signal::unix::{Signal, SignalKind, signal};
 use tokio_util::sync::CancellationToken;
 use tracing_subscriber::EnvFilter;
 
@@ -139,9 +140,11 @@ async fn serve(settings: Settings, demo: Option<Now>) -> Result<(), StartError> 
         println!("Living through ten days of an invented shop ...");
         demo::fill(service.state(), now.ms()).await?;
     }
+    // Before anybody is told that it serves: whoever started it may end it at once.
+    let interrupt = interrupted();
     println!("The board is at http://{}/ (stop it with Ctrl-C)", service.address());
     let stop = CancellationToken::new();
-    let (interrupt, ended) = (interrupted(), stop.clone());
+    let ended = stop.clone();
     let served = service.run(stop, true);
     tokio::pin!(served);
     tokio::select! {
@@ -151,18 +154,21 @@ async fn serve(settings: Settings, demo: Option<Now>) -> Result<(), StartError> 
     served.await
 }
 
-/// Waits for an interrupt or, where there is one, a termination signal.
-async fn interrupted() {
-    let terminated = async {
-        match tokio::signal::unix::signal(tokio::signal::unix::SignalKind::terminate()) {
-            Ok(mut signal) => drop(signal.recv().await),
-            Err(_) => std::future::pending().await,
+/// Listens for an interrupt or a termination from here on; the future ends when one comes.
+fn interrupted() -> impl Future<Output = ()> {
+    let listen = |kind| signal(kind).ok();
+    let (mut interrupt, mut terminate) = (listen(SignalKind::interrupt()), listen(SignalKind::terminate()));
+    async move {
+        tokio::select! {
+            Some(()) = heard(&mut interrupt) => {}
+            Some(()) = heard(&mut terminate) => {}
+            else => std::future::pending().await,
         }
-    };
-    tokio::select! {
-        _ = tokio::signal::ctrl_c() => {}
-        () = terminated => {}
     }
+}
+
+async fn heard(signal: &mut Option<Signal>) -> Option<()> {
+    signal.as_mut()?.recv().await
 }
 
 fn check(settings: &Settings) -> Result<(), StartError> {

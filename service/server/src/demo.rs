@@ -88,6 +88,7 @@ const JOBS: [(&str, &str, &str, i64, &[StepRow]); 9] = [
         &[
             ("clean", HandsOn, "Clean both faces"),
             ("glue", GlueUp, "Glue the bridge"),
+            ("rest", Wait, "Let it come to full strength"),
             ("string", Check, "String up and check the action"),
         ],
     ),
@@ -101,6 +102,7 @@ const JOBS: [(&str, &str, &str, i64, &[StepRow]); 9] = [
             ("cleat", GlueUp, "Glue cleats across it"),
             ("coat-1", Coat, "First touch-up coat"),
             ("coat-2", Coat, "Second touch-up coat"),
+            ("rest", Wait, "Let the film harden"),
             ("rub", HandsOn, "Level and rub out"),
         ],
     ),
@@ -149,6 +151,7 @@ const JOBS: [(&str, &str, &str, i64, &[StepRow]); 9] = [
             ("coat-1", Coat, "First lacquer coat"),
             ("coat-2", Coat, "Second lacquer coat"),
             ("coat-3", Coat, "Third lacquer coat"),
+            ("rest", Wait, "Let the film harden"),
             ("rub", HandsOn, "Rub out"),
         ],
     ),
@@ -175,6 +178,7 @@ const JOBS: [(&str, &str, &str, i64, &[StepRow]); 9] = [
             ("glue", GlueUp, "Glue the break"),
             ("shape", HandsOn, "Scrape and level"),
             ("coat", Coat, "Touch-up coat"),
+            ("rest", Wait, "Let joint and film come to full strength"),
             ("string", Check, "String up"),
         ],
     ),
@@ -261,6 +265,15 @@ pub async fn fill(state: &Arc<State>, now_ms: i64) -> Result<(), Problem> {
     let mut acts = ACTS.iter().peekable();
     for step in 0..=DAYS * 24 * 12 {
         let at_ms = begins_ms + step * 5 * MINUTE_MS;
+        // Each alarm rings at its own time, not at the next reading's.
+        let next_wake = || state.shared.bench_mut().next_wake().filter(|wake_ms| *wake_ms < at_ms);
+        let mut wake = next_wake();
+        while let Some(wake_ms) = wake {
+            clock.set(wake_ms.max(clock.ms()));
+            alarm::step(state).await?;
+            // An alarm that only moved to wait for the wall clock rings later.
+            wake = next_wake().filter(|next_ms| *next_ms > wake_ms);
+        }
         clock.set(at_ms);
         let hours_ago = (now_ms - at_ms) as f64 / HOUR_MS as f64;
         let readings = ["bench", "booth"].map(|zone| reading(zone, at_ms, hours_ago));

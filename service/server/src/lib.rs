@@ -7,6 +7,7 @@
 
 mod alerts;
 mod body;
+mod chart;
 pub mod cli;
 mod compose;
 mod demo;

@@ -14,7 +14,7 @@ use tokio_cron_scheduler::{Job, JobScheduler};
 use tokio_util::sync::CancellationToken;
 
 use crate::{
-    alerts::{alarm, words},
+    alerts::{alarm, climate, words},
     now::instant,
     problem::{Kind, Problem},
     state::State,
@@ -32,9 +32,10 @@ struct Recurring {
 const MINUTE_MS: i64 = 60_000;
 const DAY_MS: i64 = 24 * 60 * MINUTE_MS;
 
-const JOBS: [Recurring; 4] = [
+const JOBS: [Recurring; 5] = [
     Recurring { name: "forecast", cron: "0 */15 * * * *", overdue_ms: 40 * MINUTE_MS },
     Recurring { name: "digest", cron: "15 * * * * *", overdue_ms: 10 * MINUTE_MS },
+    Recurring { name: "climate", cron: "45 * * * * *", overdue_ms: 10 * MINUTE_MS },
     Recurring { name: "backup", cron: "30 40 1 * * *", overdue_ms: DAY_MS + 120 * MINUTE_MS },
     Recurring { name: "retention", cron: "30 10 2 * * *", overdue_ms: DAY_MS + 120 * MINUTE_MS },
 ];
@@ -59,6 +60,7 @@ pub(crate) async fn run_job(state: &Arc<State>, name: &str) -> Result<(), Proble
             Ok(())
         }
         "digest" => digest(state).await,
+        "climate" => climate::step(state).await,
         "backup" => backup(state).await,
         "retention" => retention(state).await,
         other => Err(Problem::new(Kind::Internal, format!("there is no recurring job {other}"), "name one of JOBS")),
@@ -153,10 +155,14 @@ async fn backup(state: &Arc<State>) -> Result<(), Problem> {
         Problem::new(Kind::Unavailable, format!("the backup folder: {e}"), "check store.backups and its owner")
     };
     std::fs::create_dir_all(&folder).map_err(io)?;
-    if to.exists() {
-        std::fs::remove_file(&to).map_err(io)?;
+    // Under another name until it is whole: a copy that failed must not stand where a good one was, nor count as one.
+    let part = to.with_extension("part");
+    if part.exists() {
+        std::fs::remove_file(&part).map_err(io)?;
     }
-    state.read(move |database| database.backup(&to)).await?;
+    let unfinished = part.clone();
+    state.read(move |database| database.backup(&unfinished)).await?;
+    std::fs::rename(&part, &to).map_err(io)?;
     let mut copies = copies(&folder).map_err(io)?;
     while copies.len() > keep {
         std::fs::remove_file(copies.remove(0)).map_err(io)?;

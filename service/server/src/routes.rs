@@ -16,6 +16,7 @@ mod moisture;
 mod pages;
 mod plates;
 mod readings;
+mod series;
 mod zones;
 
 use std::sync::Arc;
@@ -47,6 +48,8 @@ const ADDRESSES: &[&str] = &[
     "GET POST /api/v1/zones",
     "GET PUT /api/v1/zones/{id}",
     "GET POST /api/v1/zones/{id}/readings",
+    "GET /api/v1/zones/{id}/series",
+    "GET /api/v1/zones/{id}/chart.svg",
     "POST /api/v1/readings",
     "GET POST /api/v1/instruments",
     "GET /api/v1/instruments/{id}",
@@ -105,6 +108,7 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
                 .route("", web::get().to(index))
                 .configure(zones::configure)
                 .configure(readings::configure)
+                .configure(series::configure)
                 .configure(instruments::configure)
                 .configure(plates::configure)
                 .configure(moisture::configure)

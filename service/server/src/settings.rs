@@ -182,6 +182,15 @@ impl Shop {
         let temp_c = f64::midpoint(self.temp_low_c, self.temp_high_c);
         clock::Target { rh_low_pct: self.rh_low_pct, rh_high_pct: self.rh_high_pct, temp_c }
     }
+
+    /// The band as the air of each zone is watched against it.
+    pub(crate) fn watch(&self) -> clock::Watch {
+        clock::Watch {
+            temp_c: (self.temp_low_c, self.temp_high_c),
+            rh_pct: (self.rh_low_pct, self.rh_high_pct),
+            ..clock::Watch::default()
+        }
+    }
 }
 
 fn wrong(key: &str, what: impl Into<String>, mend: &str) -> SettingsError {
@@ -253,10 +262,15 @@ impl Settings {
         if self.store.keep_backups == 0 {
             return Err(wrong("store.keep_backups", "must be at least 1", "14 keeps a fortnight"));
         }
+        let mut names = std::collections::BTreeSet::new();
         for (i, hook) in self.webhooks.iter_mut().enumerate() {
             let key = |name: &str| format!("webhooks[{i}].{name}");
             if hook.name.is_empty() {
                 return Err(wrong(&key("name"), "is empty", "give the receiver a name of its own"));
+            }
+            if !names.insert(hook.name.clone()) {
+                let what = format!("\"{}\" stands twice; only the first would be told", hook.name);
+                return Err(wrong(&key("name"), what, "give the receiver a name of its own"));
             }
             if !hook.url.starts_with("http://") && !hook.url.starts_with("https://") {
                 return Err(wrong(&key("url"), format!("\"{}\"", hook.url), "write https://host/path"));
@@ -319,6 +333,7 @@ mod tests {
     #[test]
     fn every_wrong_value_names_its_key() {
         let hook = "[[webhooks]]\nname = \"a\"\nurl = \"http://127.0.0.1/\"\nsecret = \"short\"";
+        let good = hook.replace("short", "sixteen and more characters");
         for (text, key) in [
             ("[shop]\ntime_zone = \"Middle/Earth\"", "shop.time_zone"),
             ("[shop]\ndigest_at = \"25:00\"", "shop.digest_at"),
@@ -331,6 +346,7 @@ mod tests {
             ("[climate]\nbridge_minutes = 0", "climate.bridge_minutes"),
             ("[store]\nkeep_readings_days = 1", "store.keep_readings_days"),
             (hook, "webhooks[0].secret"),
+            (&format!("{good}\n{good}"), "webhooks[1].name"),
         ] {
             assert_eq!(read(text, &[]).expect_err(text).key, key);
         }

@@ -323,7 +323,10 @@ impl Database for Sqlite {
         let verdict: String =
             copy.query_row("PRAGMA integrity_check", [], |row| row.get(0)).map_err(|e| Error::of(e, &named))?;
         match verdict.as_str() {
-            "ok" => Ok(()),
+            // SQLite does not flush a copy it makes so: until then it is only in the system's memory.
+            "ok" => {
+                std::fs::File::open(to).and_then(|copy| copy.sync_all()).map_err(|_| Error::ReadOnly { path: named })
+            }
             why => Err(Error::Unreadable { seq: 0, why: format!("the copy {named} is not sound: {why}") }),
         }
     }
