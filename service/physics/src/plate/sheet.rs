@@ -9,7 +9,7 @@ use crate::range::{LONGEST_H, Result, hours, within};
 const CELLS: usize = 26;
 /// How much thicker each cell is than the one before it: moisture changes fastest under the face.
 const GROWTH: f64 = 1.15;
-/// A step is cut into parts no longer than this share of l²/D, so that its length hardly shows.
+/// A step is cut into parts no longer than this share of the plate's relaxation time, so that its length hardly shows.
 const LONGEST_PART: f64 = 0.02;
 /// Most parts of one step. A step that needs more is so long that the plate ends near balance
 /// whatever its course, and the implicit scheme is stable at any length.
@@ -153,9 +153,8 @@ impl Sheet {
     pub fn advance(&mut self, seconds: f64, air_pct: f64, exchange: Exchange) -> Result<f64> {
         let seconds = within("seconds", seconds, 0.0, 3600.0 * LONGEST_H, "s")?;
         let air_pct = moisture("air_pct", air_pct)?;
-        let exchange = exchange.checked()?;
-        let fourier = exchange.diffusivity_m2_s * seconds / (self.depth_m * self.depth_m);
-        let parts = (fourier / LONGEST_PART).ceil().clamp(1.0, MOST_PARTS);
+        let part_s = LONGEST_PART * 3600.0 * self.relaxation_h(exchange)?;
+        let parts = (seconds / part_s).ceil().clamp(1.0, MOST_PARTS);
         let conductances = self.conductances(exchange);
         let mut came_in_pct = 0.0;
         for _ in 0..parts as usize {
