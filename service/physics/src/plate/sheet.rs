@@ -261,7 +261,7 @@ impl Sheet {
     ///
     /// # Departures
     ///
-    /// The sum is exact at both ends and up to 4 % too long between them.
+    /// The sum is exact at both ends and up to 5 % too long between them.
     ///
     /// # Examples
     ///
