@@ -2,4 +2,5 @@
 
 pub(crate) mod alarm;
 pub(crate) mod delivery;
+pub(crate) mod sensors;
 pub(crate) mod words;

@@ -10,6 +10,7 @@ mod body;
 pub mod cli;
 mod compose;
 mod demo;
+mod intake;
 mod now;
 mod page;
 mod problem;

@@ -13,7 +13,9 @@ mod lots;
 mod materials;
 mod milestones;
 mod pages;
+mod quarantine;
 mod readings;
+mod sensors;
 mod zones;
 
 use std::sync::Arc;
@@ -46,6 +48,11 @@ const ADDRESSES: &[&str] = &[
     "GET PUT /api/v1/zones/{id}",
     "GET POST /api/v1/zones/{id}/readings",
     "POST /api/v1/readings",
+    "GET /api/v1/zones/{id}/quarantine",
+    "POST /api/v1/zones/{id}/quarantine/{held}/release",
+    "POST /api/v1/zones/{id}/quarantine/{held}/discard",
+    "GET /api/v1/zones/{id}/sensors",
+    "GET POST /api/v1/sensors/{id}/calibrations",
     "GET POST /api/v1/instruments",
     "GET /api/v1/instruments/{id}",
     "GET POST /api/v1/jobs",
@@ -99,6 +106,8 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
                 .route("", web::get().to(index))
                 .configure(zones::configure)
                 .configure(readings::configure)
+                .configure(quarantine::configure)
+                .configure(sensors::configure)
                 .configure(instruments::configure)
                 .configure(jobs::configure)
                 .configure(joints::configure)
