@@ -7,6 +7,7 @@ mod facts;
 mod hostile;
 mod house;
 mod http;
+mod intake;
 mod materials;
 mod physics_reference;
 mod readme;

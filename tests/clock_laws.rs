@@ -10,6 +10,7 @@ mod jobs;
 mod legs;
 mod rebuilt;
 mod retraction;
+mod sensors;
 mod shop;
 mod varying;
 mod view;

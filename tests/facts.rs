@@ -31,11 +31,14 @@ fn kind(fact: &Fact) -> &'static str {
         Fact::AlertSnoozed { .. } => "alert_snoozed",
         Fact::AlertRepeated { .. } => "alert_repeated",
         Fact::AlertRetracted { .. } => "alert_retracted",
+        Fact::HygrometerCalibrated(_) => "hygrometer_calibrated",
+        Fact::AirPlanned(_) => "air_planned",
+        Fact::PlanCancelled { .. } => "plan_cancelled",
     }
 }
 
 /// Every kind there is.
-const KINDS: [&str; 18] = [
+const KINDS: [&str; 21] = [
     "zone_set",
     "instrument_added",
     "job_opened",
@@ -54,6 +57,9 @@ const KINDS: [&str; 18] = [
     "alert_snoozed",
     "alert_repeated",
     "alert_retracted",
+    "hygrometer_calibrated",
+    "air_planned",
+    "plan_cancelled",
 ];
 
 /// Every stored sample: its file and its text.

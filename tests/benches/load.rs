@@ -311,6 +311,7 @@ fn lateness(runtime: &tokio::runtime::Runtime, shop: &Shop, version: &str) {
         // A zone whose air has stood at the rule's reference for days: age runs with the wall clock.
         let readings = (0..8 * 24 * 12).rev().map(|i| facts::Reading {
             zone: stock::id("bench"),
+            sensor: None,
             at: stock::instant(now_ms() - i * 5 * stock::MINUTE_MS),
             temp_c: facts::TempC::new(20.0).unwrap(),
             rh_pct: facts::RhPct::new(50.0).unwrap(),

@@ -2,7 +2,7 @@
 //! order the readings came and however often they were corrected.
 
 use clock::{AlertState, Bench};
-use facts::{Bound, Fact, Limit, Meets};
+use facts::{Bound, Fact, HygrometerCalibrated, Limit, Meets, Reading, Salt, SaltPoint};
 use proptest::prelude::*;
 
 use super::{
@@ -15,7 +15,8 @@ use super::{
 /// One thing that may happen in a shop. Numbers pick among what there is; what cannot be is refused and skipped.
 #[derive(Debug, Clone)]
 enum Event {
-    Reading { zone: usize, ago_h: f64, temp_c: f64, rh_pct: f64 },
+    Reading { zone: usize, sensor: usize, ago_h: f64, temp_c: f64, rh_pct: f64 },
+    Calibrate { sensor: usize, ago_h: f64, off_pct: f64 },
     Backlog { zone: usize, temp_c: f64 },
     Begin { zone: usize, ago_h: f64, law: usize, clamps: usize, of_job: bool },
     Carry { cure: usize, zone: usize, ago_h: f64 },
@@ -29,6 +30,8 @@ enum Event {
 }
 
 const ZONES: [&str; 2] = ["bench", "box"];
+/// Readings of a person, and of two sensors.
+const SENSORS: [Option<&str>; 3] = [None, Some("north"), Some("south")];
 const LAWS: [&str; 5] = ["linear", "arrhenius-50", "vpd-ratio", "never", "lost"];
 
 fn event() -> impl Strategy<Value = Event> {
@@ -36,8 +39,10 @@ fn event() -> impl Strategy<Value = Event> {
     let ago_h = prop_oneof![3 => Just(0.0), 1 => 0.0..6.0_f64];
     let (temp_c, which) = (5.0..30.0_f64, 0..40_usize);
     prop_oneof![
-        6 => (zone.clone(), ago_h.clone(), temp_c.clone(), 20.0..80.0_f64)
-            .prop_map(|(zone, ago_h, temp_c, rh_pct)| Event::Reading { zone, ago_h, temp_c, rh_pct }),
+        6 => (zone.clone(), 0..3_usize, ago_h.clone(), temp_c.clone(), 20.0..80.0_f64)
+            .prop_map(|(zone, sensor, ago_h, temp_c, rh_pct)| Event::Reading { zone, sensor, ago_h, temp_c, rh_pct }),
+        1 => (1..3_usize, ago_h.clone(), -9.0..9.0_f64)
+            .prop_map(|(sensor, ago_h, off_pct)| Event::Calibrate { sensor, ago_h, off_pct }),
         1 => (zone.clone(), temp_c.clone()).prop_map(|(zone, temp_c)| Event::Backlog { zone, temp_c }),
         4 => (zone.clone(), ago_h.clone(), 0..LAWS.len(), 0..3_usize, any::<bool>())
             .prop_map(|(zone, ago_h, law, clamps, of_job)| Event::Begin { zone, ago_h, law, clamps, of_job }),
@@ -63,8 +68,13 @@ impl Shop {
         let cure = |cure: usize| id(&format!("cure-{}", cure % n_cures));
         let alert = |alert: usize| self.bench.alerts().keys().nth(alert % self.bench.alerts().len().max(1)).cloned();
         let (hour, fact) = match *event {
-            Event::Reading { zone, ago_h, temp_c, rh_pct } => {
-                return self.take_reading(reading(ZONES[zone], now_h - ago_h, temp_c, rh_pct));
+            Event::Reading { zone, sensor, ago_h, temp_c, rh_pct } => {
+                let reading = reading(ZONES[zone], now_h - ago_h, temp_c, rh_pct);
+                return self.take_reading(Reading { sensor: SENSORS[sensor].map(id), ..reading });
+            }
+            Event::Calibrate { sensor, ago_h, off_pct } => {
+                let id = id(SENSORS[sensor].expect("the first is nobody"));
+                (now_h - ago_h, calibrated(id, off_pct))
             }
             Event::Backlog { zone, temp_c } => {
                 return self.record(ZONES[zone], (now_h - 4.0, now_h), 0.5, |hour| temp_c + hour.sin());
@@ -109,6 +119,12 @@ impl Shop {
         }
         now_h
     }
+}
+
+/// A sensor read so much less than the salt's 75 %.
+fn calibrated(sensor: facts::SensorId, off_pct: f64) -> Fact {
+    let point = SaltPoint { salt: Salt::SodiumChloride, temp_c: 20.0, read_rh_pct: 75.0 - off_pct, true_rh_pct: 75.0 };
+    Fact::HygrometerCalibrated(HygrometerCalibrated::new(sensor, vec![point]).expect("it is not broken"))
 }
 
 fn begun(n: usize, law: &str, zone: &str, start_h: f64, clamps: usize, of_job: bool) -> facts::CureBegun {
@@ -166,12 +182,16 @@ proptest! {
         temps in prop::collection::vec(5.0..30.0_f64, 2..30),
         order in any::<u64>(),
         known in 0..30_usize,
+        sensors in prop::collection::vec(0..3_usize, 30),
     ) {
         let mut in_time = Shop::open();
         let mut late = Shop::open();
         let n_known = known.min(temps.len());
         let readings: Vec<_> =
-            temps.iter().enumerate().map(|(i, temp_c)| reading("bench", i as f64 * 0.4, *temp_c, 50.0)).collect();
+            temps.iter().enumerate().map(|(i, temp_c)| Reading {
+                sensor: SENSORS[sensors[i]].map(id),
+                ..reading("bench", i as f64 * 0.2, *temp_c, 50.0)
+            }).collect();
         let mut rest = readings[n_known..].to_vec();
         rest.sort_by_key(|reading| (reading.at.timestamp_millis() as u64).wrapping_mul(order | 1));
         for (shop, rest) in [(&mut in_time, &readings[n_known..]), (&mut late, &rest)] {

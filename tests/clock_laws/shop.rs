@@ -51,6 +51,7 @@ pub(super) fn id<K: Kind>(text: &str) -> Id<K> {
 
 pub(super) fn reading(zone: &str, hour: f64, temp_c: f64, rh_pct: f64) -> Reading {
     Reading {
+        sensor: None,
         zone: id(zone),
         at: instant(hour),
         temp_c: TempC::new(temp_c).expect("a bench temperature"),

@@ -1,7 +1,7 @@
 //! What may be said: each fact is held against the bench before it is committed. A fact that passes is never
 //! refused later; one that does not changes nothing.
 
-use facts::{CureBegun, CureId, CureKind, Fact, Invalid, JobOpened, Reading};
+use facts::{CureBegun, CureId, CureKind, Fact, Invalid, JobOpened, Reading, ZoneId};
 
 use crate::{AlertState, Bench, Refusal};
 
@@ -88,6 +88,17 @@ impl Bench {
             Fact::AlertAcknowledged { alert } | Fact::AlertRepeated { alert } | Fact::AlertRetracted { alert, .. } => {
                 self.standing_alert(alert.as_str())
             }
+            Fact::HygrometerCalibrated(calibrated) => {
+                self.not_ancient("at", happened_ms, now_ms)?;
+                let sensor = Some(&calibrated.sensor);
+                let spoke = self.zones().any(|zone| self.sensor(zone.id.as_str(), sensor).is_some());
+                spoke.then_some(()).ok_or_else(|| Refusal::Unknown {
+                    what: "sensor",
+                    id: calibrated.sensor.to_string(),
+                    mend: "send a reading that names it first; GET /api/v1/zones/{id}/sensors lists those that spoke"
+                        .into(),
+                })
+            }
         }
     }
 
@@ -96,11 +107,19 @@ impl Bench {
     /// # Errors
     /// An unknown zone, or a time in the future.
     pub fn admit_reading(&self, reading: &Reading, now_ms: i64) -> Result<(), Refusal> {
-        if !self.zone_of.contains_key(&reading.zone) {
-            return Err(unknown("zone", reading.zone.as_str(), "zones"));
-        }
         let at_ms = reading.at.timestamp_millis();
-        self.not_ahead("at", at_ms, now_ms)?;
+        self.admit_offer(&reading.zone, at_ms, now_ms)?;
+        self.not_ahead("at", at_ms, now_ms)
+    }
+
+    /// Whether a reading nobody has checked can be laid to a zone and a time at all.
+    ///
+    /// # Errors
+    /// An unknown zone, or a time too long ago for anything to rest on it.
+    pub fn admit_offer(&self, zone: &ZoneId, at_ms: i64, now_ms: i64) -> Result<(), Refusal> {
+        if !self.zone_of.contains_key(zone) {
+            return Err(unknown("zone", zone.as_str(), "zones"));
+        }
         self.not_ancient("at", at_ms, now_ms)
     }
 
@@ -354,5 +373,6 @@ pub fn claims(fact: &Fact) -> Vec<(&'static str, &str)> {
         | Fact::AlertSnoozed { alert, .. }
         | Fact::AlertRepeated { alert }
         | Fact::AlertRetracted { alert, .. } => vec![("alert", alert.as_str())],
+        Fact::HygrometerCalibrated(calibrated) => vec![("sensor", calibrated.sensor.as_str())],
     }
 }

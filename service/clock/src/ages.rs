@@ -2,7 +2,8 @@
 //!
 //! Between two readings the air runs straight and the rate is taken at least every 15 minutes along it, straight
 //! in between (trapezoid). Across a gap longer than the bridge limit nobody knows the air: the slower of the two
-//! rates at its ends is held, so that a gap never shortens a wait. Form: ASTM C1074, age = Σ rate · Δt.
+//! rates at its ends is held, so that a gap never shortens a wait. Where the zone's sensors disagree the slowest of what
+//! they say is taken, for the same reason. Form: ASTM C1074, age = Σ rate · Δt.
 
 use std::sync::OnceLock;
 
@@ -56,6 +57,12 @@ pub(crate) struct Past<'a> {
     pub(crate) bridge_ms: i64,
 }
 
+impl<'a> Past<'a> {
+    fn apart(self, at_ms: i64) -> Option<&'a [Air]> {
+        if self.timeline.ever_apart() { self.timeline.apart(at_ms) } else { None }
+    }
+}
+
 /// The known air and what is expected after it.
 #[derive(Clone, Copy)]
 pub(crate) struct AirOf<'a> {
@@ -102,7 +109,10 @@ impl Ages {
         self.ahead = OnceLock::new();
         for i in self.first + self.sums.len()..past.timeline.len() {
             let (at_ms, air) = past.timeline.get(i);
-            let rate = (self.law)(air);
+            let rate = match past.apart(at_ms) {
+                None => (self.law)(air),
+                Some(said) => said.iter().map(|air| (self.law)(*air)).fold(f64::INFINITY, f64::min),
+            };
             let age = match self.sums.last() {
                 None => (self.law)(past.set) * hours(at_ms - self.origin_ms),
                 Some(age) => age + self.piece(i - 1, rate, past).total_h(),
@@ -174,7 +184,7 @@ impl Ages {
             let held = rate.min(rate_to);
             return Piece::straight(from_ms, span_ms, held, held);
         }
-        if span_ms <= STEP_MS {
+        if span_ms <= STEP_MS || past.apart(from_ms).is_some() || past.apart(to_ms).is_some() {
             return Piece::straight(from_ms, span_ms, rate, rate_to);
         }
         let parts = (span_ms as usize).div_ceil(STEP_MS as usize).min(PARTS);

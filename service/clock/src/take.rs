@@ -2,12 +2,13 @@
 
 use std::sync::Arc;
 
-use facts::{AlertRaised, CureBegun, Fact, Reading, Recorded, ZoneSet};
+use facts::{AlertRaised, CureBegun, Fact, HygrometerCalibrated, Reading, Recorded, ZoneSet};
 
 use crate::{
     Alert, AlertState, Bench, Clamp, Cure, Job,
     cure::{Leg, Told},
     cure_clock::CureIx,
+    sensors::Calibration,
     timeline::Change,
     zone::Zone,
 };
@@ -67,13 +68,34 @@ impl Bench {
             }
             Fact::AlertRepeated { alert } => self.answer(alert.as_str(), AlertState::Open),
             Fact::AlertRetracted { alert, .. } => self.retract(alert.as_str()),
+            Fact::HygrometerCalibrated(calibrated) => self.calibrate(calibrated, happened_ms),
         }
     }
 
     /// Takes a reading in: appends to every clock of its zone, or sums again from where it changed the past.
     pub fn take_reading(&mut self, reading: &Reading) {
         let Some(&z) = self.zone_of.get(&reading.zone) else { return };
-        let change = self.zones[z].timeline.put(reading);
+        let combining = self.settings.combining();
+        let change = self.zones[z].put(reading, combining, &self.calibrations);
+        self.settle(z, change);
+    }
+
+    /// Readings of a sensor are corrected from an instant on; what its zones' clocks summed from there is void.
+    fn calibrate(&mut self, calibrated: &HygrometerCalibrated, from_ms: i64) {
+        let of_sensor = self.calibrations.entry(calibrated.sensor.clone()).or_default();
+        // The last word about an instant counts.
+        of_sensor.retain(|calibration| calibration.from_ms != from_ms);
+        of_sensor.push(Calibration { from_ms, calibrated: calibrated.clone() });
+        of_sensor.sort_by_key(|calibration| calibration.from_ms);
+        let combining = self.settings.combining();
+        for z in 0..self.zones.len() {
+            let change = self.zones[z].correct(from_ms, combining, &self.calibrations);
+            self.settle(z, change);
+        }
+    }
+
+    /// Brings a zone's clocks up to date with its series.
+    fn settle(&mut self, z: usize, change: Change) {
         let from = match change {
             Change::Nothing => return,
             Change::Appended => self.zones[z].timeline.len() - 1,
@@ -103,6 +125,7 @@ impl Bench {
         // What the cures need, not where the clocks began: a clock that is never idle would never let one go.
         let legs = self.open.iter().flat_map(|ix| &self.cures[*ix as usize].legs).filter(|leg| leg.zone == z);
         let at_ms = legs.fold(at_ms, |least, leg| least.min(leg.from_ms));
+        self.zones[z].sensors.forget_before(at_ms);
         if self.zones[z].timeline.forget_before(at_ms) > 0 {
             let (clocks, past) = self.zones[z].clocks_and_past(self.settings.bridge_ms);
             for clock in clocks.iter_mut() {

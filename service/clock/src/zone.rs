@@ -2,18 +2,23 @@
 
 use std::{collections::HashMap, sync::OnceLock};
 
-use facts::ZoneSet;
+use facts::{Reading, ZoneSet};
 
 use crate::{
     Air, Forecast, Outlook, Timeline,
     ages::{AirOf, Past},
     cure_clock::{ClockKey, CureClock},
+    sensors::{Calibrations, Combining, Sensors},
+    timeline::Change,
 };
 
 /// One place with one climate.
 pub(crate) struct Zone {
     pub(crate) set: ZoneSet,
+    /// The one series its clocks run on.
     pub(crate) timeline: Timeline,
+    /// What each sensor said, where there are several or they have names.
+    pub(crate) sensors: Sensors,
     /// Made when first asked for after a change of the timeline.
     outlook: OnceLock<Outlook>,
     /// Never shrinks, so that an index into it stays good.
@@ -26,10 +31,21 @@ impl Zone {
         Self {
             set,
             timeline: Timeline::default(),
+            sensors: Sensors::default(),
             outlook: OnceLock::new(),
             clocks: Vec::new(),
             clock_of: HashMap::new(),
         }
+    }
+
+    /// Takes a reading in.
+    pub(crate) fn put(&mut self, reading: &Reading, combining: Combining, calibrations: &Calibrations) -> Change {
+        self.sensors.put(reading, &mut self.timeline, combining, calibrations)
+    }
+
+    /// A hygrometer's correction changed from an instant on.
+    pub(crate) fn correct(&mut self, from_ms: i64, combining: Combining, calibrations: &Calibrations) -> Change {
+        self.sensors.combine(from_ms, i64::MAX, &mut self.timeline, combining, calibrations)
     }
 
     pub(crate) fn set_air(&self) -> Air {

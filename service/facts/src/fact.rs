@@ -6,8 +6,8 @@ use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
 use crate::{
-    AlertId, ClampId, CureBegun, CureId, InstrumentId, JobId, JointId, LotId, MaterialId, Porosity, RhPct, StepId,
-    TempC, VersionId, ZoneId,
+    AlertId, ClampId, CureBegun, CureId, HygrometerCalibrated, InstrumentId, JobId, JointId, LotId, MaterialId,
+    Porosity, RhPct, StepId, TempC, VersionId, ZoneId,
 };
 
 /// One thing a person, a sensor or the clock said. Corrections are further facts.
@@ -89,6 +89,8 @@ pub enum Fact {
         /// What changed.
         because: String,
     },
+    /// A hygrometer stood over saturated salts; its later readings are corrected by what it read there.
+    HygrometerCalibrated(HygrometerCalibrated),
 }
 
 /// A place with one climate: bench, booth, warm box.
@@ -244,6 +246,10 @@ pub enum AlertKind {
     Digest,
     /// The air of a zone is out of the shop's band.
     Climate,
+    /// A sensor gives no usable reading any more.
+    SensorSilent,
+    /// A hygrometer was last held against salts more than a year ago.
+    CalibrationDue,
 }
 
 /// Something told, with the words it was told in.

@@ -21,7 +21,7 @@ pub mod kind {
     kinds!(
         Instrument "instrument" 48, Job "job" 48, Step "step" 48, Joint "joint" 48, Clamp "clamp" 48,
         Material "material" 48, Lot "lot" 48, Zone "zone" 48, Cure "glue-up or coat" 48, Alert "alert" 128,
-        Version "rule version" 64
+        Version "rule version" 64, Sensor "sensor" 48
     );
 }
 
@@ -143,5 +143,7 @@ pub type ZoneId = Id<kind::Zone>;
 pub type CureId = Id<kind::Cure>;
 /// An alert; the same id on every delivery of it.
 pub type AlertId = Id<kind::Alert>;
+/// A thermometer and hygrometer that speaks for itself.
+pub type SensorId = Id<kind::Sensor>;
 /// One text of a rule, named by its hash.
 pub type VersionId = Id<kind::Version>;

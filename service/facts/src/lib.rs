@@ -10,6 +10,7 @@ mod entry;
 mod fact;
 mod id;
 mod quantity;
+mod sensor;
 
 pub use cure::{Bound, CureBegun, CureKind, Finding, JointState, Level, Limit, Meets, Porosity, TargetAge};
 pub use entry::{Entry, Recorded};
@@ -18,7 +19,8 @@ pub use fact::{
     StepKind, ZoneSet,
 };
 pub use id::{
-    AlertId, ClampId, CureId, Id, InstrumentId, JobId, JointId, Kind, LotId, MaterialId, StepId, VersionId, ZoneId,
-    kind,
+    AlertId, ClampId, CureId, Id, InstrumentId, JobId, JointId, Kind, LotId, MaterialId, SensorId, StepId, VersionId,
+    ZoneId, kind,
 };
 pub use quantity::{Invalid, Reading, RhPct, TempC, within};
+pub use sensor::{HygrometerCalibrated, Salt, SaltPoint};

@@ -20,6 +20,11 @@ pub(crate) struct Body<T> {
 }
 
 impl<T> Body<T> {
+    /// The value apart, with what is left to answer the request.
+    pub(crate) fn split(self) -> (T, Body<()>) {
+        (self.value, Body { value: (), once: self.once })
+    }
+
     /// The answer to keep: the id of what was made. A repeated request is answered with that thing as it stands.
     pub(crate) fn answer(&self, id: &str) -> Option<Answer> {
         let (key, fingerprint) = self.once.clone()?;
@@ -62,24 +67,27 @@ impl<T: DeserializeOwned + 'static> FromRequest for Body<T> {
     }
 }
 
-fn parse<T: DeserializeOwned>(text: &[u8]) -> Result<T, Problem> {
+pub(crate) fn parse<T: DeserializeOwned>(text: &[u8]) -> Result<T, Problem> {
     let parsed = serde_json::from_slice(text).and_then(|value| match text.trim_ascii_start().first() {
         Some(b'{') => Ok(value),
         // The reader would take a list for the fields in their order, which nobody means.
         _ => Err(serde::de::Error::custom("the body is no object of named fields")),
     });
-    parsed.map_err(|e| {
-        let (kind, mend) = match e.classify() {
-            serde_json::error::Category::Data => {
-                (Kind::Invalid, "correct the field; README.md shows a body for each address")
-            }
-            _ => (Kind::Malformed, "the body is not whole JSON; look at this line and column"),
-        };
-        let detail = e.to_string();
-        let named = |lead| detail.strip_prefix(lead)?.split('`').next().map(str::to_string);
-        let field = ["unknown field `", "missing field `", "duplicate field `"].into_iter().find_map(named);
-        Problem { kind, detail, field, mend: mend.into() }
-    })
+    parsed.map_err(|e| of_reader(&e))
+}
+
+/// What the JSON reader did not understand.
+pub(crate) fn of_reader(e: &serde_json::Error) -> Problem {
+    let (kind, mend) = match e.classify() {
+        serde_json::error::Category::Data => {
+            (Kind::Invalid, "correct the field; README.md shows a body for each address")
+        }
+        _ => (Kind::Malformed, "the body is not whole JSON; look at this line and column"),
+    };
+    let detail = e.to_string();
+    let named = |lead| detail.strip_prefix(lead)?.split('`').next().map(str::to_string);
+    let field = ["unknown field `", "missing field `", "duplicate field `"].into_iter().find_map(named);
+    Problem { kind, detail, field, mend: mend.into(), refused: vec![] }
 }
 
 /// The key as it is sent, with or without the quotes of a structured field.

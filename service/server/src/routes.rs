@@ -13,7 +13,9 @@ mod lots;
 mod materials;
 mod milestones;
 mod pages;
+mod quarantine;
 mod readings;
+mod sensors;
 mod series;
 mod zones;
 
@@ -49,6 +51,11 @@ const ADDRESSES: &[&str] = &[
     "GET /api/v1/zones/{id}/series",
     "GET /api/v1/zones/{id}/chart.svg",
     "POST /api/v1/readings",
+    "GET /api/v1/zones/{id}/quarantine",
+    "POST /api/v1/zones/{id}/quarantine/{held}/release",
+    "POST /api/v1/zones/{id}/quarantine/{held}/discard",
+    "GET /api/v1/zones/{id}/sensors",
+    "GET POST /api/v1/sensors/{id}/calibrations",
     "GET POST /api/v1/instruments",
     "GET /api/v1/instruments/{id}",
     "GET POST /api/v1/jobs",
@@ -103,6 +110,8 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
                 .configure(zones::configure)
                 .configure(readings::configure)
                 .configure(series::configure)
+                .configure(quarantine::configure)
+                .configure(sensors::configure)
                 .configure(instruments::configure)
                 .configure(jobs::configure)
                 .configure(joints::configure)
