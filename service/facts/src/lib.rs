@@ -14,11 +14,11 @@ mod quantity;
 pub use cure::{Bound, CureBegun, CureKind, Finding, JointState, Level, Limit, Meets, Porosity, TargetAge};
 pub use entry::{Entry, Recorded};
 pub use fact::{
-    AlertKind, AlertRaised, ClampAdded, Fact, InstrumentAdded, JobOpened, JointAdded, LotAdded, RulePutInForce, Step,
-    StepKind, ZoneSet,
+    AirPlanned, AlertKind, AlertRaised, ClampAdded, Fact, InstrumentAdded, JobOpened, JointAdded, LotAdded,
+    RulePutInForce, Step, StepKind, ZoneSet,
 };
 pub use id::{
-    AlertId, ClampId, CureId, Id, InstrumentId, JobId, JointId, Kind, LotId, MaterialId, StepId, VersionId, ZoneId,
-    kind,
+    AlertId, ClampId, CureId, Id, InstrumentId, JobId, JointId, Kind, LotId, MaterialId, PlanId, StepId, VersionId,
+    ZoneId, kind,
 };
 pub use quantity::{Invalid, Reading, RhPct, TempC, within};

@@ -8,7 +8,7 @@ use std::{
 };
 
 use actix_web::{App, HttpServer, middleware::from_fn, web};
-use clock::{Bench, HourlyMean, Laws};
+use clock::{Bench, Laws, UsualDay};
 use facts::Fact;
 use metrics_exporter_prometheus::{PrometheusBuilder, PrometheusHandle};
 use rules::Rulebook;
@@ -77,7 +77,7 @@ impl Service {
         let rulebook = Arc::new(Rulebook::new());
         let bridge_ms = i64::from(settings.climate.bridge_minutes) * 60_000;
         let of_clock = clock::Settings { bridge_ms, ..clock::Settings::default() };
-        let mut bench = Bench::new(of_clock, rulebook.clone() as Arc<dyn Laws>, Box::new(HourlyMean));
+        let mut bench = Bench::new(of_clock, rulebook.clone() as Arc<dyn Laws>, Box::new(UsualDay));
         let last_seq = replay(&mut bench, &rulebook, database.as_mut())?;
         let reader = database.reopen()?;
         let shared = Arc::new(Shared::new(bench, last_seq, now));
