@@ -1,5 +1,6 @@
 //! Every integration test, in one binary: one link instead of twenty.
 mod clock_laws;
+mod forecast;
 mod house;
 mod materials;
 mod physics_reference;
