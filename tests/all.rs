@@ -4,5 +4,6 @@ mod forecast;
 mod house;
 mod materials;
 mod physics_reference;
+mod plans;
 mod readme;
 mod rule_host;

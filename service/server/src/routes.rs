@@ -13,6 +13,7 @@ mod lots;
 mod materials;
 mod milestones;
 mod pages;
+mod plans;
 mod readings;
 mod zones;
 
@@ -46,6 +47,9 @@ const ADDRESSES: &[&str] = &[
     "GET PUT /api/v1/zones/{id}",
     "GET POST /api/v1/zones/{id}/readings",
     "POST /api/v1/readings",
+    "GET POST /api/v1/zones/{id}/plans",
+    "GET /api/v1/zones/{id}/plans/{plan}",
+    "POST /api/v1/zones/{id}/plans/{plan}/cancel",
     "GET POST /api/v1/instruments",
     "GET /api/v1/instruments/{id}",
     "GET POST /api/v1/jobs",
@@ -99,6 +103,7 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
                 .route("", web::get().to(index))
                 .configure(zones::configure)
                 .configure(readings::configure)
+                .configure(plans::configure)
                 .configure(instruments::configure)
                 .configure(jobs::configure)
                 .configure(joints::configure)
