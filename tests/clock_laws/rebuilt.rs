@@ -7,7 +7,7 @@ use proptest::prelude::*;
 
 use super::{
     bench, closing, exact,
-    shop::{Shop, glue_up, hour, id, instant, job, ms, reading, step, zone_set},
+    shop::{Shop, glue_up, hour, id, instant, job, ms, planned, reading, step, zone_set},
     stage,
     view::{View, same},
 };
@@ -24,6 +24,8 @@ enum Event {
     Withdraw { cure: usize },
     CloseJob,
     SetZone { zone: usize, temp_c: f64 },
+    Plan { zone: usize, in_h: f64, for_h: f64, temp_c: f64 },
+    CancelPlan { plan: usize },
     Acknowledge { alert: usize },
     Snooze { alert: usize, for_h: f64 },
     Tell,
@@ -50,7 +52,10 @@ fn event() -> impl Strategy<Value = Event> {
         1 => which.clone().prop_map(|cure| Event::ClampsOff { cure }),
         1 => which.clone().prop_map(|cure| Event::Withdraw { cure }),
         1 => Just(Event::CloseJob),
-        1 => (zone, temp_c).prop_map(|(zone, temp_c)| Event::SetZone { zone, temp_c }),
+        1 => (zone.clone(), temp_c.clone()).prop_map(|(zone, temp_c)| Event::SetZone { zone, temp_c }),
+        1 => (zone, -2.0..6.0_f64, 0.5..12.0_f64, temp_c)
+            .prop_map(|(zone, in_h, for_h, temp_c)| Event::Plan { zone, in_h, for_h, temp_c }),
+        1 => which.clone().prop_map(|plan| Event::CancelPlan { plan }),
         1 => which.clone().prop_map(|alert| Event::Acknowledge { alert }),
         1 => (which, 0.1..5.0_f64).prop_map(|(alert, for_h)| Event::Snooze { alert, for_h }),
         5 => Just(Event::Tell),
@@ -94,6 +99,14 @@ impl Shop {
             Event::Withdraw { cure: n } => (now_h, Fact::CureWithdrawn { cure: cure(n), reason: "a slip".into() }),
             Event::CloseJob => (now_h, Fact::JobClosed { job: id("job") }),
             Event::SetZone { zone, temp_c } => (now_h, zone_set(ZONES[zone], temp_c)),
+            Event::Plan { zone, in_h, for_h, temp_c } => {
+                let plan = format!("plan-{}", self.bench.plans().len());
+                (now_h, planned(&plan, ZONES[zone], (now_h + in_h, now_h + in_h + for_h), temp_c))
+            }
+            Event::CancelPlan { plan } => {
+                let n_plans = self.bench.plans().len().max(1);
+                (now_h, Fact::PlanCancelled { plan: id(&format!("plan-{}", plan % n_plans)) })
+            }
             Event::Acknowledge { alert: n } => match alert(n) {
                 Some(alert) => (now_h, Fact::AlertAcknowledged { alert }),
                 None => return,

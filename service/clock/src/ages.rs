@@ -9,7 +9,7 @@ use std::sync::OnceLock;
 
 use crate::{
     Air, Law, Outlook, Timeline,
-    forecast::{DAY_STEPS, STEP_MS, STEPS},
+    forecast::{DAY_MS, DAY_STEPS, STEP_MS},
 };
 
 pub(crate) const HOUR_MS: f64 = 3_600_000.0;
@@ -43,7 +43,12 @@ pub(crate) struct Ages {
     ahead: OnceLock<Ahead>,
 }
 
+/// Sums over an outlook, counted from `start_ms` on.
 struct Ahead {
+    start_ms: i64,
+    /// What the sums show there.
+    start_h: [f64; 3],
+    /// Where the sums are zero.
     from_ms: i64,
     rates: [Vec<f64>; 3],
     sums: [Vec<f64>; 3],
@@ -170,8 +175,9 @@ impl Ages {
 
     fn ahead(&self, zone: AirOf<'_>) -> &Ahead {
         self.ahead.get_or_init(|| {
-            let from_ms = if self.sums.is_empty() { self.origin_ms } else { zone.outlook.from_ms };
-            Ahead::new(&self.law, from_ms, zone.outlook)
+            // Without a reading the outlook is all there is, and may begin before or after the first cure.
+            let start_ms = if self.sums.is_empty() { self.origin_ms } else { zone.outlook.from_ms };
+            Ahead::new(&self.law, start_ms, zone.outlook)
         })
     }
 
@@ -246,7 +252,7 @@ impl Piece {
 }
 
 impl Ahead {
-    fn new(law: &Law, from_ms: i64, outlook: &Outlook) -> Self {
+    fn new(law: &Law, start_ms: i64, outlook: &Outlook) -> Self {
         let mut rates = [const { Vec::new() }; 3];
         for step in &outlook.steps {
             let of = step.corners().map(|air| law(air));
@@ -264,40 +270,58 @@ impl Ahead {
                 }))
                 .collect()
         });
-        Self { from_ms, rates, sums }
+        // A start past the end is in some repetition of the last day, and all of them are alike.
+        let end_ms = outlook.from_ms + (outlook.steps.len() as i64 - 1) * STEP_MS;
+        let skipped_ms = ((start_ms - end_ms).max(0) + DAY_MS - 1).div_euclid(DAY_MS) * DAY_MS;
+        let mut ahead = Self { start_ms, start_h: [0.0; 3], from_ms: outlook.from_ms + skipped_ms, rates, sums };
+        ahead.start_h = [Band::Slow, Band::Middle, Band::Fast].map(|band| ahead.sum(start_ms, band));
+        ahead
     }
 
     fn age(&self, at_ms: i64, band: Band) -> f64 {
+        self.sum(at_ms.max(self.start_ms), band) - self.start_h[band as usize]
+    }
+
+    /// Before the first step its air holds, and past the end the last day is repeated.
+    fn sum(&self, at_ms: i64, band: Band) -> f64 {
         let (rates, sums) = (&self.rates[band as usize], &self.sums[band as usize]);
-        let mut past_ms = (at_ms - self.from_ms).max(0);
-        let mut age = 0.0;
-        let whole_ms = STEPS as i64 * STEP_MS;
-        if past_ms > whole_ms {
-            let days = (past_ms - whole_ms).div_euclid(DAY_STEPS as i64 * STEP_MS) + 1;
-            age = days as f64 * (sums[STEPS] - sums[STEPS - DAY_STEPS]);
-            past_ms -= days * DAY_STEPS as i64 * STEP_MS;
+        let mut past_ms = at_ms - self.from_ms;
+        if past_ms < 0 {
+            return rates[0] * hours(past_ms);
         }
-        let step = ((past_ms / STEP_MS) as usize).min(STEPS - 1);
+        let last = sums.len() - 1;
+        let mut age = 0.0;
+        let whole_ms = last as i64 * STEP_MS;
+        if past_ms > whole_ms {
+            let days = (past_ms - whole_ms).div_euclid(DAY_MS) + 1;
+            age = days as f64 * (sums[last] - sums[last - DAY_STEPS]);
+            past_ms -= days * DAY_MS;
+        }
+        let step = ((past_ms / STEP_MS) as usize).min(last - 1);
         let run = hours(past_ms - step as i64 * STEP_MS);
         age + sums[step] + age_of_part(rates[step], rates[step + 1], hours(STEP_MS), run)
     }
 
     fn time_of(&self, age_h: f64, band: Band) -> Option<i64> {
         let (rates, sums) = (&self.rates[band as usize], &self.sums[band as usize]);
-        let (mut left, mut days) = (age_h, 0.0);
-        if left > sums[STEPS] {
-            let a_day = sums[STEPS] - sums[STEPS - DAY_STEPS];
+        let (mut left, mut days) = (age_h + self.start_h[band as usize], 0.0);
+        if left < 0.0 {
+            return Some(self.from_ms + to_ms(left / rates[0]));
+        }
+        let last = sums.len() - 1;
+        if left > sums[last] {
+            let a_day = sums[last] - sums[last - DAY_STEPS];
             if a_day <= 0.0 {
                 return None;
             }
-            days = ((left - sums[STEPS]) / a_day).ceil();
+            days = ((left - sums[last]) / a_day).ceil();
             left -= days * a_day;
         }
-        let step = sums.partition_point(|age| *age < left).clamp(1, STEPS) - 1;
+        let step = sums.partition_point(|age| *age < left).clamp(1, last) - 1;
         let run = time_in_part(rates[step], rates[step + 1], hours(STEP_MS), left - sums[step]);
-        let whole_h = days * hours(DAY_STEPS as i64 * STEP_MS) + step as f64 * hours(STEP_MS) + run;
+        let whole_h = days * hours(DAY_MS) + step as f64 * hours(STEP_MS) + run;
         // A cure that takes longer than a human life is one that does not happen.
-        (whole_h < 1e6).then(|| self.from_ms + to_ms(whole_h))
+        (whole_h < 1e6).then(|| (self.from_ms + to_ms(whole_h)).max(self.start_ms))
     }
 }
 

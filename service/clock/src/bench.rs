@@ -8,11 +8,11 @@ use std::{
 
 use facts::{
     AlertId, AlertRaised, ClampAdded, ClampId, CureId, InstrumentAdded, InstrumentId, JobId, JobOpened, JointAdded,
-    JointId, LotAdded, LotId, MaterialId, SensorId, StepId, VersionId, ZoneId, ZoneSet,
+    JointId, LotAdded, LotId, MaterialId, PlanId, SensorId, StepId, VersionId, ZoneId, ZoneSet,
 };
 
 use crate::{
-    Air, Cure, Forecast, Laws, Outlook, Timeline,
+    Air, Cure, Forecast, Laws, Outlook, Planned, Timeline,
     cure_clock::{ClockKey, CureIx},
     sensors::{Calibration, Calibrations, Combining},
     zone::Zone,
@@ -107,6 +107,7 @@ pub struct Bench {
     pub(crate) forecast: Box<dyn Forecast>,
     pub(crate) zones: Vec<Zone>,
     pub(crate) zone_of: HashMap<ZoneId, usize>,
+    pub(crate) plans: BTreeMap<PlanId, Planned>,
     pub(crate) instruments: BTreeMap<InstrumentId, InstrumentAdded>,
     pub(crate) jobs: BTreeMap<JobId, Job>,
     pub(crate) joints: BTreeMap<JointId, JointAdded>,
@@ -139,6 +140,7 @@ impl Bench {
             forecast,
             zones: Vec::new(),
             zone_of: HashMap::new(),
+            plans: BTreeMap::new(),
             instruments: BTreeMap::new(),
             jobs: BTreeMap::new(),
             joints: BTreeMap::new(),
@@ -211,6 +213,11 @@ impl Bench {
     /// A zone as it was set up.
     pub fn zone(&self, zone: &str) -> Option<&ZoneSet> {
         self.zone_of.get(zone).map(|z| &self.zones[*z].set)
+    }
+
+    /// Planned changes of the air of all zones, by id; also those gone by and those called off.
+    pub fn plans(&self) -> &BTreeMap<PlanId, Planned> {
+        &self.plans
     }
 
     /// The readings of a zone.

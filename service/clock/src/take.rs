@@ -2,12 +2,13 @@
 
 use std::sync::Arc;
 
-use facts::{AlertRaised, CureBegun, Fact, HygrometerCalibrated, Reading, Recorded, ZoneSet};
+use facts::{AirPlanned, AlertRaised, CureBegun, Fact, HygrometerCalibrated, Reading, Recorded, ZoneId, ZoneSet};
 
 use crate::{
-    Alert, AlertState, Bench, Clamp, Cure, Job,
+    Alert, AlertState, Bench, Clamp, Cure, Job, Planned,
     cure::{Leg, Told},
     cure_clock::CureIx,
+    intended::standing,
     sensors::Calibration,
     timeline::Change,
     zone::Zone,
@@ -18,7 +19,7 @@ impl Bench {
     pub fn take(&mut self, recorded: &Recorded) {
         let happened_ms = recorded.happened_at.timestamp_millis();
         match &recorded.fact {
-            Fact::ZoneSet(set) => self.set_zone(set),
+            Fact::ZoneSet(set) => self.set_zone(set, happened_ms),
             Fact::InstrumentAdded(added) => drop(self.instruments.insert(added.id.clone(), added.clone())),
             Fact::JobOpened(opened) => {
                 let job = Job { opened: opened.clone(), done: Default::default(), cures: Vec::new(), closed: false };
@@ -69,6 +70,14 @@ impl Bench {
             Fact::AlertRepeated { alert } => self.answer(alert.as_str(), AlertState::Open),
             Fact::AlertRetracted { alert, .. } => self.retract(alert.as_str()),
             Fact::HygrometerCalibrated(calibrated) => self.calibrate(calibrated, happened_ms),
+            Fact::AirPlanned(said) => self.plan(said),
+            Fact::PlanCancelled { plan } => {
+                if let Some(planned) = self.plans.get_mut(plan) {
+                    planned.cancelled_ms.get_or_insert(happened_ms);
+                    let zone = planned.said.zone.clone();
+                    self.follow_plans(&zone);
+                }
+            }
         }
     }
 
@@ -140,24 +149,38 @@ impl Bench {
 
     /// Makes every zone's outlook anew; the alarms follow it.
     pub fn look_again(&mut self) {
-        for z in 0..self.zones.len() {
-            self.zones[z].look_again();
-            for clock in &mut self.zones[z].clocks {
-                clock.ages.look_again();
-            }
-            for clock in 0..self.zones[z].clocks.len() {
-                self.arm_unsettled(z, clock);
-            }
+        (0..self.zones.len()).for_each(|z| self.look_again_in(z));
+    }
+
+    fn look_again_in(&mut self, z: usize) {
+        self.zones[z].look_again();
+        for clock in &mut self.zones[z].clocks {
+            clock.ages.look_again();
+        }
+        for clock in 0..self.zones[z].clocks.len() {
+            self.arm_unsettled(z, clock);
         }
     }
 
-    fn set_zone(&mut self, set: &ZoneSet) {
+    fn plan(&mut self, said: &AirPlanned) {
+        self.plans.insert(said.id.clone(), Planned { said: said.clone(), cancelled_ms: None });
+        self.follow_plans(&said.zone);
+    }
+
+    /// The plans of a zone changed. What is recorded there stays as it is; what rests on the outlook follows.
+    fn follow_plans(&mut self, zone: &ZoneId) {
+        let Some(&z) = self.zone_of.get(zone) else { return };
+        self.zones[z].intended.plans = standing(self.plans.values().filter(|planned| planned.said.zone == *zone));
+        self.look_again_in(z);
+    }
+
+    fn set_zone(&mut self, set: &ZoneSet, at_ms: i64) {
         let Some(&z) = self.zone_of.get(&set.id) else {
             self.zone_of.insert(set.id.clone(), self.zones.len());
             self.zones.push(Zone::new(set.clone()));
             return;
         };
-        self.zones[z].set = set.clone();
+        self.zones[z].revise(set, at_ms);
         self.zones[z].look_again();
         let (clocks, past) = self.zones[z].clocks_and_past(self.settings.bridge_ms);
         for clock in clocks.iter_mut() {

@@ -13,6 +13,7 @@ mod lots;
 mod materials;
 mod milestones;
 mod pages;
+mod plans;
 mod quarantine;
 mod readings;
 mod sensors;
@@ -56,6 +57,9 @@ const ADDRESSES: &[&str] = &[
     "POST /api/v1/zones/{id}/quarantine/{held}/discard",
     "GET /api/v1/zones/{id}/sensors",
     "GET POST /api/v1/sensors/{id}/calibrations",
+    "GET POST /api/v1/zones/{id}/plans",
+    "GET /api/v1/zones/{id}/plans/{plan}",
+    "POST /api/v1/zones/{id}/plans/{plan}/cancel",
     "GET POST /api/v1/instruments",
     "GET /api/v1/instruments/{id}",
     "GET POST /api/v1/jobs",
@@ -112,6 +116,7 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
                 .configure(series::configure)
                 .configure(quarantine::configure)
                 .configure(sensors::configure)
+                .configure(plans::configure)
                 .configure(instruments::configure)
                 .configure(jobs::configure)
                 .configure(joints::configure)

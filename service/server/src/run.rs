@@ -8,7 +8,7 @@ use std::{
 };
 
 use actix_web::{App, HttpServer, middleware::from_fn, web};
-use clock::{Bench, HourlyMean, Laws};
+use clock::{Bench, Laws, UsualDay};
 use facts::Fact;
 use metrics_exporter_prometheus::{PrometheusBuilder, PrometheusHandle};
 use rules::Rulebook;
@@ -83,7 +83,7 @@ impl Service {
             apart_rh_pct: settings.sensors.apart_rh_pct,
             ..clock::Settings::default()
         };
-        let mut bench = Bench::new(of_clock, rulebook.clone() as Arc<dyn Laws>, Box::new(HourlyMean));
+        let mut bench = Bench::new(of_clock, rulebook.clone() as Arc<dyn Laws>, Box::new(UsualDay));
         let last_seq = replay(&mut bench, &rulebook, database.as_mut())?;
         let reader = database.reopen()?;
         let shared = Arc::new(Shared::new(bench, last_seq, now));

@@ -164,17 +164,14 @@ async fn series(shop: Shop, id: web::Path<String>, stretch: web::Query<Stretch>)
         let detail = format!("more than {LONGEST_SERIES} readings lie in that stretch");
         return Err(Problem::new(Kind::Invalid, detail, "ask for a shorter one with from and to").about("from"));
     }
-    let expected = bench.outlook(&id).map_or_else(Vec::new, |outlook| {
-        let begins_ms = if timeline.is_empty() { now_ms } else { outlook.from_ms };
-        let at = |step: usize| begins_ms + step as i64 * clock::STEP_MS;
-        let steps = outlook.steps.iter().enumerate().filter(|(step, _)| (from_ms..=to_ms).contains(&at(*step)));
-        steps
-            .map(|(step, e)| Expected {
-                likely: sample(at(step), e.air),
-                spread_k: round(e.spread_k),
-                spread_rh_pct: round(e.spread_rh_pct),
-            })
-            .collect()
+    let outlook = bench.outlook(&id).ok_or_else(|| Problem::not_found("zone", &id))?;
+    // Without a reading what is expected begins now.
+    let begins_ms = timeline.last().map_or(now_ms, |(last_ms, _)| last_ms);
+    let steps = (0..=clock::STEPS as i64).map(|step| begins_ms + step * clock::STEP_MS);
+    let expected = steps.filter(|at_ms| (from_ms..=to_ms).contains(at_ms)).map(|at_ms| {
+        let clock::Expected { air, spread_k, spread_rh_pct } = outlook.expected_at(at_ms);
+        Expected { likely: sample(at_ms, air), spread_k: round(spread_k), spread_rh_pct: round(spread_rh_pct) }
     });
+    let expected = expected.collect();
     Ok(HttpResponse::Ok().json(Series { zone: id.to_string(), recorded, expected }))
 }
