@@ -6,6 +6,7 @@ mod clamps;
 mod cures;
 mod events;
 mod health;
+mod import;
 mod instruments;
 mod jobs;
 mod joints;
@@ -47,6 +48,7 @@ const ADDRESSES: &[&str] = &[
     "GET POST /api/v1/zones",
     "GET PUT /api/v1/zones/{id}",
     "GET POST /api/v1/zones/{id}/readings",
+    "POST /api/v1/zones/{id}/readings/csv",
     "POST /api/v1/readings",
     "GET /api/v1/zones/{id}/quarantine",
     "POST /api/v1/zones/{id}/quarantine/{held}/release",
@@ -106,6 +108,7 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
                 .route("", web::get().to(index))
                 .configure(zones::configure)
                 .configure(readings::configure)
+                .configure(import::configure)
                 .configure(quarantine::configure)
                 .configure(sensors::configure)
                 .configure(instruments::configure)

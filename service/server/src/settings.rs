@@ -64,6 +64,8 @@ pub struct Server {
     pub listen: String,
     /// Largest body taken, KiB.
     pub body_limit_kib: usize,
+    /// Largest file of readings taken, MiB.
+    pub import_limit_mib: usize,
     /// Threads that answer requests.
     pub workers: usize,
 }
@@ -123,7 +125,7 @@ impl Default for Shop {
 }
 impl Default for Server {
     fn default() -> Self {
-        Self { listen: "127.0.0.1:8080".into(), body_limit_kib: 4096, workers: 2 }
+        Self { listen: "127.0.0.1:8080".into(), body_limit_kib: 4096, import_limit_mib: 64, workers: 2 }
     }
 }
 impl Default for Store {
@@ -203,6 +205,9 @@ impl Settings {
         })?;
         if !(1..=65536).contains(&self.server.body_limit_kib) {
             return Err(wrong("server.body_limit_kib", "must be 1 to 65536", "4096 holds 10,000 readings"));
+        }
+        if !(1..=4096).contains(&self.server.import_limit_mib) {
+            return Err(wrong("server.import_limit_mib", "must be 1 to 4096", "64 holds years of a zone"));
         }
         if !(1..=64).contains(&self.server.workers) {
             return Err(wrong("server.workers", "must be 1 to 64", "2 is plenty for one shop"));
