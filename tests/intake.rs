@@ -5,6 +5,7 @@ mod csv;
 mod door;
 mod migration;
 mod quarantine;
+mod senml;
 mod silence;
 
 use bench::{Bench, ms};

@@ -6,6 +6,7 @@ pub(crate) mod columns;
 pub(crate) mod csv;
 mod gate;
 mod notes;
+pub(crate) mod senml;
 mod times;
 
 use std::{

@@ -16,6 +16,7 @@ mod milestones;
 mod pages;
 mod quarantine;
 mod readings;
+mod senml;
 mod sensors;
 mod zones;
 
@@ -50,6 +51,7 @@ const ADDRESSES: &[&str] = &[
     "GET POST /api/v1/zones/{id}/readings",
     "POST /api/v1/zones/{id}/readings/csv",
     "POST /api/v1/readings",
+    "POST /api/v1/readings/senml",
     "GET /api/v1/zones/{id}/quarantine",
     "POST /api/v1/zones/{id}/quarantine/{held}/release",
     "POST /api/v1/zones/{id}/quarantine/{held}/discard",
@@ -110,6 +112,7 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
                 .configure(readings::configure)
                 .configure(import::configure)
                 .configure(quarantine::configure)
+                .configure(senml::configure)
                 .configure(sensors::configure)
                 .configure(instruments::configure)
                 .configure(jobs::configure)

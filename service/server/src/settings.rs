@@ -38,6 +38,8 @@ pub struct Settings {
     pub climate: Climate,
     /// How sensors are cared for.
     pub sensors: Sensors,
+    /// How names in SenML packs are read.
+    pub senml: Senml,
     /// Who is told of alerts.
     pub webhooks: Vec<Webhook>,
 }
@@ -100,6 +102,14 @@ pub struct Scripts {
 pub struct Climate {
     /// Longest gap between readings that is bridged without a flag, minutes.
     pub bridge_minutes: u32,
+}
+
+/// How names in SenML packs are read.
+#[derive(Debug, Clone, Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Senml {
+    /// Beginnings of names, and the zone or zone/sensor each stands for.
+    pub names: std::collections::BTreeMap<String, String>,
 }
 
 /// Somebody to be told of alerts over HTTP.
@@ -223,6 +233,12 @@ impl Settings {
         }
         let mut names = std::collections::BTreeSet::new();
         self.sensors.check()?;
+        for (name, place) in &self.senml.names {
+            if crate::intake::senml::place(place).is_none() {
+                let what = format!("\"{place}\" for \"{name}\" is neither zone nor zone/sensor");
+                return Err(wrong("senml.names", what, "write {\"urn:dev:mac:0024befffe804ff1\" = \"bench/north\"}"));
+            }
+        }
         for (i, hook) in self.webhooks.iter_mut().enumerate() {
             let key = |name: &str| format!("webhooks[{i}].{name}");
             if hook.name.is_empty() {
@@ -301,6 +317,7 @@ mod tests {
             ("[server]\nworkers = 0", "server.workers"),
             ("[climate]\nbridge_minutes = 0", "climate.bridge_minutes"),
             ("[store]\nkeep_readings_days = 1", "store.keep_readings_days"),
+            ("[senml]\nnames = {\"urn:dev:x\" = \"The Bench\"}", "senml.names"),
             ("[sensors]\nsilent_minutes = 1", "sensors.silent_minutes"),
             ("[sensors]\nwindow_minutes = 0", "sensors.window_minutes"),
             ("[sensors]\napart_k = 0.0", "sensors.apart_k"),

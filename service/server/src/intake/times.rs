@@ -17,6 +17,8 @@ const FORMS: [&str; 8] = [
 ];
 /// Numbers from here on are milliseconds: as seconds it would be the year 5138.
 const LEAST_MS: f64 = 1e11;
+/// No calendar here goes further.
+const LATEST_MS: f64 = 8.0e15;
 /// Numbers below are no seconds since 1970 of this century.
 const LEAST_S: f64 = 9.0e8;
 
@@ -66,7 +68,7 @@ impl Times {
             return Ok(at.timestamp_millis());
         }
         if let Ok(number) = cell.parse::<f64>()
-            && number >= LEAST_S
+            && (LEAST_S..=LATEST_MS).contains(&number)
         {
             return Ok(if number >= LEAST_MS { number as i64 } else { (number * 1000.0) as i64 });
         }
