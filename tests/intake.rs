@@ -1,9 +1,11 @@
 //! Readings on their way in: whichever way they come, each ends taken, known, held with a reason, or refused by row.
 
 mod calibration;
+mod csv;
 mod door;
 mod migration;
 mod quarantine;
+mod senml;
 mod silence;
 
 use bench::{Bench, ms};

@@ -21,6 +21,8 @@ const NEAR_MS: i64 = HOUR_MS;
 /// A value in °C this much warmer than it was, whose °F would be this near to what was, was sent in °F.
 const UNIT_WARMER_K: f64 = 15.0;
 const UNIT_NEAR_K: f64 = 5.0;
+/// A value in °C that was turned from °F to °C all the same, and before that was this near to what was.
+const UNIT_TWICE_K: f64 = 2.0;
 /// How long the last reading tells what the room is like; after that the set-point does.
 const RECENT_MS: i64 = 24 * HOUR_MS;
 /// A stuck sensor has said the same at least so often.
@@ -242,7 +244,17 @@ impl Watch {
         let Sample { at_ms, temp_c, .. } = sample;
         let recent = self.last.filter(|(last_ms, _)| (at_ms - last_ms).abs() <= RECENT_MS);
         let was_c = recent.map_or(scene.set_temp_c, |(_, air)| air.temp_c);
-        let as_if_f = (temp_c - 32.0) / 1.8;
+        let (as_if_f, before) = ((temp_c - 32.0) / 1.8, temp_c * 1.8 + 32.0);
+        if was_c - temp_c > UNIT_WARMER_K && (before - was_c).abs() <= UNIT_TWICE_K {
+            return Some(Doubt {
+                reason: Reason::Unit,
+                field: "temp_c",
+                detail: format!(
+                    "temp_c is {temp_c} °C where it was {was_c:.1} °C; that is {before:.1} °C taken for °F"
+                ),
+                mend: format!("if it was in °C, send {before:.1}"),
+            });
+        }
         if TempC::new(temp_c).is_err() || temp_c - was_c <= UNIT_WARMER_K || (as_if_f - was_c).abs() > UNIT_NEAR_K {
             return None;
         }

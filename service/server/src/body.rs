@@ -32,39 +32,67 @@ impl<T> Body<T> {
     }
 }
 
+type Reading<T> = Pin<Box<dyn Future<Output = Result<T, Problem>>>>;
+
 impl<T: DeserializeOwned + 'static> FromRequest for Body<T> {
     type Error = Problem;
-    type Future = Pin<Box<dyn Future<Output = Result<Self, Problem>>>>;
+    type Future = Reading<Self>;
 
     fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
-        let bytes = web::Bytes::from_request(request, payload);
-        let request = request.clone();
+        let read = read(request, payload, "application/json");
         Box::pin(async move {
-            let limit_kib =
-                request.app_data::<web::Data<Arc<State>>>().map_or(2048, |state| state.settings.server.body_limit_kib);
-            let bytes = bytes.await.map_err(|e| match e.as_response_error().status_code() {
-                actix_web::http::StatusCode::PAYLOAD_TOO_LARGE => Problem::new(
-                    Kind::TooLarge,
-                    format!("the body is larger than {limit_kib} KiB"),
-                    "send less at once, or raise server.body_limit_kib",
-                ),
-                _ => Problem::new(Kind::Malformed, format!("the body broke off: {e}"), "send the request again"),
-            })?;
-            let media = request.headers().get(header::CONTENT_TYPE).and_then(|v| v.to_str().ok()).unwrap_or_default();
-            let essence = media.split(';').next().unwrap_or_default().trim();
-            if !bytes.is_empty() && !essence.eq_ignore_ascii_case("application/json") {
-                return Err(Problem::new(
-                    Kind::Media,
-                    format!("the content type is \"{media}\""),
-                    "send JSON with the header Content-Type: application/json",
-                ));
-            }
-            // A command without arguments needs no body.
-            let text: &[u8] = if bytes.is_empty() { b"{}" } else { &bytes };
-            let once = key_of(&request)?.map(|key| (key, fingerprint(&request, text)));
-            Ok(Self { value: parse(text)?, once })
+            let (text, once) = read.await?;
+            Ok(Self { value: parse(&text)?, once })
         })
     }
+}
+
+/// A SenML pack, not yet looked at.
+pub(crate) struct SenmlBody(pub(crate) Body<web::Bytes>);
+
+impl FromRequest for SenmlBody {
+    type Error = Problem;
+    type Future = Reading<Self>;
+
+    fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
+        let read = read(request, payload, "application/senml+json");
+        Box::pin(async move {
+            let (value, once) = read.await?;
+            Ok(Self(Body { value, once }))
+        })
+    }
+}
+
+/// The body of a request that must be of a media type, with its key and the hash of the request it belongs to.
+fn read(
+    request: &HttpRequest,
+    payload: &mut Payload,
+    media: &'static str,
+) -> Reading<(web::Bytes, Option<(String, String)>)> {
+    let bytes = web::Bytes::from_request(request, payload);
+    let request = request.clone();
+    Box::pin(async move {
+        let limit_kib =
+            request.app_data::<web::Data<Arc<State>>>().map_or(4096, |state| state.settings.server.body_limit_kib);
+        let bytes = bytes.await.map_err(|e| match e.as_response_error().status_code() {
+            actix_web::http::StatusCode::PAYLOAD_TOO_LARGE => Problem::new(
+                Kind::TooLarge,
+                format!("the body is larger than {limit_kib} KiB"),
+                "send less at once, or raise server.body_limit_kib",
+            ),
+            _ => Problem::new(Kind::Malformed, format!("the body broke off: {e}"), "send the request again"),
+        })?;
+        let said = request.headers().get(header::CONTENT_TYPE).and_then(|v| v.to_str().ok()).unwrap_or_default();
+        let essence = said.split(';').next().unwrap_or_default().trim();
+        if !bytes.is_empty() && !essence.eq_ignore_ascii_case(media) {
+            let mend = format!("send JSON with the header Content-Type: {media}");
+            return Err(Problem::new(Kind::Media, format!("the content type is \"{said}\""), mend));
+        }
+        // A command without arguments needs no body.
+        let text = if bytes.is_empty() { web::Bytes::from_static(b"{}") } else { bytes };
+        let once = key_of(&request)?.map(|key| (key, fingerprint(&request, &text)));
+        Ok((text, once))
+    })
 }
 
 pub(crate) fn parse<T: DeserializeOwned>(text: &[u8]) -> Result<T, Problem> {

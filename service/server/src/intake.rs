@@ -2,8 +2,12 @@
 //! exactly one of these: taken; known, because it is there already; held in quarantine with a reason, because it cannot
 //! be believed; or refused with a reason, because it cannot be laid to a zone and a time. None is dropped in silence.
 
+pub(crate) mod columns;
+pub(crate) mod csv;
 mod gate;
 mod notes;
+pub(crate) mod senml;
+mod times;
 
 use std::{
     collections::HashMap,

@@ -6,6 +6,7 @@ mod clamps;
 mod cures;
 mod events;
 mod health;
+mod import;
 mod instruments;
 mod jobs;
 mod joints;
@@ -16,6 +17,7 @@ mod pages;
 mod plans;
 mod quarantine;
 mod readings;
+mod senml;
 mod sensors;
 mod series;
 mod zones;
@@ -51,7 +53,9 @@ const ADDRESSES: &[&str] = &[
     "GET POST /api/v1/zones/{id}/readings",
     "GET /api/v1/zones/{id}/series",
     "GET /api/v1/zones/{id}/chart.svg",
+    "POST /api/v1/zones/{id}/readings/csv",
     "POST /api/v1/readings",
+    "POST /api/v1/readings/senml",
     "GET /api/v1/zones/{id}/quarantine",
     "POST /api/v1/zones/{id}/quarantine/{held}/release",
     "POST /api/v1/zones/{id}/quarantine/{held}/discard",
@@ -114,7 +118,9 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
                 .configure(zones::configure)
                 .configure(readings::configure)
                 .configure(series::configure)
+                .configure(import::configure)
                 .configure(quarantine::configure)
+                .configure(senml::configure)
                 .configure(sensors::configure)
                 .configure(plans::configure)
                 .configure(instruments::configure)

@@ -38,6 +38,8 @@ pub struct Settings {
     pub climate: Climate,
     /// How sensors are cared for.
     pub sensors: Sensors,
+    /// How names in SenML packs are read.
+    pub senml: Senml,
     /// Who is told of alerts.
     pub webhooks: Vec<Webhook>,
 }
@@ -64,6 +66,8 @@ pub struct Server {
     pub listen: String,
     /// Largest body taken, KiB.
     pub body_limit_kib: usize,
+    /// Largest file of readings taken, MiB.
+    pub import_limit_mib: usize,
     /// Threads that answer requests.
     pub workers: usize,
 }
@@ -100,6 +104,14 @@ pub struct Climate {
     pub bridge_minutes: u32,
 }
 
+/// How names in SenML packs are read.
+#[derive(Debug, Clone, Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Senml {
+    /// Beginnings of names, and the zone or zone/sensor each stands for.
+    pub names: std::collections::BTreeMap<String, String>,
+}
+
 /// Somebody to be told of alerts over HTTP.
 #[derive(Debug, Clone, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -123,7 +135,7 @@ impl Default for Shop {
 }
 impl Default for Server {
     fn default() -> Self {
-        Self { listen: "127.0.0.1:8080".into(), body_limit_kib: 4096, workers: 2 }
+        Self { listen: "127.0.0.1:8080".into(), body_limit_kib: 4096, import_limit_mib: 64, workers: 2 }
     }
 }
 impl Default for Store {
@@ -204,6 +216,9 @@ impl Settings {
         if !(1..=65536).contains(&self.server.body_limit_kib) {
             return Err(wrong("server.body_limit_kib", "must be 1 to 65536", "4096 holds 10,000 readings"));
         }
+        if !(1..=4096).contains(&self.server.import_limit_mib) {
+            return Err(wrong("server.import_limit_mib", "must be 1 to 4096", "64 holds years of a zone"));
+        }
         if !(1..=64).contains(&self.server.workers) {
             return Err(wrong("server.workers", "must be 1 to 64", "2 is plenty for one shop"));
         }
@@ -218,6 +233,12 @@ impl Settings {
         }
         let mut names = std::collections::BTreeSet::new();
         self.sensors.check()?;
+        for (name, place) in &self.senml.names {
+            if crate::intake::senml::place(place).is_none() {
+                let what = format!("\"{place}\" for \"{name}\" is neither zone nor zone/sensor");
+                return Err(wrong("senml.names", what, "write {\"urn:dev:mac:0024befffe804ff1\" = \"bench/north\"}"));
+            }
+        }
         for (i, hook) in self.webhooks.iter_mut().enumerate() {
             let key = |name: &str| format!("webhooks[{i}].{name}");
             if hook.name.is_empty() {
@@ -296,6 +317,7 @@ mod tests {
             ("[server]\nworkers = 0", "server.workers"),
             ("[climate]\nbridge_minutes = 0", "climate.bridge_minutes"),
             ("[store]\nkeep_readings_days = 1", "store.keep_readings_days"),
+            ("[senml]\nnames = {\"urn:dev:x\" = \"The Bench\"}", "senml.names"),
             ("[sensors]\nsilent_minutes = 1", "sensors.silent_minutes"),
             ("[sensors]\nwindow_minutes = 0", "sensors.window_minutes"),
             ("[sensors]\napart_k = 0.0", "sensors.apart_k"),

@@ -108,6 +108,12 @@ fn fahrenheit_that_could_be_celsius_is_held_and_named() {
 }
 
 #[test]
+fn celsius_taken_for_fahrenheit_is_held_too() {
+    // 20.2 °C read as °F is -6.6 °C.
+    check(&[(0, 20.0, 50.0), (5, -6.56, 50.0), (10, -6.6, 50.0)], &[None, Some(Reason::Unit), Some(Reason::Unit)]);
+}
+
+#[test]
 fn a_clock_that_is_ahead_is_held_and_a_minute_is_forgiven() {
     let mut watch = Watch::default();
     let scene = Scene {

@@ -64,7 +64,7 @@ async fn batch(shop: Shop, mut body: Body<Batch>) -> Answer {
             Err(problem) => refused.push(Refused::of(i, problem)),
         }
     }
-    take(&shop, offers, refused, &body, |row, field| {
+    take(&shop, "http", offers, refused, &body, |row, field| {
         format!("readings[{row}].{}", field.unwrap_or_default()).trim_end_matches('.').into()
     })
     .await
@@ -79,24 +79,27 @@ async fn single(shop: Shop, id: web::Path<String>, body: Body<Row>) -> Answer {
     }
     let (row, body) = body.split();
     let offer = row.offer(0, Some(zone), shop.now().ms())?;
-    take(&shop, vec![offer], vec![], &body, |_, field| field.unwrap_or_default().into()).await.map_err(|mut problem| {
-        // The one row is the problem.
-        problem.refused.clear();
-        problem
-    })
+    take(&shop, "http", vec![offer], vec![], &body, |_, field| field.unwrap_or_default().into()).await.map_err(
+        |mut problem| {
+            // The one row is the problem.
+            problem.refused.clear();
+            problem
+        },
+    )
 }
 
 /// The zone, the sensor and the instant are a reading's identity, so that a repeated one needs no key. One is honoured
 /// all the same: without it a reading sent again after it was corrected would undo the correction.
-async fn take<T>(
+pub(super) async fn take<T>(
     shop: &Shop,
+    by: &'static str,
     offers: Vec<Offer>,
     refused: Vec<Refused>,
     body: &Body<T>,
     name: impl Fn(usize, Option<&str>) -> String,
 ) -> Answer {
     let text = |tally: &Tally| serde_json::to_string(tally).expect("a tally has a JSON form");
-    let mut gate = Gate::new("http");
+    let mut gate = Gate::new(by);
     let keep = |tally: &Tally| match tally.useless(&name) {
         // Nothing was made that the key could stand for.
         Some(_) => None,
