@@ -8,15 +8,17 @@ mod air;
 mod alarms;
 mod jobs;
 mod legs;
+mod plans;
 mod rebuilt;
 mod retraction;
+mod sensors;
 mod shop;
 mod varying;
 mod view;
 
 use std::{cell::Cell, sync::Arc};
 
-use clock::{Air, Bench, Expected, Forecast, HourlyMean, Law, Laws, Outlook, STEPS, Settings, Timeline};
+use clock::{Air, Bench, Expected, Forecast, Intended, Law, Laws, Outlook, STEPS, Settings, Timeline, UsualDay};
 use facts::{Meets, TargetAge, VersionId};
 
 /// Laws by name, so that a test says which one it means and needs no script.
@@ -56,14 +58,19 @@ fn vpd_pa(air: Air) -> f64 {
 struct Held;
 
 impl Forecast for Held {
-    fn outlook(&self, history: &Timeline, set: Air) -> Outlook {
-        let (from_ms, air) = history.last().unwrap_or((0, set));
+    fn outlook(&self, history: &Timeline, intended: &Intended) -> Outlook {
+        let (from_ms, air) = history.last().unwrap_or((0, intended.set));
         Outlook { from_ms, steps: vec![Expected { air, spread_k: 0.0, spread_rh_pct: 0.0 }; STEPS + 1] }
     }
 }
 
 fn bench() -> Bench {
-    Bench::new(Settings::default(), Arc::new(Named), Box::new(HourlyMean))
+    Bench::new(Settings::default(), Arc::new(Named), Box::new(UsualDay))
+}
+
+/// A bench that expects the last reading for ever.
+fn held() -> Bench {
+    Bench::new(Settings::default(), Arc::new(Named), Box::new(Held))
 }
 
 /// A milestone whose spread is 0.8 to 1.25 of its age.

@@ -33,11 +33,14 @@ fn kind(fact: &Fact) -> &'static str {
         Fact::AlertSnoozed { .. } => "alert_snoozed",
         Fact::AlertRepeated { .. } => "alert_repeated",
         Fact::AlertRetracted { .. } => "alert_retracted",
+        Fact::HygrometerCalibrated(_) => "hygrometer_calibrated",
+        Fact::AirPlanned(_) => "air_planned",
+        Fact::PlanCancelled { .. } => "plan_cancelled",
     }
 }
 
 /// Every kind there is.
-const KINDS: [&str; 20] = [
+const KINDS: [&str; 23] = [
     "zone_set",
     "instrument_added",
     "instrument_moved",
@@ -58,6 +61,9 @@ const KINDS: [&str; 20] = [
     "alert_snoozed",
     "alert_repeated",
     "alert_retracted",
+    "hygrometer_calibrated",
+    "air_planned",
+    "plan_cancelled",
 ];
 
 /// Every stored sample: its file and its text.

@@ -73,6 +73,7 @@ pub fn reading(zone: &str, at_ms: i64) -> Reading {
     let day = (at_ms.rem_euclid(86_400_000)) as f64 / 86_400_000.0 * std::f64::consts::TAU;
     Reading {
         zone: id(zone),
+        sensor: None,
         at: instant(at_ms),
         temp_c: TempC::new(20.0 + 2.0 * day.sin()).expect("a workshop's temperature"),
         rh_pct: RhPct::new(48.0 + 5.0 * day.cos()).expect("a workshop's humidity"),

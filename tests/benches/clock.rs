@@ -1,13 +1,13 @@
 //! Speed of the clock alone: `cargo bench -p bench-tests --bench clock`.
 //!
 //! One reading into a zone with 100 open glue-ups against one with 100,000; the milestone times of one glue-up with a
-//! year of five-minute readings behind it. The figures stand in DEVELOPERS.md.
+//! year of five-minute readings behind it; the outlook of one zone. The figures stand in DEVELOPERS.md.
 #![allow(missing_docs)]
 
 use std::sync::Arc;
 
 use bench::stock::{self, MINUTE_MS};
-use clock::{Air, Bench, HourlyMean, Law, Laws, Settings};
+use clock::{Air, Bench, Law, Laws, Settings, UsualDay};
 use divan::{Bencher, black_box};
 use facts::VersionId;
 
@@ -26,7 +26,7 @@ impl Laws for Arrhenius {
 
 /// A zone with readings every five minutes up to `now_ms`, and `cures` glue-ups spread over eight rules.
 fn zone_with(cures: usize, days: i64, now_ms: i64) -> Bench {
-    let mut bench = Bench::new(Settings::default(), Arc::new(Arrhenius), Box::new(HourlyMean));
+    let mut bench = Bench::new(Settings::default(), Arc::new(Arrhenius), Box::new(UsualDay));
     for recorded in stock::furniture(now_ms) {
         bench.take(&recorded);
     }
@@ -54,6 +54,16 @@ fn one_reading_into_a_zone_with_open_cures(bencher: Bencher<'_, '_>, cures: usiz
         // The alarms are looked at after every reading; that belongs to its cost.
         black_box(bench.due(at_ms, 64));
         black_box(bench.next_wake());
+    });
+}
+
+/// With two weeks behind it, which is all a forecast looks at; it is made anew after every reading.
+#[divan::bench]
+fn outlook_of_one_zone_with_two_weeks_of_readings(bencher: Bencher<'_, '_>) {
+    let mut bench = zone_with(0, 14, NOW_MS);
+    bencher.bench_local(|| {
+        bench.look_again();
+        black_box(bench.outlook("bench").expect("a zone").steps.len());
     });
 }
 

@@ -3,11 +3,10 @@
 use proptest::prelude::*;
 
 use super::{
-    ASKED, Held, Named, exact, near,
+    ASKED, Named, exact, near,
     shop::{Shop, glue_up, ms, reading},
     stage,
 };
-use clock::{Bench, Settings};
 
 const LAWS: [&str; 5] = ["arrhenius-50", "q10-2", "vpd-ratio", "linear", "damp"];
 
@@ -37,7 +36,7 @@ fn record(shop: &mut Shop, air: &[(f64, f64, f64)]) {
 }
 
 fn held() -> Shop {
-    Shop::with(Bench::new(Settings::default(), std::sync::Arc::new(Named), Box::new(Held)))
+    Shop::with(super::held())
 }
 
 /// Rate of a law by name.
@@ -201,7 +200,10 @@ proptest! {
         target.floor_h = floor_h;
         record(&mut shop, &air);
         shop.begin(glue_up("cure", LAWS[law], "bench", start_h, &[target]));
-        let [earliest, likely, safe] = shop.hours("cure", 0).map(|hour| hour.expect("every law here moves"));
+        let [earliest, likely, safe] = shop.hours("cure", 0);
+        let [earliest, likely] = [earliest, likely].map(|hour| hour.expect("every law here moves"));
+        // Air as wild as this may be saturated for good at the slow edge of its band: then no hour is safe.
+        let safe = safe.unwrap_or(f64::INFINITY);
         prop_assert!(earliest <= likely && likely <= safe, "{earliest} {likely} {safe}");
         prop_assert!(earliest >= start_h + floor_h - 1e-6);
     }

@@ -9,8 +9,9 @@ use super::{
 };
 
 /// A bench at 10 °C (rate 0.5) and a box at 30 °C (rate 1.5), recorded up to an hour.
+/// Each zone stays as it was last read.
 fn two_zones(until_h: f64) -> Shop {
-    let mut shop = Shop::open();
+    let mut shop = Shop::with(super::held());
     shop.record("bench", (0.0, until_h), 0.25, |_| 10.0);
     shop.record("box", (0.0, until_h), 0.25, |_| 30.0);
     shop

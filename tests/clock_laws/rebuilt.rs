@@ -2,12 +2,12 @@
 //! order the readings came and however often they were corrected.
 
 use clock::{AlertState, Bench};
-use facts::{Bound, Fact, Limit, Meets};
+use facts::{Bound, Fact, HygrometerCalibrated, Limit, Meets, Reading, Salt, SaltPoint};
 use proptest::prelude::*;
 
 use super::{
     bench, closing, exact,
-    shop::{Shop, glue_up, hour, id, instant, job, ms, plate, reading, step, zone_set},
+    shop::{Shop, glue_up, hour, id, instant, job, ms, planned, plate, reading, step, zone_set},
     stage,
     view::{View, same},
 };
@@ -15,7 +15,8 @@ use super::{
 /// One thing that may happen in a shop. Numbers pick among what there is; what cannot be is refused and skipped.
 #[derive(Debug, Clone)]
 enum Event {
-    Reading { zone: usize, ago_h: f64, temp_c: f64, rh_pct: f64 },
+    Reading { zone: usize, sensor: usize, ago_h: f64, temp_c: f64, rh_pct: f64 },
+    Calibrate { sensor: usize, ago_h: f64, off_pct: f64 },
     Backlog { zone: usize, temp_c: f64 },
     Begin { zone: usize, ago_h: f64, law: usize, clamps: usize, of_job: bool },
     Carry { cure: usize, zone: usize, ago_h: f64 },
@@ -24,12 +25,16 @@ enum Event {
     Withdraw { cure: usize },
     CloseJob,
     SetZone { zone: usize, temp_c: f64 },
+    Plan { zone: usize, in_h: f64, for_h: f64, temp_c: f64 },
+    CancelPlan { plan: usize },
     Acknowledge { alert: usize },
     Snooze { alert: usize, for_h: f64 },
     Tell,
 }
 
 const ZONES: [&str; 2] = ["bench", "box"];
+/// Readings of a person, and of two sensors.
+const SENSORS: [Option<&str>; 3] = [None, Some("north"), Some("south")];
 const LAWS: [&str; 5] = ["linear", "arrhenius-50", "vpd-ratio", "never", "lost"];
 
 fn event() -> impl Strategy<Value = Event> {
@@ -37,8 +42,10 @@ fn event() -> impl Strategy<Value = Event> {
     let ago_h = prop_oneof![3 => Just(0.0), 1 => 0.0..6.0_f64];
     let (temp_c, which) = (5.0..30.0_f64, 0..40_usize);
     prop_oneof![
-        6 => (zone.clone(), ago_h.clone(), temp_c.clone(), 20.0..80.0_f64)
-            .prop_map(|(zone, ago_h, temp_c, rh_pct)| Event::Reading { zone, ago_h, temp_c, rh_pct }),
+        6 => (zone.clone(), 0..3_usize, ago_h.clone(), temp_c.clone(), 20.0..80.0_f64)
+            .prop_map(|(zone, sensor, ago_h, temp_c, rh_pct)| Event::Reading { zone, sensor, ago_h, temp_c, rh_pct }),
+        1 => (1..3_usize, ago_h.clone(), -9.0..9.0_f64)
+            .prop_map(|(sensor, ago_h, off_pct)| Event::Calibrate { sensor, ago_h, off_pct }),
         1 => (zone.clone(), temp_c.clone()).prop_map(|(zone, temp_c)| Event::Backlog { zone, temp_c }),
         4 => (zone.clone(), ago_h.clone(), 0..LAWS.len(), 0..3_usize, any::<bool>())
             .prop_map(|(zone, ago_h, law, clamps, of_job)| Event::Begin { zone, ago_h, law, clamps, of_job }),
@@ -47,7 +54,10 @@ fn event() -> impl Strategy<Value = Event> {
         1 => which.clone().prop_map(|cure| Event::ClampsOff { cure }),
         1 => which.clone().prop_map(|cure| Event::Withdraw { cure }),
         1 => Just(Event::CloseJob),
-        1 => (zone, temp_c).prop_map(|(zone, temp_c)| Event::SetZone { zone, temp_c }),
+        1 => (zone.clone(), temp_c.clone()).prop_map(|(zone, temp_c)| Event::SetZone { zone, temp_c }),
+        1 => (zone, -2.0..6.0_f64, 0.5..12.0_f64, temp_c)
+            .prop_map(|(zone, in_h, for_h, temp_c)| Event::Plan { zone, in_h, for_h, temp_c }),
+        1 => which.clone().prop_map(|plan| Event::CancelPlan { plan }),
         1 => which.clone().prop_map(|alert| Event::Acknowledge { alert }),
         1 => (which, 0.1..5.0_f64).prop_map(|(alert, for_h)| Event::Snooze { alert, for_h }),
         5 => Just(Event::Tell),
@@ -65,8 +75,13 @@ impl Shop {
         let cure = |cure: usize| id(&format!("cure-{}", cure % n_cures));
         let alert = |alert: usize| self.bench.alerts().keys().nth(alert % self.bench.alerts().len().max(1)).cloned();
         let (hour, fact) = match *event {
-            Event::Reading { zone, ago_h, temp_c, rh_pct } => {
-                return self.take_reading(reading(ZONES[zone], now_h - ago_h, temp_c, rh_pct));
+            Event::Reading { zone, sensor, ago_h, temp_c, rh_pct } => {
+                let reading = reading(ZONES[zone], now_h - ago_h, temp_c, rh_pct);
+                return self.take_reading(Reading { sensor: SENSORS[sensor].map(id), ..reading });
+            }
+            Event::Calibrate { sensor, ago_h, off_pct } => {
+                let id = id(SENSORS[sensor].expect("the first is nobody"));
+                (now_h - ago_h, calibrated(id, off_pct))
             }
             Event::Backlog { zone, temp_c } => {
                 return self.record(ZONES[zone], (now_h - 4.0, now_h), 0.5, |hour| temp_c + hour.sin());
@@ -90,6 +105,14 @@ impl Shop {
             Event::Withdraw { cure: n } => (now_h, Fact::CureWithdrawn { cure: cure(n), reason: "a slip".into() }),
             Event::CloseJob => (now_h, Fact::JobClosed { job: id("job") }),
             Event::SetZone { zone, temp_c } => (now_h, zone_set(ZONES[zone], temp_c)),
+            Event::Plan { zone, in_h, for_h, temp_c } => {
+                let plan = format!("plan-{}", self.bench.plans().len());
+                (now_h, planned(&plan, ZONES[zone], (now_h + in_h, now_h + in_h + for_h), temp_c))
+            }
+            Event::CancelPlan { plan } => {
+                let n_plans = self.bench.plans().len().max(1);
+                (now_h, Fact::PlanCancelled { plan: id(&format!("plan-{}", plan % n_plans)) })
+            }
             Event::Acknowledge { alert: n } => match alert(n) {
                 Some(alert) => (now_h, Fact::AlertAcknowledged { alert }),
                 None => return,
@@ -116,6 +139,12 @@ impl Shop {
         }
         now_h
     }
+}
+
+/// A sensor read so much less than the salt's 75 %.
+fn calibrated(sensor: facts::SensorId, off_pct: f64) -> Fact {
+    let point = SaltPoint { salt: Salt::SodiumChloride, temp_c: 20.0, read_rh_pct: 75.0 - off_pct, true_rh_pct: 75.0 };
+    Fact::HygrometerCalibrated(HygrometerCalibrated::new(sensor, vec![point]).expect("it is not broken"))
 }
 
 fn begun(n: usize, law: &str, zone: &str, start_h: f64, clamps: usize, of_job: bool) -> facts::CureBegun {
@@ -173,12 +202,16 @@ proptest! {
         temps in prop::collection::vec(5.0..30.0_f64, 2..30),
         order in any::<u64>(),
         known in 0..30_usize,
+        sensors in prop::collection::vec(0..3_usize, 30),
     ) {
         let mut in_time = Shop::open();
         let mut late = Shop::open();
         let n_known = known.min(temps.len());
         let readings: Vec<_> =
-            temps.iter().enumerate().map(|(i, temp_c)| reading("bench", i as f64 * 0.4, *temp_c, 50.0)).collect();
+            temps.iter().enumerate().map(|(i, temp_c)| Reading {
+                sensor: SENSORS[sensors[i]].map(id),
+                ..reading("bench", i as f64 * 0.2, *temp_c, 50.0)
+            }).collect();
         let mut rest = readings[n_known..].to_vec();
         rest.sort_by_key(|reading| (reading.at.timestamp_millis() as u64).wrapping_mul(order | 1));
         for (shop, rest) in [(&mut in_time, &readings[n_known..]), (&mut late, &rest)] {

@@ -4,9 +4,9 @@
 use chrono::{DateTime, Utc};
 use clock::{Bench, Cure, Due, Refusal};
 use facts::{
-    AlertKind, AlertRaised, ClampAdded, CureBegun, CureKind, Cut, FacesOpen, Fact, Id, InstrumentAdded, JobOpened,
-    JointAdded, JointState, Kind, LotAdded, Meets, PlateAdded, Porosity, Reading, Recorded, RhPct, RulePutInForce,
-    SpeciesGroup, Step, StepKind, TargetAge, TempC, ZoneSet,
+    AirPlanned, AlertKind, AlertRaised, ClampAdded, CureBegun, CureKind, Cut, FacesOpen, Fact, Id, InstrumentAdded,
+    JobOpened, JointAdded, JointState, Kind, LotAdded, Meets, PlateAdded, Porosity, Reading, Recorded, RhPct,
+    RulePutInForce, SpeciesGroup, Step, StepKind, TargetAge, TempC, ZoneSet,
 };
 
 /// 2026-03-02T08:00:00Z, a Monday.
@@ -51,6 +51,7 @@ pub(super) fn id<K: Kind>(text: &str) -> Id<K> {
 
 pub(super) fn reading(zone: &str, hour: f64, temp_c: f64, rh_pct: f64) -> Reading {
     Reading {
+        sensor: None,
         zone: id(zone),
         at: instant(hour),
         temp_c: TempC::new(temp_c).expect("a bench temperature"),
@@ -61,6 +62,13 @@ pub(super) fn reading(zone: &str, hour: f64, temp_c: f64, rh_pct: f64) -> Readin
 pub(super) fn zone_set(zone: &str, temp_c: f64) -> Fact {
     let (set_temp_c, set_rh_pct) = (TempC::new(temp_c).expect("°C"), RhPct::new(50.0).expect("%"));
     Fact::ZoneSet(ZoneSet { id: id(zone), name: zone.into(), set_temp_c, set_rh_pct })
+}
+
+/// Heat from one hour to another; the water in the air stays what it is.
+pub(super) fn planned(plan: &str, zone: &str, hours: (f64, f64), temp_c: f64) -> Fact {
+    let (from, until) = (instant(hours.0), instant(hours.1));
+    let temp_c = TempC::new(temp_c).expect("°C");
+    Fact::AirPlanned(AirPlanned { id: id(plan), zone: id(zone), from, until, temp_c, rh_pct: None })
 }
 
 /// A glue-up of the bridge; what a test is about is set on the fact it returns.

@@ -52,7 +52,7 @@ fn five_minute_readings_give_the_ages_of_a_quadrature() {
 fn a_day_of_four_hourly_readings_gives_its_reference_hours() {
     let day = [(0.0, 20.0), (4.0, 16.0), (8.0, 12.0), (12.0, 10.0), (16.0, 14.0), (20.0, 18.0), (24.0, 22.0)];
     let settings = clock::Settings { bridge_ms: 4 * 3_600_000, ..Default::default() };
-    let bench = clock::Bench::new(settings, std::sync::Arc::new(super::Named), Box::new(clock::HourlyMean));
+    let bench = clock::Bench::new(settings, std::sync::Arc::new(super::Named), Box::new(clock::UsualDay));
     let mut shop = Shop::with(bench);
     shop.begin(glue_up("cure", "arrhenius-50", "bench", 0.0, &[exact("full", 1e3)]));
     for (hour, temp_c) in day {

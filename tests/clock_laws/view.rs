@@ -44,7 +44,7 @@ impl View {
             view.line(&format!("zone {zone:?}"));
             let timeline = bench.timeline(zone.id.as_str()).expect("a zone has a timeline");
             for i in 0..timeline.len() {
-                view.line(&format!("  {:?}", timeline.get(i)));
+                view.line(&format!("  {:?} {:?}", timeline.get(i), timeline.apart(timeline.get(i).0)));
             }
             view.line(&format!("  {:?}", bench.outlook(zone.id.as_str()).map(|outlook| &outlook.steps[17])));
         }

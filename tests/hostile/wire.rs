@@ -69,7 +69,7 @@ async fn a_body_of_ten_megabytes_is_refused_with_the_limit() {
     for _ in 0..5 {
         let body = format!(r#"{{"joint": "{}"}}"#, "x".repeat(10_000_000));
         let request = bench.http().post(bench.url(GLUE_UPS)).header("content-type", "application/json");
-        held(bench.send(request.body(body)).await, 413, "too-large", "", "larger than 2048 KiB", "10 MB");
+        held(bench.send(request.body(body)).await, 413, "too-large", "", "larger than 4096 KiB", "10 MB");
     }
     assert_eq!(whole(&bench).await, before);
     bench.stop().await;

@@ -150,11 +150,12 @@ fn filled(address: &str) -> String {
         Some("materials") => "aliphatic-resin",
         Some("lots") => "bottle",
         Some("coats") => "c-1",
+        Some("sensors") => "s-1",
         Some("alerts") => "c-1:dust_free",
         _ => "g-1",
     };
     let query = if address.ends_with("/cracks") { "?width_mm=0.4" } else { "" };
-    address.replace("{id}", id).replace("{step}", "glue") + query
+    address.replace("{id}", id).replace("{step}", "glue").replace("{plan}", "evening").replace("{held}", "1") + query
 }
 
 #[tokio::test]
@@ -174,6 +175,11 @@ async fn every_address_the_service_lists_answers() {
                       "minutes_ago": 30});
     bench.post("/api/v1/coats", coat).await.good();
     assert!(bench.alarms().await > 0);
+    let plan = json!({"id": "evening", "from": "2026-03-02T18:00:00Z", "until": "2026-03-02T22:00:00Z", "temp_c": 26});
+    bench.post("/api/v1/zones/bench/plans", plan).await.good();
+    let readings = "/api/v1/zones/bench/readings";
+    bench.post(readings, json!({"sensor": "s-1", "temp_c": 20, "rh_pct": 50})).await.good();
+    bench.post(readings, json!({"sensor": "s-1", "temp_c": 72, "rh_pct": 50})).await.problem(422, "invalid");
     let addresses: Vec<Value> = bench.items("/api/v1").await;
     for list in ["joints", "clamps", "lots"] {
         let one = json!(format!("GET /api/v1/{list}/{{id}}"));

@@ -8,23 +8,25 @@ use serde_json::{Value, json};
 use super::at_ms;
 
 #[tokio::test]
-async fn a_batch_is_taken_whole_or_not_at_all() {
+async fn a_batch_keeps_its_good_rows_and_tells_of_the_bad_ones() {
     let bench = Bench::small().await;
     bench.furnish().await;
     let row =
         |minutes: i64, temp_c: f64| json!({"zone": "bench", "minutes_ago": minutes, "temp_c": temp_c, "rh_pct": 50});
     let good = json!({"readings": [row(15, 20.0), row(10, 20.5), row(5, 21.0)]});
     let bad = json!({"readings": [row(4, 20.0), row(3, 72.0), row(2, 20.0)]});
-    let said = bench.post("/api/v1/readings", bad).await.problem(422, "invalid");
-    assert_eq!(said["field"], "readings[1].temp_c");
-    assert!(said["mend"].as_str().unwrap().contains("22.2"), "{said}");
-    assert_eq!(bench.get("/api/v1/zones/bench").await.good()["readings"], 0);
     let taken = bench.post("/api/v1/readings", good).await.good();
     assert_eq!(taken, json!({"taken": 3, "known": 0}));
+    let said = bench.post("/api/v1/readings", bad).await.good();
+    assert_eq!(
+        (&said["taken"], &said["refused"][0]["row"], &said["refused"][0]["field"]),
+        (&json!(2), &json!(1), &json!("temp_c"))
+    );
+    assert!(said["refused"][0]["mend"].as_str().unwrap().contains("22.2"), "{said}");
     let series = bench.get("/api/v1/zones/bench/readings").await.good();
     let recorded: Vec<f64> =
         series["recorded"].as_array().unwrap().iter().map(|s| s["temp_c"].as_f64().unwrap()).collect();
-    assert_eq!(recorded, [20.0, 20.5, 21.0]);
+    assert_eq!(recorded, [20.0, 20.5, 21.0, 20.0, 20.0]);
     bench.stop().await;
 }
 

@@ -215,13 +215,14 @@ async fn readiness_names_the_job_that_is_overdue() {
         assert_eq!(answer.status, if named.is_empty() { 200 } else { 503 });
         named.join(" ")
     };
-    assert_eq!(overdue(1).await, "forecast digest climate");
+    assert_eq!(overdue(1).await, "forecast digest silence climate");
     bench.recurring("digest").await;
+    bench.recurring("silence").await;
     bench.recurring("climate").await;
     assert_eq!(overdue(0).await, "forecast");
     bench.recurring("forecast").await;
     assert_eq!(overdue(0).await, "");
-    assert_eq!(overdue(26).await, "forecast digest climate backup retention");
+    assert_eq!(overdue(26).await, "forecast digest silence climate calibration backup retention");
     let metrics = bench.get("/metrics").await.text;
     assert!(metrics.contains("benchclock_job_overdue"), "{metrics}");
     assert_eq!(bench.get("/livez").await.status, 200);

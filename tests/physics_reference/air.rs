@@ -134,3 +134,25 @@ fn the_three_kelvin_rule_is_stricter_than_85_percent() -> Result<()> {
     }
     Ok(())
 }
+
+/// CRC Handbook, "Constant humidity solutions": its table to the rounded hundredth, and the handbook's own whole
+/// percent at 25 °C.
+#[test]
+fn air_over_saturated_salts_agrees_with_the_crc_table() -> Result<()> {
+    let (mut printed, mut rounded) = (Worst::default(), Worst::default());
+    for row in Table::read("salt_points.csv").rows() {
+        let salt = match row.text("salt") {
+            "NaCl" => air::SaturatedSalt::SodiumChloride,
+            "MgCl2.6H2O" => air::SaturatedSalt::MagnesiumChloride,
+            _ => continue,
+        };
+        for temp_c in [15.0, 20.0, 25.0, 30.0] {
+            let column = format!("rh_pct_{temp_c}c");
+            printed.absolute(air::salt_rh_pct(salt, temp_c)?, row.number(&column), &column);
+        }
+        rounded.absolute(air::salt_rh_pct(salt, 25.0)?, row.number("rh_pct_at_25c_rounded"), row.text("salt"));
+    }
+    printed.at_most(0.006, 8);
+    rounded.at_most(0.5, 2);
+    Ok(())
+}

@@ -6,7 +6,7 @@ use std::sync::{
 };
 
 use bench::stock::{id, instant, recorded};
-use clock::{Air, Bench, Expected, Forecast, Laws, Outlook, STEPS, Settings, Target, Timeline, Wood};
+use clock::{Bench, Expected, Forecast, Intended, Laws, Outlook, STEPS, Settings, Target, Timeline, Wood};
 use facts::{
     Cut, FacesOpen, Fact, InstrumentAdded, InstrumentMoved, PlateAdded, Reading, RhPct, SpeciesGroup, TempC, ZoneSet,
 };
@@ -37,9 +37,9 @@ impl Laws for NoLaws {
 struct Held(Arc<AtomicUsize>);
 
 impl Forecast for Held {
-    fn outlook(&self, history: &Timeline, set: Air) -> Outlook {
+    fn outlook(&self, history: &Timeline, intended: &Intended) -> Outlook {
         self.0.fetch_add(1, Ordering::SeqCst);
-        let (from_ms, air) = history.last().unwrap_or((0, set));
+        let (from_ms, air) = history.last().unwrap_or((0, intended.set));
         Outlook { from_ms, steps: vec![Expected { air, spread_k: 0.0, spread_rh_pct: 0.0 }; STEPS + 1] }
     }
 }
@@ -105,6 +105,7 @@ impl Shop {
     pub(super) fn read(&mut self, zone: &str, hour: f64, temp_c: f64, rh_pct: f64) {
         self.bench.take_reading(&Reading {
             zone: id(zone),
+            sensor: None,
             at: instant(ms(hour)),
             temp_c: TempC::new(temp_c).expect("a bench temperature"),
             rh_pct: RhPct::new(rh_pct).expect("a bench humidity"),

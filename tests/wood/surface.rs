@@ -1,7 +1,7 @@
 //! The surface at the moment of application, and the dew point while a film is wet.
 
 use bench::stock::{cure, furniture, id, instant, recorded};
-use clock::{Air, Bench, HourlyMean, Law, Laws, Settings, Surface};
+use clock::{Air, Bench, Law, Laws, Settings, Surface, UsualDay};
 use facts::{Bound, CureKind, Fact, Finding, Level, Limit, Reading, RhPct, TempC};
 
 use super::shop::{START_MS, ms};
@@ -70,7 +70,7 @@ impl Laws for Steady {
 /// PsychroLib 2.5.0 at 20 °C: 3.55 K above the dew point at 80 %, 0.83 K at 95 %.
 #[test]
 fn air_that_comes_near_its_dew_point_breaks_the_limit_of_a_young_film_and_of_no_other() {
-    let mut bench = Bench::new(Settings::default(), std::sync::Arc::new(Steady), Box::new(HourlyMean));
+    let mut bench = Bench::new(Settings::default(), std::sync::Arc::new(Steady), Box::new(UsualDay));
     furniture(START_MS).iter().for_each(|fact| bench.take(fact));
     let dew = |until_h| Limit { name: "dew point".into(), bound: Bound::BelowSpreadK(3.0), until_h, says: "x".into() };
     for (n, until_h) in [(0, 1.0), (1, 3.0)] {
@@ -81,6 +81,7 @@ fn air_that_comes_near_its_dew_point_breaks_the_limit_of_a_young_film_and_of_no_
     for (hour, rh_pct) in [(0.0, 80.0), (1.0, 80.0), (2.0, 95.0), (3.0, 80.0)] {
         bench.take_reading(&Reading {
             zone: id("bench"),
+            sensor: None,
             at: instant(ms(hour)),
             temp_c: TempC::new(20.0).expect("°C"),
             rh_pct: RhPct::new(rh_pct).expect("%"),

@@ -1,7 +1,9 @@
 //! What may be said: each fact is held against the bench before it is committed. A fact that passes is never
 //! refused later; one that does not changes nothing.
 
-use facts::{CureBegun, CureId, CureKind, Fact, InstrumentMoved, Invalid, JobOpened, PlateAdded, Reading};
+use facts::{
+    AirPlanned, CureBegun, CureId, CureKind, Fact, InstrumentMoved, Invalid, JobOpened, PlateAdded, Reading, ZoneId,
+};
 
 use crate::{AlertState, Bench, Refusal};
 
@@ -9,6 +11,8 @@ use crate::{AlertState, Bench, Refusal};
 const OLDEST_MS: i64 = 366 * 24 * 3_600_000;
 /// Longest an alert may be put off.
 const LONGEST_SNOOZE_MS: i64 = 30 * 24 * 3_600_000;
+/// How far from now a planned change of the air may begin or end: nobody knows when the booth is heated in a month.
+const PLAN_REACH_MS: i64 = 14 * 24 * 3_600_000;
 
 fn unknown(what: &'static str, id: &str, route: &str) -> Refusal {
     Refusal::Unknown {
@@ -90,6 +94,26 @@ impl Bench {
             Fact::AlertAcknowledged { alert } | Fact::AlertRepeated { alert } | Fact::AlertRetracted { alert, .. } => {
                 self.standing_alert(alert.as_str())
             }
+            Fact::HygrometerCalibrated(calibrated) => {
+                self.not_ancient("at", happened_ms, now_ms)?;
+                let sensor = Some(&calibrated.sensor);
+                let spoke = self.zones().any(|zone| self.sensor(zone.id.as_str(), sensor).is_some());
+                spoke.then_some(()).ok_or_else(|| Refusal::Unknown {
+                    what: "sensor",
+                    id: calibrated.sensor.to_string(),
+                    mend: "send a reading that names it first; GET /api/v1/zones/{id}/sensors lists those that spoke"
+                        .into(),
+                })
+            }
+            Fact::AirPlanned(said) => self.admit_plan(said, now_ms),
+            Fact::PlanCancelled { plan } => {
+                let known = self.plans.get(plan).ok_or_else(|| unknown("plan", plan.as_str(), "zones/{id}/plans"))?;
+                if known.cancelled_ms.is_none() && known.until_ms() > now_ms {
+                    return Ok(());
+                }
+                let was = if known.cancelled_ms.is_some() { "was called off already" } else { "is over" };
+                Err(conflict(format!("plan \"{plan}\" {was}"), "nothing needs recording"))
+            }
         }
     }
 
@@ -98,9 +122,17 @@ impl Bench {
     /// # Errors
     /// An unknown zone, or a time in the future.
     pub fn admit_reading(&self, reading: &Reading, now_ms: i64) -> Result<(), Refusal> {
-        self.known_zone(reading.zone.as_str())?;
         let at_ms = reading.at.timestamp_millis();
-        self.not_ahead("at", at_ms, now_ms)?;
+        self.admit_offer(&reading.zone, at_ms, now_ms)?;
+        self.not_ahead("at", at_ms, now_ms)
+    }
+
+    /// Whether a reading nobody has checked can be laid to a zone and a time at all.
+    ///
+    /// # Errors
+    /// An unknown zone, or a time too long ago for anything to rest on it.
+    pub fn admit_offer(&self, zone: &ZoneId, at_ms: i64, now_ms: i64) -> Result<(), Refusal> {
+        self.known_zone(zone.as_str())?;
         self.not_ancient("at", at_ms, now_ms)
     }
 
@@ -117,6 +149,31 @@ impl Bench {
         self.not_ancient("at", at_ms, now_ms)?;
         added.check()?;
         new("plate", &added.id, self.plates.contains_key(&added.id))
+    }
+
+    fn admit_plan(&self, said: &AirPlanned, now_ms: i64) -> Result<(), Refusal> {
+        self.known_zone(said.zone.as_str())?;
+        new("plan", &said.id, self.plans.contains_key(&said.id))?;
+        let (from_ms, until_ms) = (said.from.timestamp_millis(), said.until.timestamp_millis());
+        let invalid = |what: &str, given: chrono::DateTime<chrono::Utc>, expected: &str, mend: &str| {
+            let (what, given) = (what.into(), given.to_rfc3339());
+            Refusal::Invalid(Invalid { what, given, expected: expected.into(), mend: mend.into() })
+        };
+        if from_ms < now_ms - PLAN_REACH_MS {
+            return Err(invalid("from", said.from, "a time within the last 14 days", "check the day and the offset"));
+        }
+        if until_ms <= from_ms.max(now_ms) || until_ms > now_ms + PLAN_REACH_MS {
+            let expected = "a time after from and now, at most 14 days ahead";
+            return Err(invalid("until", said.until, expected, "what the air has been is said by readings"));
+        }
+        let of_zone = self.plans.values().filter(|other| other.said.zone == said.zone);
+        match of_zone.into_iter().find(|other| other.from_ms() < until_ms && from_ms < other.until_ms()) {
+            Some(other) => Err(conflict(
+                format!("plan \"{}\" has the air of \"{}\" in that time", other.id(), said.zone),
+                "cancel that plan first, or choose a time before or after it",
+            )),
+            None => Ok(()),
+        }
     }
 
     fn admit_job(&self, opened: &JobOpened) -> Result<(), Refusal> {
@@ -376,5 +433,9 @@ pub fn claims(fact: &Fact) -> Vec<(&'static str, &str)> {
         | Fact::AlertSnoozed { alert, .. }
         | Fact::AlertRepeated { alert }
         | Fact::AlertRetracted { alert, .. } => vec![("alert", alert.as_str())],
+        Fact::HygrometerCalibrated(calibrated) => vec![("sensor", calibrated.sensor.as_str())],
+        // The zone too: two plans for the same time there do not go together.
+        Fact::AirPlanned(said) => vec![("plan", said.id.as_str()), ("zone", said.zone.as_str())],
+        Fact::PlanCancelled { plan } => vec![("plan", plan.as_str())],
     }
 }

@@ -2,13 +2,14 @@
 //!
 //! Between two readings the air runs straight and the rate is taken at least every 15 minutes along it, straight
 //! in between (trapezoid). Across a gap longer than the bridge limit nobody knows the air: the slower of the two
-//! rates at its ends is held, so that a gap never shortens a wait. Form: ASTM C1074, age = Σ rate · Δt.
+//! rates at its ends is held, so that a gap never shortens a wait. Where the zone's sensors disagree the slowest of what
+//! they say is taken, for the same reason. Form: ASTM C1074, age = Σ rate · Δt.
 
 use std::sync::OnceLock;
 
 use crate::{
     Air, Law, Outlook, Timeline,
-    forecast::{DAY_STEPS, STEP_MS, STEPS},
+    forecast::{DAY_MS, DAY_STEPS, STEP_MS},
 };
 
 pub(crate) const HOUR_MS: f64 = 3_600_000.0;
@@ -42,7 +43,12 @@ pub(crate) struct Ages {
     ahead: OnceLock<Ahead>,
 }
 
+/// Sums over an outlook, counted from `start_ms` on.
 struct Ahead {
+    start_ms: i64,
+    /// What the sums show there.
+    start_h: [f64; 3],
+    /// Where the sums are zero.
     from_ms: i64,
     rates: [Vec<f64>; 3],
     sums: [Vec<f64>; 3],
@@ -54,6 +60,12 @@ pub(crate) struct Past<'a> {
     pub(crate) timeline: &'a Timeline,
     pub(crate) set: Air,
     pub(crate) bridge_ms: i64,
+}
+
+impl<'a> Past<'a> {
+    fn apart(self, at_ms: i64) -> Option<&'a [Air]> {
+        if self.timeline.ever_apart() { self.timeline.apart(at_ms) } else { None }
+    }
 }
 
 /// The known air and what is expected after it.
@@ -102,7 +114,10 @@ impl Ages {
         self.ahead = OnceLock::new();
         for i in self.first + self.sums.len()..past.timeline.len() {
             let (at_ms, air) = past.timeline.get(i);
-            let rate = (self.law)(air);
+            let rate = match past.apart(at_ms) {
+                None => (self.law)(air),
+                Some(said) => said.iter().map(|air| (self.law)(*air)).fold(f64::INFINITY, f64::min),
+            };
             let age = match self.sums.last() {
                 None => (self.law)(past.set) * hours(at_ms - self.origin_ms),
                 Some(age) => age + self.piece(i - 1, rate, past).total_h(),
@@ -160,8 +175,9 @@ impl Ages {
 
     fn ahead(&self, zone: AirOf<'_>) -> &Ahead {
         self.ahead.get_or_init(|| {
-            let from_ms = if self.sums.is_empty() { self.origin_ms } else { zone.outlook.from_ms };
-            Ahead::new(&self.law, from_ms, zone.outlook)
+            // Without a reading the outlook is all there is, and may begin before or after the first cure.
+            let start_ms = if self.sums.is_empty() { self.origin_ms } else { zone.outlook.from_ms };
+            Ahead::new(&self.law, start_ms, zone.outlook)
         })
     }
 
@@ -174,7 +190,7 @@ impl Ages {
             let held = rate.min(rate_to);
             return Piece::straight(from_ms, span_ms, held, held);
         }
-        if span_ms <= STEP_MS {
+        if span_ms <= STEP_MS || past.apart(from_ms).is_some() || past.apart(to_ms).is_some() {
             return Piece::straight(from_ms, span_ms, rate, rate_to);
         }
         let parts = (span_ms as usize).div_ceil(STEP_MS as usize).min(PARTS);
@@ -236,7 +252,7 @@ impl Piece {
 }
 
 impl Ahead {
-    fn new(law: &Law, from_ms: i64, outlook: &Outlook) -> Self {
+    fn new(law: &Law, start_ms: i64, outlook: &Outlook) -> Self {
         let mut rates = [const { Vec::new() }; 3];
         for step in &outlook.steps {
             let of = step.corners().map(|air| law(air));
@@ -254,40 +270,58 @@ impl Ahead {
                 }))
                 .collect()
         });
-        Self { from_ms, rates, sums }
+        // A start past the end is in some repetition of the last day, and all of them are alike.
+        let end_ms = outlook.from_ms + (outlook.steps.len() as i64 - 1) * STEP_MS;
+        let skipped_ms = ((start_ms - end_ms).max(0) + DAY_MS - 1).div_euclid(DAY_MS) * DAY_MS;
+        let mut ahead = Self { start_ms, start_h: [0.0; 3], from_ms: outlook.from_ms + skipped_ms, rates, sums };
+        ahead.start_h = [Band::Slow, Band::Middle, Band::Fast].map(|band| ahead.sum(start_ms, band));
+        ahead
     }
 
     fn age(&self, at_ms: i64, band: Band) -> f64 {
+        self.sum(at_ms.max(self.start_ms), band) - self.start_h[band as usize]
+    }
+
+    /// Before the first step its air holds, and past the end the last day is repeated.
+    fn sum(&self, at_ms: i64, band: Band) -> f64 {
         let (rates, sums) = (&self.rates[band as usize], &self.sums[band as usize]);
-        let mut past_ms = (at_ms - self.from_ms).max(0);
-        let mut age = 0.0;
-        let whole_ms = STEPS as i64 * STEP_MS;
-        if past_ms > whole_ms {
-            let days = (past_ms - whole_ms).div_euclid(DAY_STEPS as i64 * STEP_MS) + 1;
-            age = days as f64 * (sums[STEPS] - sums[STEPS - DAY_STEPS]);
-            past_ms -= days * DAY_STEPS as i64 * STEP_MS;
+        let mut past_ms = at_ms - self.from_ms;
+        if past_ms < 0 {
+            return rates[0] * hours(past_ms);
         }
-        let step = ((past_ms / STEP_MS) as usize).min(STEPS - 1);
+        let last = sums.len() - 1;
+        let mut age = 0.0;
+        let whole_ms = last as i64 * STEP_MS;
+        if past_ms > whole_ms {
+            let days = (past_ms - whole_ms).div_euclid(DAY_MS) + 1;
+            age = days as f64 * (sums[last] - sums[last - DAY_STEPS]);
+            past_ms -= days * DAY_MS;
+        }
+        let step = ((past_ms / STEP_MS) as usize).min(last - 1);
         let run = hours(past_ms - step as i64 * STEP_MS);
         age + sums[step] + age_of_part(rates[step], rates[step + 1], hours(STEP_MS), run)
     }
 
     fn time_of(&self, age_h: f64, band: Band) -> Option<i64> {
         let (rates, sums) = (&self.rates[band as usize], &self.sums[band as usize]);
-        let (mut left, mut days) = (age_h, 0.0);
-        if left > sums[STEPS] {
-            let a_day = sums[STEPS] - sums[STEPS - DAY_STEPS];
+        let (mut left, mut days) = (age_h + self.start_h[band as usize], 0.0);
+        if left < 0.0 {
+            return Some(self.from_ms + to_ms(left / rates[0]));
+        }
+        let last = sums.len() - 1;
+        if left > sums[last] {
+            let a_day = sums[last] - sums[last - DAY_STEPS];
             if a_day <= 0.0 {
                 return None;
             }
-            days = ((left - sums[STEPS]) / a_day).ceil();
+            days = ((left - sums[last]) / a_day).ceil();
             left -= days * a_day;
         }
-        let step = sums.partition_point(|age| *age < left).clamp(1, STEPS) - 1;
+        let step = sums.partition_point(|age| *age < left).clamp(1, last) - 1;
         let run = time_in_part(rates[step], rates[step + 1], hours(STEP_MS), left - sums[step]);
-        let whole_h = days * hours(DAY_STEPS as i64 * STEP_MS) + step as f64 * hours(STEP_MS) + run;
+        let whole_h = days * hours(DAY_MS) + step as f64 * hours(STEP_MS) + run;
         // A cure that takes longer than a human life is one that does not happen.
-        (whole_h < 1e6).then(|| self.from_ms + to_ms(whole_h))
+        (whole_h < 1e6).then(|| (self.from_ms + to_ms(whole_h)).max(self.start_ms))
     }
 }
 

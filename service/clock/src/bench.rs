@@ -8,12 +8,13 @@ use std::{
 
 use facts::{
     AlertId, AlertRaised, ClampAdded, ClampId, CureId, InstrumentAdded, InstrumentId, JobId, JobOpened, JointAdded,
-    JointId, LotAdded, LotId, MaterialId, PlateId, StepId, VersionId, ZoneId, ZoneSet,
+    JointId, LotAdded, LotId, MaterialId, PlanId, PlateId, SensorId, StepId, VersionId, ZoneId, ZoneSet,
 };
 
 use crate::{
-    Air, Cure, Forecast, Laws, Outlook, Plate, Timeline,
+    Air, Cure, Forecast, Laws, Outlook, Planned, Plate, Timeline,
     cure_clock::{ClockKey, CureIx},
+    sensors::{Calibration, Calibrations, Combining},
     wood::Stay,
     zone::Zone,
 };
@@ -27,11 +28,30 @@ pub struct Settings {
     pub late_after_ms: i64,
     /// How far ahead of now a time may lie before it is refused, ms: phones and sensors run a little fast.
     pub ahead_ms: i64,
+    /// How old a sensor's word may be to count beside another's, ms.
+    pub window_ms: i64,
+    /// Sensors further apart than this disagree, K.
+    pub apart_k: f64,
+    /// Sensors further apart than this disagree, % RH.
+    pub apart_rh_pct: f64,
+}
+
+impl Settings {
+    pub(crate) fn combining(&self) -> Combining {
+        Combining { window_ms: self.window_ms, apart_k: self.apart_k, apart_rh_pct: self.apart_rh_pct }
+    }
 }
 
 impl Default for Settings {
     fn default() -> Self {
-        Self { bridge_ms: 2 * 3_600_000, late_after_ms: 60_000, ahead_ms: 60_000 }
+        Self {
+            bridge_ms: 2 * 3_600_000,
+            late_after_ms: 60_000,
+            ahead_ms: 60_000,
+            window_ms: 20 * 60_000,
+            apart_k: 2.0,
+            apart_rh_pct: 8.0,
+        }
     }
 }
 
@@ -88,6 +108,7 @@ pub struct Bench {
     pub(crate) forecast: Box<dyn Forecast>,
     pub(crate) zones: Vec<Zone>,
     pub(crate) zone_of: HashMap<ZoneId, usize>,
+    pub(crate) plans: BTreeMap<PlanId, Planned>,
     pub(crate) instruments: BTreeMap<InstrumentId, InstrumentAdded>,
     /// Where each instrument has been, in order; the last is where it is.
     pub(crate) stays: BTreeMap<InstrumentId, Vec<Stay>>,
@@ -97,6 +118,7 @@ pub struct Bench {
     pub(crate) clamps: BTreeMap<ClampId, Clamp>,
     pub(crate) lots: BTreeMap<LotId, LotAdded>,
     pub(crate) in_force: BTreeMap<MaterialId, VersionId>,
+    pub(crate) calibrations: Calibrations,
     pub(crate) cures: Vec<Cure>,
     pub(crate) cure_of: HashMap<CureId, CureIx>,
     pub(crate) open: BTreeSet<CureIx>,
@@ -122,6 +144,7 @@ impl Bench {
             forecast,
             zones: Vec::new(),
             zone_of: HashMap::new(),
+            plans: BTreeMap::new(),
             instruments: BTreeMap::new(),
             stays: BTreeMap::new(),
             plates: BTreeMap::new(),
@@ -130,6 +153,7 @@ impl Bench {
             clamps: BTreeMap::new(),
             lots: BTreeMap::new(),
             in_force: BTreeMap::new(),
+            calibrations: Calibrations::new(),
             cures: Vec::new(),
             cure_of: HashMap::new(),
             open: BTreeSet::new(),
@@ -219,9 +243,54 @@ impl Bench {
         self.zones.iter().map(|zone| &zone.set)
     }
 
+    /// A zone as it was set up.
+    pub fn zone(&self, zone: &str) -> Option<&ZoneSet> {
+        self.zone_of.get(zone).map(|z| &self.zones[*z].set)
+    }
+
+    /// Planned changes of the air of all zones, by id; also those gone by and those called off.
+    pub fn plans(&self) -> &BTreeMap<PlanId, Planned> {
+        &self.plans
+    }
+
     /// The readings of a zone.
     pub fn timeline(&self, zone: &str) -> Option<&Timeline> {
         self.zone_of.get(zone).map(|z| &self.zones[*z].timeline)
+    }
+
+    /// The sensors of a zone and what each said, uncorrected; a zone whose readings name no sensor has one without a
+    /// name.
+    pub fn sensors(&self, zone: &str) -> Vec<(Option<&SensorId>, &Timeline)> {
+        let Some(zone) = self.zone_of.get(zone).map(|z| &self.zones[*z]) else { return Vec::new() };
+        match zone.sensors.tracks() {
+            [] if zone.timeline.is_empty() => Vec::new(),
+            [] => vec![(None, &zone.timeline)],
+            tracks => tracks.iter().map(|track| (track.sensor.as_ref(), &track.raw)).collect(),
+        }
+    }
+
+    /// What one sensor of a zone said, uncorrected.
+    pub fn sensor(&self, zone: &str, sensor: Option<&SensorId>) -> Option<&Timeline> {
+        let zone = &self.zones[*self.zone_of.get(zone)?];
+        match zone.sensors.tracks() {
+            [] => sensor.is_none().then_some(&zone.timeline),
+            tracks => {
+                let place = tracks.binary_search_by(|track| track.sensor.as_ref().cmp(&sensor));
+                place.ok().map(|i| &tracks[i].raw)
+            }
+        }
+    }
+
+    /// Calibrations of every sensor that has any, oldest first.
+    pub fn calibrations(&self) -> &BTreeMap<SensorId, Vec<Calibration>> {
+        &self.calibrations
+    }
+
+    /// Open glue-ups and coats that lie in a zone.
+    pub fn cures_in(&self, zone: &str) -> impl Iterator<Item = &Cure> {
+        let z = self.zone_of.get(zone).copied();
+        let open = self.open.iter().map(|ix| &self.cures[*ix as usize]);
+        open.filter(move |cure| cure.legs.last().is_some_and(|leg| Some(leg.zone) == z))
     }
 
     /// What the air of a zone is expected to be.

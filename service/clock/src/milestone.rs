@@ -28,6 +28,8 @@ pub enum Climate {
     NoSensor,
     /// Readings are missing from this instant on, or were for longer than the bridge limit.
     Gap(i64),
+    /// Sensors of the zone disagreed at this instant; the slower counts.
+    Apart(i64),
 }
 
 impl Climate {
@@ -122,6 +124,9 @@ impl Bench {
         for at_ms in ends.chain([until_ms]) {
             if at_ms - known_ms > self.settings.bridge_ms {
                 return Climate::Gap(known_ms.max(from_ms));
+            }
+            if timeline.ever_apart() && timeline.apart(at_ms).is_some() {
+                return Climate::Apart(at_ms);
             }
             known_ms = at_ms;
         }

@@ -2,12 +2,14 @@
 
 use std::sync::Arc;
 
-use facts::{AlertRaised, CureBegun, Fact, Reading, Recorded, ZoneSet};
+use facts::{AirPlanned, AlertRaised, CureBegun, Fact, HygrometerCalibrated, Reading, Recorded, ZoneId, ZoneSet};
 
 use crate::{
-    Alert, AlertState, Bench, Clamp, Cure, Job, Plate,
+    Alert, AlertState, Bench, Clamp, Cure, Job, Planned, Plate,
     cure::{Leg, Told},
     cure_clock::CureIx,
+    intended::standing,
+    sensors::Calibration,
     timeline::Change,
     wood::{Stay, memory_ms},
     zone::Zone,
@@ -18,7 +20,7 @@ impl Bench {
     pub fn take(&mut self, recorded: &Recorded) {
         let happened_ms = recorded.happened_at.timestamp_millis();
         match &recorded.fact {
-            Fact::ZoneSet(set) => self.set_zone(set),
+            Fact::ZoneSet(set) => self.set_zone(set, happened_ms),
             Fact::InstrumentAdded(added) => drop(self.instruments.insert(added.id.clone(), added.clone())),
             Fact::InstrumentMoved(moved) => {
                 if let Some(&zone) = self.zone_of.get(&moved.zone) {
@@ -77,13 +79,42 @@ impl Bench {
             }
             Fact::AlertRepeated { alert } => self.answer(alert.as_str(), AlertState::Open),
             Fact::AlertRetracted { alert, .. } => self.retract(alert.as_str()),
+            Fact::HygrometerCalibrated(calibrated) => self.calibrate(calibrated, happened_ms),
+            Fact::AirPlanned(said) => self.plan(said),
+            Fact::PlanCancelled { plan } => {
+                if let Some(planned) = self.plans.get_mut(plan) {
+                    planned.cancelled_ms.get_or_insert(happened_ms);
+                    let zone = planned.said.zone.clone();
+                    self.follow_plans(&zone);
+                }
+            }
         }
     }
 
     /// Takes a reading in: appends to every clock of its zone, or sums again from where it changed the past.
     pub fn take_reading(&mut self, reading: &Reading) {
         let Some(&z) = self.zone_of.get(&reading.zone) else { return };
-        let change = self.zones[z].timeline.put(reading);
+        let combining = self.settings.combining();
+        let change = self.zones[z].put(reading, combining, &self.calibrations);
+        self.settle(z, change);
+    }
+
+    /// Readings of a sensor are corrected from an instant on; what its zones' clocks summed from there is void.
+    fn calibrate(&mut self, calibrated: &HygrometerCalibrated, from_ms: i64) {
+        let of_sensor = self.calibrations.entry(calibrated.sensor.clone()).or_default();
+        // The last word about an instant counts.
+        of_sensor.retain(|calibration| calibration.from_ms != from_ms);
+        of_sensor.push(Calibration { from_ms, calibrated: calibrated.clone() });
+        of_sensor.sort_by_key(|calibration| calibration.from_ms);
+        let combining = self.settings.combining();
+        for z in 0..self.zones.len() {
+            let change = self.zones[z].correct(from_ms, combining, &self.calibrations);
+            self.settle(z, change);
+        }
+    }
+
+    /// Brings a zone's clocks up to date with its series.
+    fn settle(&mut self, z: usize, change: Change) {
         let from = match change {
             Change::Nothing => return,
             Change::Appended => self.zones[z].timeline.len() - 1,
@@ -107,7 +138,8 @@ impl Bench {
         }
     }
 
-    /// Forgets readings older than an instant that no open cure and no plate needs. Returns the instant from which all are kept, ms.
+    /// Forgets readings older than an instant that no open cure and no plate needs. Returns the instant from which all
+    /// are kept, ms.
     pub fn forget_readings_before(&mut self, zone: &str, at_ms: i64) -> Option<i64> {
         let z = *self.zone_of.get(zone)?;
         // What the cures need, not where the clocks began: a clock that is never idle would never let one go.
@@ -119,6 +151,7 @@ impl Bench {
         };
         let felt = self.plates.values().filter(was_here).map(|plate| last_ms - memory_ms(&plate.added));
         let at_ms = felt.fold(at_ms, i64::min);
+        self.zones[z].sensors.forget_before(at_ms);
         if self.zones[z].timeline.forget_before(at_ms) > 0 {
             let (clocks, past) = self.zones[z].clocks_and_past(self.settings.bridge_ms);
             for clock in clocks.iter_mut() {
@@ -133,24 +166,38 @@ impl Bench {
 
     /// Makes every zone's outlook anew; the alarms follow it.
     pub fn look_again(&mut self) {
-        for z in 0..self.zones.len() {
-            self.zones[z].look_again();
-            for clock in &mut self.zones[z].clocks {
-                clock.ages.look_again();
-            }
-            for clock in 0..self.zones[z].clocks.len() {
-                self.arm_unsettled(z, clock);
-            }
+        (0..self.zones.len()).for_each(|z| self.look_again_in(z));
+    }
+
+    fn look_again_in(&mut self, z: usize) {
+        self.zones[z].look_again();
+        for clock in &mut self.zones[z].clocks {
+            clock.ages.look_again();
+        }
+        for clock in 0..self.zones[z].clocks.len() {
+            self.arm_unsettled(z, clock);
         }
     }
 
-    fn set_zone(&mut self, set: &ZoneSet) {
+    fn plan(&mut self, said: &AirPlanned) {
+        self.plans.insert(said.id.clone(), Planned { said: said.clone(), cancelled_ms: None });
+        self.follow_plans(&said.zone);
+    }
+
+    /// The plans of a zone changed. What is recorded there stays as it is; what rests on the outlook follows.
+    fn follow_plans(&mut self, zone: &ZoneId) {
+        let Some(&z) = self.zone_of.get(zone) else { return };
+        self.zones[z].intended.plans = standing(self.plans.values().filter(|planned| planned.said.zone == *zone));
+        self.look_again_in(z);
+    }
+
+    fn set_zone(&mut self, set: &ZoneSet, at_ms: i64) {
         let Some(&z) = self.zone_of.get(&set.id) else {
             self.zone_of.insert(set.id.clone(), self.zones.len());
             self.zones.push(Zone::new(set.clone()));
             return;
         };
-        self.zones[z].set = set.clone();
+        self.zones[z].revise(set, at_ms);
         self.zones[z].look_again();
         let (clocks, past) = self.zones[z].clocks_and_past(self.settings.bridge_ms);
         for clock in clocks.iter_mut() {

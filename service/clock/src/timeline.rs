@@ -1,6 +1,6 @@
 //! What the air of one zone was: readings in order of time, each instant once.
 
-use facts::Reading;
+use std::collections::BTreeMap;
 
 use crate::Air;
 
@@ -21,22 +21,30 @@ pub struct Timeline {
     /// Instants apart from the airs, so that the binary search for an instant touches little memory.
     at_ms: Vec<i64>,
     air: Vec<Air>,
+    /// What each sensor said where they disagreed. A map beside the airs, because it is nearly always empty.
+    apart: BTreeMap<i64, Box<[Air]>>,
 }
 
 impl Timeline {
-    /// Takes a reading in; one of the same instant is replaced.
-    pub(crate) fn put(&mut self, reading: &Reading) -> Change {
-        let (at_ms, air) = (reading.at.timestamp_millis(), Air::new(reading.temp_c, reading.rh_pct));
+    /// Takes the air of an instant in, with what each sensor said if they disagreed; one of the same instant is replaced.
+    pub(crate) fn put(&mut self, at_ms: i64, air: Air, apart: Option<Box<[Air]>>) -> Change {
+        let same = self.apart.get(&at_ms) == apart.as_ref();
+        match apart {
+            Some(said) => drop(self.apart.insert(at_ms, said)),
+            None if same => {}
+            None => drop(self.apart.remove(&at_ms)),
+        }
+        // Most readings come last.
+        if self.at_ms.last().is_none_or(|last_ms| at_ms > *last_ms) {
+            self.at_ms.push(at_ms);
+            self.air.push(air);
+            return Change::Appended;
+        }
         match self.at_ms.binary_search(&at_ms) {
-            Ok(i) if self.air[i] == air => Change::Nothing,
+            Ok(i) if self.air[i] == air && same => Change::Nothing,
             Ok(i) => {
                 self.air[i] = air;
                 Change::From(i)
-            }
-            Err(i) if i == self.at_ms.len() => {
-                self.at_ms.push(at_ms);
-                self.air.push(air);
-                Change::Appended
             }
             Err(i) => {
                 self.at_ms.insert(i, at_ms);
@@ -52,6 +60,9 @@ impl Timeline {
         let gone = self.at_ms.partition_point(|t| *t < at_ms).saturating_sub(1);
         self.at_ms.drain(..gone);
         self.air.drain(..gone);
+        if let Some(first_ms) = self.at_ms.first() {
+            self.apart = self.apart.split_off(first_ms);
+        }
         gone
     }
 
@@ -81,6 +92,21 @@ impl Timeline {
     /// When `i` is not below [`Timeline::len`].
     pub fn get(&self, i: usize) -> (i64, Air) {
         (self.at_ms[i], self.air[i])
+    }
+
+    /// The air at exactly an instant, if somebody read it then.
+    pub fn exactly(&self, at_ms: i64) -> Option<Air> {
+        self.at_ms.binary_search(&at_ms).ok().map(|i| self.air[i])
+    }
+
+    /// What each sensor said at an instant at which they disagreed.
+    pub fn apart(&self, at_ms: i64) -> Option<&[Air]> {
+        self.apart.get(&at_ms).map(AsRef::as_ref)
+    }
+
+    /// Whether sensors ever disagreed here; asked first, because nearly always they never did.
+    pub(crate) fn ever_apart(&self) -> bool {
+        !self.apart.is_empty()
     }
 
     /// Index of the first reading after an instant.

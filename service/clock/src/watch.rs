@@ -7,7 +7,7 @@ use crate::{Air, Bench, Cure, Timeline, zone::Zone};
 
 /// When the air is worth a word.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Watch {
+pub struct AirWatch {
     /// Temperature that is well, °C.
     pub temp_c: (f64, f64),
     /// Relative humidity that is well, %.
@@ -22,7 +22,7 @@ pub struct Watch {
     pub dew_spread_k: f64,
 }
 
-impl Default for Watch {
+impl Default for AirWatch {
     /// 18 to 26 °C and 40 to 55 % RH: common practice, no source; the humidity is what the ASHRAE handbook's museum
     /// chapter advises. Margins, delay and fall: common practice, no source. 3 K: ISO 8502-4 guidance.
     fn default() -> Self {
@@ -75,7 +75,7 @@ const HOUR_MS: i64 = 3_600_000;
 
 impl Bench {
     /// Every excursion that is on at `now_ms`. A zone whose sensor is silent has none: nobody knows its air.
-    pub fn excursions(&self, now_ms: i64, watch: &Watch) -> Vec<Excursion> {
+    pub fn excursions(&self, now_ms: i64, watch: &AirWatch) -> Vec<Excursion> {
         self.zones.iter().flat_map(|zone| self.excursions_of(zone, now_ms, watch)).collect()
     }
 
@@ -85,12 +85,12 @@ impl Bench {
         self.open.iter().map(|ix| &self.cures[*ix as usize]).filter(here)
     }
 
-    fn excursions_of(&self, zone: &Zone, now_ms: i64, watch: &Watch) -> Vec<Excursion> {
+    fn excursions_of(&self, zone: &Zone, now_ms: i64, watch: &AirWatch) -> Vec<Excursion> {
         let Some((last_ms, air)) = zone.timeline.last() else { return vec![] };
         if now_ms - last_ms > self.settings.bridge_ms {
             return vec![];
         }
-        let Watch { temp_c, rh_pct, margin, .. } = *watch;
+        let AirWatch { temp_c, rh_pct, margin, .. } = *watch;
         let wet = self.open_in(&zone.set.id).any(is_wet);
         let spread = |air: &Air| {
             physics::surface::dew_point_spread_k(air.temp_c, air.rh_pct, air.temp_c).unwrap_or(f64::INFINITY)

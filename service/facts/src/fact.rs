@@ -6,8 +6,8 @@ use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
 use crate::{
-    AlertId, ClampId, CureBegun, CureId, InstrumentId, InstrumentMoved, JobId, JointId, LotId, MaterialId, PlateAdded,
-    Porosity, RhPct, StepId, TempC, VersionId, ZoneId,
+    AlertId, ClampId, CureBegun, CureId, HygrometerCalibrated, InstrumentId, InstrumentMoved, JobId, JointId, LotId,
+    MaterialId, PlanId, PlateAdded, Porosity, RhPct, StepId, TempC, VersionId, ZoneId,
 };
 
 /// One thing a person, a sensor or the clock said. Corrections are further facts.
@@ -93,6 +93,15 @@ pub enum Fact {
         /// What changed.
         because: String,
     },
+    /// A hygrometer stood over saturated salts; its later readings are corrected by what it read there.
+    HygrometerCalibrated(HygrometerCalibrated),
+    /// Somebody will change the air of a zone: a heater on for the evening, the warm box at another temperature.
+    AirPlanned(AirPlanned),
+    /// A plan was called off; one under way ends then.
+    PlanCancelled {
+        /// The plan.
+        plan: PlanId,
+    },
 }
 
 /// A place with one climate: bench, booth, warm box.
@@ -106,6 +115,24 @@ pub struct ZoneSet {
     pub set_temp_c: TempC,
     /// Humidity assumed while no sensor says otherwise.
     pub set_rh_pct: RhPct,
+}
+
+/// A change of a zone's air for a time, as somebody means to make it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct AirPlanned {
+    /// Its id.
+    pub id: PlanId,
+    /// Where.
+    pub zone: ZoneId,
+    /// When the heater or humidifier goes on.
+    pub from: DateTime<Utc>,
+    /// When it goes off again.
+    pub until: DateTime<Utc>,
+    /// Temperature it is set to.
+    pub temp_c: TempC,
+    /// Humidity it is set to; none where only the heat is changed and the water in the air stays what it was.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rh_pct: Option<RhPct>,
 }
 
 /// An instrument on the bench. Who owns it is not asked.
@@ -248,6 +275,10 @@ pub enum AlertKind {
     Digest,
     /// The air of a zone is out of the shop's band.
     Climate,
+    /// A sensor gives no usable reading any more.
+    SensorSilent,
+    /// A hygrometer was last held against salts more than a year ago.
+    CalibrationDue,
 }
 
 /// Something told, with the words it was told in.

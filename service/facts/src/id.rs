@@ -20,8 +20,8 @@ pub mod kind {
     // An alert's id is that of its cure with the stage behind it, hence longer.
     kinds!(
         Instrument "instrument" 48, Job "job" 48, Step "step" 48, Joint "joint" 48, Clamp "clamp" 48,
-        Material "material" 48, Lot "lot" 48, Zone "zone" 48, Cure "glue-up or coat" 48, Alert "alert" 128,
-        Version "rule version" 64, Plate "plate" 48
+        Material "material" 48, Lot "lot" 48, Zone "zone" 48, Plan "plan" 48, Cure "glue-up or coat" 48, Alert "alert" 128,
+        Version "rule version" 64, Sensor "sensor" 48, Plate "plate" 48
     );
 }
 
@@ -139,11 +139,15 @@ pub type MaterialId = Id<kind::Material>;
 pub type LotId = Id<kind::Lot>;
 /// A place with one climate.
 pub type ZoneId = Id<kind::Zone>;
+/// A planned change of a zone's air.
+pub type PlanId = Id<kind::Plan>;
 /// A glue-up or a coat.
 pub type CureId = Id<kind::Cure>;
 /// An alert; the same id on every delivery of it.
 pub type AlertId = Id<kind::Alert>;
 /// A plate of an instrument.
 pub type PlateId = Id<kind::Plate>;
+/// A thermometer and hygrometer that speaks for itself.
+pub type SensorId = Id<kind::Sensor>;
 /// One text of a rule, named by its hash.
 pub type VersionId = Id<kind::Version>;

@@ -11,16 +11,18 @@ mod fact;
 mod id;
 mod plate;
 mod quantity;
+mod sensor;
 
 pub use cure::{Bound, CureBegun, CureKind, Finding, JointState, Level, Limit, Meets, Porosity, TargetAge};
 pub use entry::{Entry, Recorded};
 pub use fact::{
-    AlertKind, AlertRaised, ClampAdded, Fact, InstrumentAdded, JobOpened, JointAdded, LotAdded, RulePutInForce, Step,
-    StepKind, ZoneSet,
+    AirPlanned, AlertKind, AlertRaised, ClampAdded, Fact, InstrumentAdded, JobOpened, JointAdded, LotAdded,
+    RulePutInForce, Step, StepKind, ZoneSet,
 };
 pub use id::{
-    AlertId, ClampId, CureId, Id, InstrumentId, JobId, JointId, Kind, LotId, MaterialId, PlateId, StepId, VersionId,
-    ZoneId, kind,
+    AlertId, ClampId, CureId, Id, InstrumentId, JobId, JointId, Kind, LotId, MaterialId, PlanId, PlateId, SensorId,
+    StepId, VersionId, ZoneId, kind,
 };
 pub use plate::{Cut, FacesOpen, InstrumentMoved, PlateAdded, SpeciesGroup};
 pub use quantity::{Invalid, Reading, RhPct, TempC, within};
+pub use sensor::{HygrometerCalibrated, Salt, SaltPoint};

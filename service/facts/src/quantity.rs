@@ -3,7 +3,7 @@
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
-use crate::ZoneId;
+use crate::{SensorId, ZoneId};
 
 /// Something given that cannot be: what, what was given, what is expected, how to mend it.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -112,11 +112,15 @@ impl From<RhPct> for f64 {
     }
 }
 
-/// What the air of a zone was at an instant. A later reading of the same zone and instant corrects it.
+/// What the air of a zone was at an instant, as it was read: a hygrometer's correction is applied where it is used. A
+/// later reading of the same zone, sensor and instant corrects it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Reading {
     /// Where; the zone must have been set up.
     pub zone: ZoneId,
+    /// Which sensor of the zone; none when a person read it off, or the zone's only sensor was never named.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sensor: Option<SensorId>,
     /// When the sensor took it, not when it arrived.
     pub at: DateTime<Utc>,
     /// Air temperature.

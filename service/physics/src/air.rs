@@ -5,11 +5,13 @@
 //! their reading is up to 5 % of itself lower than the one meant here.
 
 mod dew_point;
+mod salt;
 mod saturation;
 mod vapour;
 mod wet_bulb;
 
 pub use dew_point::{dew_point_c, dew_point_of_pressure_c};
+pub use salt::{SaturatedSalt, salt_rh_pct};
 pub use saturation::saturation_pressure_pa;
 pub use vapour::{absolute_humidity_g_m3, humidity_ratio, rh_pct_at, vapour_pressure_pa, vpd_pa};
 pub use wet_bulb::wet_bulb_c;

@@ -3,4 +3,5 @@
 pub(crate) mod alarm;
 pub(crate) mod climate;
 pub(crate) mod delivery;
+pub(crate) mod sensors;
 pub(crate) mod words;

@@ -20,6 +20,11 @@ pub(crate) struct Body<T> {
 }
 
 impl<T> Body<T> {
+    /// The value apart, with what is left to answer the request.
+    pub(crate) fn split(self) -> (T, Body<()>) {
+        (self.value, Body { value: (), once: self.once })
+    }
+
     /// The answer to keep: the id of what was made. A repeated request is answered with that thing as it stands.
     pub(crate) fn answer(&self, id: &str) -> Option<Answer> {
         let (key, fingerprint) = self.once.clone()?;
@@ -27,59 +32,90 @@ impl<T> Body<T> {
     }
 }
 
+type Reading<T> = Pin<Box<dyn Future<Output = Result<T, Problem>>>>;
+
 impl<T: DeserializeOwned + 'static> FromRequest for Body<T> {
     type Error = Problem;
-    type Future = Pin<Box<dyn Future<Output = Result<Self, Problem>>>>;
+    type Future = Reading<Self>;
 
     fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
-        let bytes = web::Bytes::from_request(request, payload);
-        let request = request.clone();
+        let read = read(request, payload, "application/json");
         Box::pin(async move {
-            let limit_kib =
-                request.app_data::<web::Data<Arc<State>>>().map_or(2048, |state| state.settings.server.body_limit_kib);
-            let bytes = bytes.await.map_err(|e| match e.as_response_error().status_code() {
-                actix_web::http::StatusCode::PAYLOAD_TOO_LARGE => Problem::new(
-                    Kind::TooLarge,
-                    format!("the body is larger than {limit_kib} KiB"),
-                    "send less at once, or raise server.body_limit_kib",
-                ),
-                _ => Problem::new(Kind::Malformed, format!("the body broke off: {e}"), "send the request again"),
-            })?;
-            let media = request.headers().get(header::CONTENT_TYPE).and_then(|v| v.to_str().ok()).unwrap_or_default();
-            let essence = media.split(';').next().unwrap_or_default().trim();
-            if !bytes.is_empty() && !essence.eq_ignore_ascii_case("application/json") {
-                return Err(Problem::new(
-                    Kind::Media,
-                    format!("the content type is \"{media}\""),
-                    "send JSON with the header Content-Type: application/json",
-                ));
-            }
-            // A command without arguments needs no body.
-            let text: &[u8] = if bytes.is_empty() { b"{}" } else { &bytes };
-            let once = key_of(&request)?.map(|key| (key, fingerprint(&request, text)));
-            Ok(Self { value: parse(text)?, once })
+            let (text, once) = read.await?;
+            Ok(Self { value: parse(&text)?, once })
         })
     }
 }
 
-fn parse<T: DeserializeOwned>(text: &[u8]) -> Result<T, Problem> {
+/// A SenML pack, not yet looked at.
+pub(crate) struct SenmlBody(pub(crate) Body<web::Bytes>);
+
+impl FromRequest for SenmlBody {
+    type Error = Problem;
+    type Future = Reading<Self>;
+
+    fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
+        let read = read(request, payload, "application/senml+json");
+        Box::pin(async move {
+            let (value, once) = read.await?;
+            Ok(Self(Body { value, once }))
+        })
+    }
+}
+
+/// The body of a request that must be of a media type, with its key and the hash of the request it belongs to.
+fn read(
+    request: &HttpRequest,
+    payload: &mut Payload,
+    media: &'static str,
+) -> Reading<(web::Bytes, Option<(String, String)>)> {
+    let bytes = web::Bytes::from_request(request, payload);
+    let request = request.clone();
+    Box::pin(async move {
+        let limit_kib =
+            request.app_data::<web::Data<Arc<State>>>().map_or(4096, |state| state.settings.server.body_limit_kib);
+        let bytes = bytes.await.map_err(|e| match e.as_response_error().status_code() {
+            actix_web::http::StatusCode::PAYLOAD_TOO_LARGE => Problem::new(
+                Kind::TooLarge,
+                format!("the body is larger than {limit_kib} KiB"),
+                "send less at once, or raise server.body_limit_kib",
+            ),
+            _ => Problem::new(Kind::Malformed, format!("the body broke off: {e}"), "send the request again"),
+        })?;
+        let said = request.headers().get(header::CONTENT_TYPE).and_then(|v| v.to_str().ok()).unwrap_or_default();
+        let essence = said.split(';').next().unwrap_or_default().trim();
+        if !bytes.is_empty() && !essence.eq_ignore_ascii_case(media) {
+            let mend = format!("send JSON with the header Content-Type: {media}");
+            return Err(Problem::new(Kind::Media, format!("the content type is \"{said}\""), mend));
+        }
+        // A command without arguments needs no body.
+        let text = if bytes.is_empty() { web::Bytes::from_static(b"{}") } else { bytes };
+        let once = key_of(&request)?.map(|key| (key, fingerprint(&request, &text)));
+        Ok((text, once))
+    })
+}
+
+pub(crate) fn parse<T: DeserializeOwned>(text: &[u8]) -> Result<T, Problem> {
     let parsed = serde_json::from_slice(text).and_then(|value| match text.trim_ascii_start().first() {
         Some(b'{') => Ok(value),
         // The reader would take a list for the fields in their order, which nobody means.
         _ => Err(serde::de::Error::custom("the body is no object of named fields")),
     });
-    parsed.map_err(|e| {
-        let (kind, mend) = match e.classify() {
-            serde_json::error::Category::Data => {
-                (Kind::Invalid, "correct the field; README.md shows a body for each address")
-            }
-            _ => (Kind::Malformed, "the body is not whole JSON; look at this line and column"),
-        };
-        let detail = e.to_string();
-        let named = |lead| detail.strip_prefix(lead)?.split('`').next().map(str::to_string);
-        let field = ["unknown field `", "missing field `", "duplicate field `"].into_iter().find_map(named);
-        Problem { kind, detail, field, mend: mend.into() }
-    })
+    parsed.map_err(|e| of_reader(&e))
+}
+
+/// What the JSON reader did not understand.
+pub(crate) fn of_reader(e: &serde_json::Error) -> Problem {
+    let (kind, mend) = match e.classify() {
+        serde_json::error::Category::Data => {
+            (Kind::Invalid, "correct the field; README.md shows a body for each address")
+        }
+        _ => (Kind::Malformed, "the body is not whole JSON; look at this line and column"),
+    };
+    let detail = e.to_string();
+    let named = |lead| detail.strip_prefix(lead)?.split('`').next().map(str::to_string);
+    let field = ["unknown field `", "missing field `", "duplicate field `"].into_iter().find_map(named);
+    Problem { kind, detail, field, mend: mend.into(), refused: vec![] }
 }
 
 /// The key as it is sent, with or without the quotes of a structured field.

@@ -294,6 +294,7 @@ fn reading(zone: &str, at_ms: i64, hours_ago: f64) -> Result<Reading, Problem> {
     let round = |value: f64| (value * 100.0).round() / 100.0;
     Ok(Reading {
         zone: id(zone),
+        sensor: None,
         at: instant(at_ms),
         temp_c: TempC::new(round(temp_c))?,
         rh_pct: RhPct::new(round(rh_pct))?,

@@ -11,6 +11,7 @@ mod chart;
 pub mod cli;
 mod compose;
 mod demo;
+mod intake;
 mod now;
 mod page;
 mod problem;

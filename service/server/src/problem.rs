@@ -7,6 +7,8 @@ use actix_web::{
 use clock::Refusal;
 use serde::Serialize;
 
+use crate::intake::Refused;
+
 /// What kind of thing went wrong. Each has one type, one title and one status.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Kind {
@@ -89,6 +91,8 @@ pub struct Problem {
     pub field: Option<String>,
     /// How to mend it.
     pub mend: String,
+    /// Each row that was refused, when it is about many.
+    pub(crate) refused: Vec<Refused>,
 }
 
 #[derive(Serialize)]
@@ -100,12 +104,14 @@ struct Document<'a> {
     #[serde(skip_serializing_if = "Option::is_none")]
     field: Option<&'a str>,
     mend: &'a str,
+    #[serde(skip_serializing_if = "<[_]>::is_empty")]
+    refused: &'a [Refused],
 }
 
 impl Problem {
     /// A problem of a kind.
     pub fn new(kind: Kind, detail: impl Into<String>, mend: impl Into<String>) -> Self {
-        Self { kind, detail: detail.into(), field: None, mend: mend.into() }
+        Self { kind, detail: detail.into(), field: None, mend: mend.into(), refused: vec![] }
     }
 
     /// Names the field it is about.
@@ -144,6 +150,7 @@ impl Problem {
             detail: &self.detail,
             field: self.field.as_deref(),
             mend: &self.mend,
+            refused: &self.refused,
         }
     }
 }

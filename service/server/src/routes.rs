@@ -6,6 +6,7 @@ mod clamps;
 mod cures;
 mod events;
 mod health;
+mod import;
 mod instruments;
 mod jobs;
 mod joints;
@@ -14,8 +15,12 @@ mod materials;
 mod milestones;
 mod moisture;
 mod pages;
+mod plans;
 mod plates;
+mod quarantine;
 mod readings;
+mod senml;
+mod sensors;
 mod series;
 mod zones;
 
@@ -50,7 +55,17 @@ const ADDRESSES: &[&str] = &[
     "GET POST /api/v1/zones/{id}/readings",
     "GET /api/v1/zones/{id}/series",
     "GET /api/v1/zones/{id}/chart.svg",
+    "POST /api/v1/zones/{id}/readings/csv",
     "POST /api/v1/readings",
+    "POST /api/v1/readings/senml",
+    "GET /api/v1/zones/{id}/quarantine",
+    "POST /api/v1/zones/{id}/quarantine/{held}/release",
+    "POST /api/v1/zones/{id}/quarantine/{held}/discard",
+    "GET /api/v1/zones/{id}/sensors",
+    "GET POST /api/v1/sensors/{id}/calibrations",
+    "GET POST /api/v1/zones/{id}/plans",
+    "GET /api/v1/zones/{id}/plans/{plan}",
+    "POST /api/v1/zones/{id}/plans/{plan}/cancel",
     "GET POST /api/v1/instruments",
     "GET /api/v1/instruments/{id}",
     "POST /api/v1/instruments/{id}/move",
@@ -109,6 +124,11 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
                 .configure(zones::configure)
                 .configure(readings::configure)
                 .configure(series::configure)
+                .configure(import::configure)
+                .configure(quarantine::configure)
+                .configure(senml::configure)
+                .configure(sensors::configure)
+                .configure(plans::configure)
                 .configure(instruments::configure)
                 .configure(plates::configure)
                 .configure(moisture::configure)

@@ -8,7 +8,7 @@ use std::{
 };
 
 use actix_web::{App, HttpServer, middleware::from_fn, web};
-use clock::{Bench, HourlyMean, Laws};
+use clock::{Bench, Laws, UsualDay};
 use facts::Fact;
 use metrics_exporter_prometheus::{PrometheusBuilder, PrometheusHandle};
 use rules::Rulebook;
@@ -76,8 +76,14 @@ impl Service {
         let mut database: Box<dyn Database> = Box::new(Sqlite::open(&settings.store.path, &settings.shop.id)?);
         let rulebook = Arc::new(Rulebook::new());
         let bridge_ms = i64::from(settings.climate.bridge_minutes) * 60_000;
-        let of_clock = clock::Settings { bridge_ms, ..clock::Settings::default() };
-        let mut bench = Bench::new(of_clock, rulebook.clone() as Arc<dyn Laws>, Box::new(HourlyMean));
+        let of_clock = clock::Settings {
+            bridge_ms,
+            window_ms: i64::from(settings.sensors.window_minutes) * 60_000,
+            apart_k: settings.sensors.apart_k,
+            apart_rh_pct: settings.sensors.apart_rh_pct,
+            ..clock::Settings::default()
+        };
+        let mut bench = Bench::new(of_clock, rulebook.clone() as Arc<dyn Laws>, Box::new(UsualDay));
         let last_seq = replay(&mut bench, &rulebook, database.as_mut())?;
         let reader = database.reopen()?;
         let shared = Arc::new(Shared::new(bench, last_seq, now));
@@ -211,11 +217,11 @@ async fn serve(
     server.await.map_err(io("serving"))
 }
 
-/// Reads the journal into the bench: zones first and readings next, so that each clock is summed once. Gives the
+/// Reads the journal into the bench: zones and calibrations first and readings next, so that each clock is summed once. Gives the
 /// place of the last fact.
 fn replay(bench: &mut Bench, rulebook: &Rulebook, database: &mut dyn Database) -> Result<i64, StartError> {
-    for zone in database.facts_of("zone_set")? {
-        bench.take(&zone);
+    for first in ["zone_set", "hygrometer_calibrated"] {
+        database.facts_of(first)?.iter().for_each(|fact| bench.take(fact));
     }
     let zones: Vec<_> = bench.zones().map(|zone| zone.id.clone()).collect();
     for zone in zones {
@@ -225,7 +231,7 @@ fn replay(bench: &mut Bench, rulebook: &Rulebook, database: &mut dyn Database) -
         if let Fact::RulePutInForce(rule) = &fact.fact {
             rulebook.remember(&rule.version, &rule.file, &rule.text);
         }
-        if !matches!(fact.fact, Fact::ZoneSet(_)) {
+        if !matches!(fact.fact, Fact::ZoneSet(_) | Fact::HygrometerCalibrated(_)) {
             bench.take(&fact);
         }
     })

@@ -1,10 +1,14 @@
 //! Settings: one file, every key with a default, the environment above it, checked before anything starts.
 
+mod sensors;
+
 use std::path::{Path, PathBuf};
 
 use chrono::NaiveTime;
 use chrono_tz::Tz;
 use serde::Deserialize;
+
+pub(crate) use sensors::Sensors;
 
 /// What is wrong with the settings, naming the key.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -32,6 +36,10 @@ pub struct Settings {
     pub scripts: Scripts,
     /// How missing air is treated.
     pub climate: Climate,
+    /// How sensors are cared for.
+    pub sensors: Sensors,
+    /// How names in SenML packs are read.
+    pub senml: Senml,
     /// Who is told of alerts.
     pub webhooks: Vec<Webhook>,
 }
@@ -66,6 +74,8 @@ pub struct Server {
     pub listen: String,
     /// Largest body taken, KiB.
     pub body_limit_kib: usize,
+    /// Largest file of readings taken, MiB.
+    pub import_limit_mib: usize,
     /// Threads that answer requests.
     pub workers: usize,
 }
@@ -102,6 +112,14 @@ pub struct Climate {
     pub bridge_minutes: u32,
 }
 
+/// How names in SenML packs are read.
+#[derive(Debug, Clone, Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Senml {
+    /// Beginnings of names, and the zone or zone/sensor each stands for.
+    pub names: std::collections::BTreeMap<String, String>,
+}
+
 /// Somebody to be told of alerts over HTTP.
 #[derive(Debug, Clone, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -134,7 +152,7 @@ impl Default for Shop {
 }
 impl Default for Server {
     fn default() -> Self {
-        Self { listen: "127.0.0.1:8080".into(), body_limit_kib: 2048, workers: 2 }
+        Self { listen: "127.0.0.1:8080".into(), body_limit_kib: 4096, import_limit_mib: 64, workers: 2 }
     }
 }
 impl Default for Store {
@@ -184,11 +202,11 @@ impl Shop {
     }
 
     /// The band as the air of each zone is watched against it.
-    pub(crate) fn watch(&self) -> clock::Watch {
-        clock::Watch {
+    pub(crate) fn watch(&self) -> clock::AirWatch {
+        clock::AirWatch {
             temp_c: (self.temp_low_c, self.temp_high_c),
             rh_pct: (self.rh_low_pct, self.rh_high_pct),
-            ..clock::Watch::default()
+            ..clock::AirWatch::default()
         }
     }
 }
@@ -232,6 +250,7 @@ impl Settings {
             let Some(section) = section.as_table_mut() else { continue };
             // A number or a truth value is taken as one, anything else as text.
             let typed: Option<toml::Value> = value.parse::<i64>().map(Into::into).ok();
+            let typed = typed.or_else(|| value.parse::<f64>().ok().filter(|_| value.contains('.')).map(Into::into));
             let typed = typed.or_else(|| value.parse::<bool>().map(Into::into).ok());
             section.insert(key.to_lowercase(), typed.unwrap_or_else(|| value.into()));
         }
@@ -248,7 +267,10 @@ impl Settings {
             wrong("server.listen", format!("\"{}\" is no address", self.server.listen), "write 127.0.0.1:8080")
         })?;
         if !(1..=65536).contains(&self.server.body_limit_kib) {
-            return Err(wrong("server.body_limit_kib", "must be 1 to 65536", "2048 is plenty"));
+            return Err(wrong("server.body_limit_kib", "must be 1 to 65536", "4096 holds 10,000 readings"));
+        }
+        if !(1..=4096).contains(&self.server.import_limit_mib) {
+            return Err(wrong("server.import_limit_mib", "must be 1 to 4096", "64 holds years of a zone"));
         }
         if !(1..=64).contains(&self.server.workers) {
             return Err(wrong("server.workers", "must be 1 to 64", "2 is plenty for one shop"));
@@ -263,6 +285,13 @@ impl Settings {
             return Err(wrong("store.keep_backups", "must be at least 1", "14 keeps a fortnight"));
         }
         let mut names = std::collections::BTreeSet::new();
+        self.sensors.check()?;
+        for (name, place) in &self.senml.names {
+            if crate::intake::senml::place(place).is_none() {
+                let what = format!("\"{place}\" for \"{name}\" is neither zone nor zone/sensor");
+                return Err(wrong("senml.names", what, "write {\"urn:dev:mac:0024befffe804ff1\" = \"bench/north\"}"));
+            }
+        }
         for (i, hook) in self.webhooks.iter_mut().enumerate() {
             let key = |name: &str| format!("webhooks[{i}].{name}");
             if hook.name.is_empty() {
@@ -345,6 +374,13 @@ mod tests {
             ("[server]\nworkers = 0", "server.workers"),
             ("[climate]\nbridge_minutes = 0", "climate.bridge_minutes"),
             ("[store]\nkeep_readings_days = 1", "store.keep_readings_days"),
+            ("[senml]\nnames = {\"urn:dev:x\" = \"The Bench\"}", "senml.names"),
+            ("[sensors]\nsilent_minutes = 1", "sensors.silent_minutes"),
+            ("[sensors]\nwindow_minutes = 0", "sensors.window_minutes"),
+            ("[sensors]\napart_k = 0.0", "sensors.apart_k"),
+            ("[sensors]\napart_rh_pct = 99", "sensors.apart_rh_pct"),
+            ("[sensors]\nstuck_hours = 0", "sensors.stuck_hours"),
+            ("[sensors]\ncalibrate_days = 1", "sensors.calibrate_days"),
             (hook, "webhooks[0].secret"),
             (&format!("{good}\n{good}"), "webhooks[1].name"),
         ] {

@@ -17,6 +17,7 @@ use store::{Answer, Database, Error, Keeper, NewDelivery, Outcome, Said, Saying,
 use tokio::sync::{Notify, broadcast, oneshot};
 
 use crate::{
+    intake::Intake,
     now::{Now, instant},
     problem::{Kind, Problem},
     settings::Settings,
@@ -78,6 +79,7 @@ pub struct State {
     /// A second connection for reading, so that a long list does not hold up a commit.
     reader: Mutex<Box<dyn Database>>,
     pub(crate) settings: Settings,
+    pub(crate) intake: Intake,
     pub(crate) zone: Tz,
     /// Scripts that are not in force because of a fault, by file.
     pub(crate) faults: RwLock<BTreeMap<String, Fault>>,
@@ -108,6 +110,7 @@ impl State {
             writer,
             reader: Mutex::new(reader),
             settings,
+            intake: Intake::default(),
             zone,
             faults: RwLock::default(),
             metrics,

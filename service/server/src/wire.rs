@@ -159,6 +159,7 @@ impl State {
         match climate {
             Climate::Recorded => ClimateWire { state: "recorded", since: None },
             Climate::NoSensor => ClimateWire { state: "assumed", since: None },
+            Climate::Apart(since_ms) => ClimateWire { state: "assumed", since: Some(self.rfc3339(since_ms)) },
             Climate::Gap(since_ms) => ClimateWire { state: "assumed", since: Some(self.rfc3339(since_ms)) },
         }
     }

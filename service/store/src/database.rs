@@ -4,7 +4,7 @@ use std::path::Path;
 
 use facts::{Reading, Recorded};
 
-use crate::{Answer, Delivery, Error, Run, Saying};
+use crate::{Answer, Delivery, Error, Held, HeldState, Run, Saying};
 
 /// What the service asks of a database.
 pub trait Database: Send {
@@ -37,6 +37,18 @@ pub trait Database: Send {
     /// # Errors
     /// When the database cannot be read.
     fn readings(&mut self, zone: &facts::ZoneId, from_ms: i64, each: &mut dyn FnMut(Reading)) -> Result<(), Error>;
+
+    /// Readings of a zone that are or were held back, in one state, in the order they came, after an id.
+    ///
+    /// # Errors
+    /// When the database cannot be read.
+    fn held(&mut self, zone: &facts::ZoneId, state: HeldState, after: i64, at_most: usize) -> Result<Vec<Held>, Error>;
+
+    /// One reading that is or was held back.
+    ///
+    /// # Errors
+    /// When the database cannot be read.
+    fn held_one(&mut self, id: i64) -> Result<Option<Held>, Error>;
 
     /// Deliveries waiting whose time has come, oldest first.
     ///
@@ -74,7 +86,7 @@ pub trait Database: Send {
     /// When the database cannot be read.
     fn last_runs(&mut self) -> Result<Vec<Run>, Error>;
 
-    /// Forgets readings of a zone before an instant, and says how many.
+    /// Forgets readings of a zone before an instant, those held back too, and says how many.
     ///
     /// # Errors
     /// Nothing is forgotten then.

@@ -3,16 +3,18 @@
 //! Responsible for: the append-only journal, readings, the outbox of deliveries, answers kept for repeated requests,
 //! migrations, backup, and the one writer that commits whatever gathered while its last commit was under way.
 //! Never knows: how a cure is computed, HTTP, what time it is.
-//! Start reading at `writer.rs`; the SQL is in `sqlite.rs` and nowhere else.
+//! Start reading at `writer.rs`; the SQL is in `sqlite.rs`, `schema.rs` and `held.rs`.
 
 mod database;
 mod error;
+mod held;
 mod saying;
+mod schema;
 mod sqlite;
 mod writer;
 
 pub use database::Database;
 pub use error::Error;
-pub use saying::{Answer, Delivery, DeliveryState, NewDelivery, Run, Said, Saying};
+pub use saying::{Answer, Delivery, DeliveryState, Held, HeldKey, HeldState, NewDelivery, NewHeld, Run, Said, Saying};
 pub use sqlite::Sqlite;
 pub use writer::{Keeper, Outcome, Writer};

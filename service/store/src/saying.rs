@@ -1,6 +1,6 @@
 //! What is written in one piece, and what is read back.
 
-use facts::{AlertId, Entry, Reading};
+use facts::{AlertId, Entry, Reading, SensorId, ZoneId};
 
 /// Facts that stand or fall together, with what must be on disk in the same breath.
 #[derive(Debug, Clone, Default)]
@@ -9,6 +9,10 @@ pub struct Saying {
     pub entries: Vec<Entry>,
     /// Readings; many, so they have a table of their own.
     pub readings: Vec<Reading>,
+    /// Readings that cannot be believed; they wait for a person.
+    pub held: Vec<NewHeld>,
+    /// Readings held before, and what became of them.
+    pub decided: Vec<(HeldKey, HeldState)>,
     /// When the readings reached the service, ms.
     pub recorded_ms: i64,
     /// What is to be delivered because of these facts.
@@ -17,6 +21,70 @@ pub struct Saying {
     pub fresh: bool,
     /// The answer to give again when the same request comes again.
     pub answer: Option<Answer>,
+}
+
+/// What names a reading that is held back: it was never given an id by its sender.
+#[derive(Debug, Clone, PartialEq)]
+pub struct HeldKey {
+    /// Its zone.
+    pub zone: ZoneId,
+    /// Its sensor, if it was named.
+    pub sensor: Option<SensorId>,
+    /// When it says it was taken, ms.
+    pub at_ms: i64,
+    /// Temperature as it was said, °C.
+    pub temp_c: f64,
+    /// Relative humidity as it was said, %.
+    pub rh_pct: f64,
+}
+
+/// A reading to be held back.
+#[derive(Debug, Clone, PartialEq)]
+pub struct NewHeld {
+    /// Which.
+    pub key: HeldKey,
+    /// By which way it came.
+    pub by: String,
+    /// Why, in a word.
+    pub reason: String,
+    /// Why, in a sentence.
+    pub detail: String,
+    /// How to mend it.
+    pub mend: String,
+}
+
+/// A reading that is or was held back.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Held {
+    /// Row in the table.
+    pub id: i64,
+    /// Which.
+    pub key: HeldKey,
+    /// When it reached the service, ms.
+    pub recorded_ms: i64,
+    /// By which way it came.
+    pub by: String,
+    /// Why, in a word.
+    pub reason: String,
+    /// Why, in a sentence.
+    pub detail: String,
+    /// How to mend it.
+    pub mend: String,
+    /// How it stands.
+    pub state: HeldState,
+    /// When that was decided, ms.
+    pub decided_ms: Option<i64>,
+}
+
+/// How a reading that was held back stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum HeldState {
+    /// It waits.
+    Held,
+    /// It was taken after all.
+    Released,
+    /// It stays out.
+    Discarded,
 }
 
 /// An answer kept under the key its request carried.

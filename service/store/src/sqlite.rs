@@ -1,4 +1,5 @@
-//! SQLite: every statement of the service is in this file.
+//! SQLite: the statements about facts, readings, answers, deliveries and runs. The schema is in `schema.rs`, what is
+//! held back in `held.rs`.
 //!
 //! Write-ahead log with `synchronous = FULL`: a commit is on disk when it returns. Writers begin IMMEDIATE, because
 //! a deferred transaction that reads and then writes fails at once when another wrote in between. No mmap.
@@ -6,73 +7,25 @@
 use std::{path::Path, time::Duration};
 
 use chrono::{DateTime, Utc};
-use facts::{AlertId, Fact, Reading, Recorded, RhPct, TempC, ZoneId};
+use facts::{AlertId, Fact, Reading, Recorded, RhPct, SensorId, TempC, ZoneId};
 use rusqlite::{Connection, OptionalExtension, TransactionBehavior, params};
 
-use crate::{Answer, Database, Delivery, DeliveryState, Error, Run, Saying};
+use crate::{Answer, Database, Delivery, DeliveryState, Error, Held, HeldState, Run, Saying, held, schema::MIGRATIONS};
 
 /// SQLite before this could corrupt its write-ahead log when two connections met at a checkpoint.
 const LEAST_VERSION: (&str, i32) = ("3.51.3", 3_051_003);
 
-/// One entry per schema version, run in order at start, each in its own transaction.
-const MIGRATIONS: &[&str] = &["
-    CREATE TABLE journal (
-        seq         INTEGER PRIMARY KEY AUTOINCREMENT,
-        shop        TEXT    NOT NULL,
-        kind        TEXT    NOT NULL,
-        happened_ms INTEGER NOT NULL,
-        recorded_ms INTEGER NOT NULL,
-        by_whom     TEXT    NOT NULL,
-        body        TEXT    NOT NULL
-    ) STRICT;
-    CREATE TABLE reading (
-        zone        TEXT    NOT NULL,
-        at_ms       INTEGER NOT NULL,
-        recorded_ms INTEGER NOT NULL,
-        n           INTEGER NOT NULL,
-        temp_c      REAL    NOT NULL,
-        rh_pct      REAL    NOT NULL,
-        PRIMARY KEY (zone, at_ms, recorded_ms, n)
-    ) STRICT, WITHOUT ROWID;
-    CREATE TABLE answer (
-        key         TEXT    NOT NULL PRIMARY KEY,
-        fingerprint TEXT    NOT NULL,
-        status      INTEGER NOT NULL,
-        body        TEXT    NOT NULL,
-        recorded_ms INTEGER NOT NULL
-    ) STRICT, WITHOUT ROWID;
-    CREATE TABLE delivery (
-        id          INTEGER PRIMARY KEY AUTOINCREMENT,
-        alert       TEXT    NOT NULL,
-        channel     TEXT    NOT NULL,
-        body        TEXT    NOT NULL,
-        attempts    INTEGER NOT NULL DEFAULT 0,
-        since_ms    INTEGER NOT NULL,
-        due_ms      INTEGER NOT NULL,
-        state       TEXT    NOT NULL DEFAULT 'waiting' CHECK (state IN ('waiting', 'delivered', 'given_up')),
-        error       TEXT
-    ) STRICT;
-    CREATE INDEX delivery_waiting ON delivery (due_ms) WHERE state = 'waiting';
-    CREATE INDEX delivery_of_alert ON delivery (alert);
-    CREATE TABLE run (
-        job         TEXT    NOT NULL,
-        at_ms       INTEGER NOT NULL,
-        error       TEXT,
-        PRIMARY KEY (job, at_ms)
-    ) STRICT, WITHOUT ROWID;
-"];
-
 const ADD_FACT: &str = "INSERT INTO journal (shop, kind, happened_ms, recorded_ms, by_whom, body) \
                         VALUES (?1, ?2, ?3, ?4, ?5, ?6)";
-const ADD_READING: &str = "INSERT INTO reading (zone, at_ms, recorded_ms, n, temp_c, rh_pct) VALUES (?1, ?2, ?3, \
-     (SELECT count(*) FROM reading WHERE zone = ?1 AND at_ms = ?2), ?4, ?5)";
+const ADD_READING: &str = "INSERT INTO reading (zone, at_ms, recorded_ms, n, temp_c, rh_pct, sensor) VALUES \
+     (?1, ?2, ?3, (SELECT count(*) FROM reading WHERE zone = ?1 AND at_ms = ?2), ?4, ?5, ?6)";
 const ADD_ANSWER: &str = "INSERT INTO answer (key, fingerprint, status, body, recorded_ms) VALUES (?1, ?2, ?3, ?4, ?5)";
 const ADD_DELIVERY: &str = "INSERT INTO delivery (alert, channel, body, since_ms, due_ms) VALUES (?1, ?2, ?3, ?4, ?4)";
 const FIND_ANSWER: &str = "SELECT key, fingerprint, status, body FROM answer WHERE key = ?1";
 const FACTS_AFTER: &str =
     "SELECT seq, happened_ms, recorded_ms, by_whom, body FROM journal WHERE seq > ?1 ORDER BY seq LIMIT ?2";
 const FACTS_OF: &str = "SELECT seq, happened_ms, recorded_ms, by_whom, body FROM journal WHERE kind = ?1 ORDER BY seq";
-const READINGS: &str = "SELECT at_ms, temp_c, rh_pct FROM reading WHERE zone = ?1 AND at_ms >= ?2 \
+const READINGS: &str = "SELECT at_ms, temp_c, rh_pct, sensor FROM reading WHERE zone = ?1 AND at_ms >= ?2 \
                         ORDER BY at_ms, n";
 const DELIVERIES_DUE: &str = "SELECT id, alert, channel, body, attempts, since_ms, due_ms, state, error FROM delivery \
                               WHERE state = 'waiting' AND due_ms <= ?1 ORDER BY due_ms, id LIMIT ?2";
@@ -170,9 +123,11 @@ impl Sqlite {
                         at_ms,
                         saying.recorded_ms,
                         r.temp_c.get(),
-                        r.rh_pct.get()
+                        r.rh_pct.get(),
+                        r.sensor.as_ref().map(SensorId::as_str)
                     ])?;
                 }
+                held::add(&tx, saying)?;
                 for d in &saying.deliveries {
                     add_delivery.execute(params![d.alert.as_str(), d.channel, d.body, d.due_ms])?;
                 }
@@ -235,16 +190,30 @@ impl Database for Sqlite {
         let read = |each: &mut dyn FnMut(Reading)| {
             let mut statement = self.connection.prepare_cached(READINGS)?;
             let mut rows = statement.query(params![zone.as_str(), from_ms])?;
+            // Readings of one sensor mostly follow one another: its id is made once.
+            let mut last: Option<SensorId> = None;
             while let Some(row) = rows.next()? {
+                let named = row.get_ref(3)?.as_str_or_null()?;
+                if named != last.as_ref().map(SensorId::as_str) {
+                    last = named.and_then(|id| SensorId::new(id).ok());
+                }
                 // What was checked at the door fits; a row that does not was not written by us.
                 let quantities = (TempC::new(row.get(1)?), RhPct::new(row.get(2)?), instant(row.get(0)?));
                 if let (Ok(temp_c), Ok(rh_pct), Some(at)) = quantities {
-                    each(Reading { zone: zone.clone(), at, temp_c, rh_pct });
+                    each(Reading { zone: zone.clone(), sensor: last.clone(), at, temp_c, rh_pct });
                 }
             }
             Ok(())
         };
         read(each).map_err(|e| self.error(e))
+    }
+
+    fn held(&mut self, zone: &ZoneId, state: HeldState, after: i64, at_most: usize) -> Result<Vec<Held>, Error> {
+        held::list(&self.connection, zone, state, after, at_most).map_err(|e| self.error(e))
+    }
+
+    fn held_one(&mut self, id: i64) -> Result<Option<Held>, Error> {
+        held::one(&self.connection, id).map_err(|e| self.error(e))
     }
 
     fn due_deliveries(&mut self, now_ms: i64, at_most: usize) -> Result<Vec<Delivery>, Error> {
@@ -295,6 +264,7 @@ impl Database for Sqlite {
 
     fn forget_readings(&mut self, zone: &ZoneId, before_ms: i64) -> Result<usize, Error> {
         let sql = "DELETE FROM reading WHERE zone = ?1 AND at_ms < ?2";
+        held::forget(&self.connection, zone, before_ms).map_err(|e| self.error(e))?;
         self.connection.execute(sql, params![zone.as_str(), before_ms]).map_err(|e| self.error(e))
     }
 

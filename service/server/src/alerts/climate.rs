@@ -3,7 +3,7 @@
 
 use std::sync::Arc;
 
-use clock::{Bench, Excursion, Trouble, Watch};
+use clock::{AirWatch, Bench, Excursion, Trouble};
 use facts::{AlertId, AlertKind, AlertRaised, Fact};
 
 use crate::{
@@ -34,7 +34,7 @@ pub(crate) async fn step(state: &Arc<State>) -> Result<(), Problem> {
     Ok(())
 }
 
-fn alert(state: &State, bench: &Bench, excursion: &Excursion, watch: &Watch) -> AlertRaised {
+fn alert(state: &State, bench: &Bench, excursion: &Excursion, watch: &AirWatch) -> AlertRaised {
     let Excursion { zone, trouble, since_ms, air } = excursion;
     let name = bench.zones().find(|set| set.id == *zone).map_or(zone.as_str(), |set| &set.name);
     let (slug, what, mend) = words_of(*trouble);

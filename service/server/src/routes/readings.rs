@@ -1,16 +1,18 @@
-//! Readings: what a sensor or a person read off, one or many at a time. A batch is taken whole or not at all.
+//! Readings: what a sensor or a person read off, one or many at a time. Of a batch the good rows are taken and each bad
+//! one is reported.
 
 use actix_web::{HttpResponse, web};
 use chrono::{DateTime, Utc};
-use facts::{Reading, RhPct, TempC, ZoneId};
+use clock::Sample;
+use facts::{SensorId, ZoneId};
 use serde::{Deserialize, Serialize};
-use store::{Said, Saying};
+use store::Said;
 
 use super::{Answer, Shop};
 use crate::{
-    body::Body,
+    body::{Body, of_reader},
     compose::When,
-    now::instant,
+    intake::{Gate, Offer, Refused, Tally},
     problem::{Kind, Problem},
 };
 
@@ -24,90 +26,93 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
 #[serde(deny_unknown_fields)]
 struct Row {
     zone: Option<ZoneId>,
+    sensor: Option<SensorId>,
     at: Option<DateTime<Utc>>,
     minutes_ago: Option<f64>,
     temp_c: f64,
     rh_pct: f64,
 }
 
+/// Rows are read one by one, so that one that is no reading does not spoil the others.
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 struct Batch {
-    readings: Vec<Row>,
-}
-
-#[derive(Serialize)]
-struct Taken {
-    /// Readings written now.
-    taken: usize,
-    /// Readings that were there already, to the digit.
-    known: usize,
+    readings: Vec<serde_json::Value>,
 }
 
 impl Row {
-    fn reading(&self, zone: Option<ZoneId>, now_ms: i64) -> Result<Reading, Problem> {
-        let zone = zone.or_else(|| self.zone.clone()).ok_or_else(|| {
+    fn offer(self, row: usize, zone: Option<ZoneId>, now_ms: i64) -> Result<Offer, Problem> {
+        let zone = zone.or(self.zone).ok_or_else(|| {
             Problem::new(Kind::Invalid, "zone is missing", "name the zone of each reading").about("zone")
         })?;
-        let when = When { at: self.at, minutes_ago: self.minutes_ago };
-        Ok(Reading {
-            zone,
-            at: instant(when.ms(now_ms)?),
-            temp_c: TempC::new(self.temp_c)?,
-            rh_pct: RhPct::new(self.rh_pct)?,
-        })
+        let at_ms = When { at: self.at, minutes_ago: self.minutes_ago }.ms(now_ms)?;
+        let sample = Sample { at_ms, temp_c: self.temp_c, rh_pct: self.rh_pct };
+        Ok(Offer { row, source: (zone, self.sensor), sample, stamped: self.at.is_some() })
     }
 }
 
-async fn batch(shop: Shop, body: Body<Batch>) -> Answer {
+async fn batch(shop: Shop, mut body: Body<Batch>) -> Answer {
     let now_ms = shop.now().ms();
-    let mut readings = Vec::with_capacity(body.value.readings.len());
-    for (i, row) in body.value.readings.iter().enumerate() {
-        let checked = row.reading(None, now_ms).and_then(|reading| {
-            shop.bench().admit_reading(&reading, now_ms)?;
-            Ok(reading)
-        });
-        readings.push(checked.map_err(|mut problem| {
-            let field = problem.field.take().unwrap_or_default();
-            problem.about(format!("readings[{i}].{field}").trim_end_matches('.'))
-        })?);
+    let (mut offers, mut refused) = (Vec::new(), Vec::new());
+    for (i, row) in std::mem::take(&mut body.value.readings).into_iter().enumerate() {
+        let read = match row {
+            row @ serde_json::Value::Object(_) => Row::deserialize(row).map_err(|e| of_reader(&e)),
+            _ => Err(Problem::new(Kind::Invalid, "it is no object of named fields", "send {\"zone\": …, …}")),
+        };
+        match read.and_then(|row| row.offer(i, None, now_ms)) {
+            Ok(offer) => offers.push(offer),
+            Err(problem) => refused.push(Refused::of(i, problem)),
+        }
     }
-    take(&shop, readings, &body).await
+    take(&shop, "http", offers, refused, &body, |row, field| {
+        format!("readings[{row}].{}", field.unwrap_or_default()).trim_end_matches('.').into()
+    })
+    .await
 }
 
 async fn single(shop: Shop, id: web::Path<String>, body: Body<Row>) -> Answer {
-    let zone = shop.bench().zones().find(|set| set.id.as_str() == *id).map(|set| set.id.clone());
+    let zone = shop.bench().zone(&id).map(|set| set.id.clone());
     let zone = zone.ok_or_else(|| Problem::not_found("zone", &id))?;
     if let Some(other) = body.value.zone.as_ref().filter(|other| **other != zone) {
         let detail = format!("the body says zone \"{other}\", the address \"{zone}\"");
         return Err(Problem::new(Kind::Invalid, detail, "leave zone out, or post to its own address").about("zone"));
     }
-    let reading = body.value.reading(Some(zone), shop.now().ms())?;
-    take(&shop, vec![reading], &body).await
+    let (row, body) = body.split();
+    let offer = row.offer(0, Some(zone), shop.now().ms())?;
+    take(&shop, "http", vec![offer], vec![], &body, |_, field| field.unwrap_or_default().into()).await.map_err(
+        |mut problem| {
+            // The one row is the problem.
+            problem.refused.clear();
+            problem
+        },
+    )
 }
 
-/// The zone, the instant and the reading make a reading's identity, so that a repeated one needs no key. One is
-/// honoured all the same: without it a reading sent again after it was corrected would undo the correction.
-async fn take<T>(shop: &Shop, mut readings: Vec<Reading>, body: &Body<T>) -> Answer {
-    let sent = readings.len();
-    {
-        let bench = shop.bench();
-        readings.retain(|reading| {
-            let at_ms = reading.at.timestamp_millis();
-            let known = bench.timeline(reading.zone.as_str()).and_then(|t| t.between(at_ms, at_ms).next());
-            known.is_none_or(|(_, air)| air != clock::Air::new(reading.temp_c, reading.rh_pct))
-        });
+/// The zone, the sensor and the instant are a reading's identity, so that a repeated one needs no key. One is honoured
+/// all the same: without it a reading sent again after it was corrected would undo the correction.
+pub(super) async fn take<T>(
+    shop: &Shop,
+    by: &'static str,
+    offers: Vec<Offer>,
+    refused: Vec<Refused>,
+    body: &Body<T>,
+    name: impl Fn(usize, Option<&str>) -> String,
+) -> Answer {
+    let text = |tally: &Tally| serde_json::to_string(tally).expect("a tally has a JSON form");
+    let mut gate = Gate::new(by);
+    let keep = |tally: &Tally| match tally.useless(&name) {
+        // Nothing was made that the key could stand for.
+        Some(_) => None,
+        None => body.answer(&text(tally)),
+    };
+    let (said, tally) = shop.take_in(&mut gate, offers, refused, keep).await?;
+    if let Said::Before(kept) = said {
+        return Ok(HttpResponse::Created().content_type("application/json").body(kept.body));
     }
-    let taken = Taken { taken: readings.len(), known: sent - readings.len() };
-    let mut text = serde_json::to_string(&taken).expect("two numbers have a JSON form");
-    let answer = body.answer(&text);
-    if taken.taken > 0 || answer.is_some() {
-        let saying = Saying { readings, recorded_ms: shop.now().ms(), answer, ..Saying::default() };
-        if let Said::Before(kept) = shop.say_once(saying).await? {
-            text = kept.body;
-        }
+    match tally.useless(&name) {
+        Some(problem) => Err(problem),
+        None => Ok(HttpResponse::Created().content_type("application/json").body(text(&tally))),
     }
-    Ok(HttpResponse::Created().content_type("application/json").body(text))
 }
 
 #[derive(Deserialize)]
@@ -120,7 +125,7 @@ struct Stretch {
 }
 
 #[derive(Serialize)]
-struct Sample {
+struct Point {
     at: String,
     temp_c: f64,
     rh_pct: f64,
@@ -129,7 +134,7 @@ struct Sample {
 #[derive(Serialize)]
 struct Expected {
     #[serde(flatten)]
-    likely: Sample,
+    likely: Point,
     spread_k: f64,
     spread_rh_pct: f64,
 }
@@ -137,7 +142,7 @@ struct Expected {
 #[derive(Serialize)]
 struct Series {
     zone: String,
-    recorded: Vec<Sample>,
+    recorded: Vec<Point>,
     expected: Vec<Expected>,
 }
 
@@ -151,28 +156,25 @@ async fn series(shop: Shop, id: web::Path<String>, stretch: web::Query<Stretch>)
     let from_ms = ms(stretch.from, now_ms - 24 * 3_600_000);
     let to_ms = ms(stretch.to, now_ms + 24 * 3_600_000);
     let round = |value: f64| (value * 100.0).round() / 100.0;
-    let sample = |at_ms, air: clock::Air| Sample {
+    let sample = |at_ms, air: clock::Air| Point {
         at: shop.rfc3339(at_ms),
         temp_c: round(air.temp_c),
         rh_pct: round(air.rh_pct),
     };
-    let recorded: Vec<Sample> =
+    let recorded: Vec<Point> =
         timeline.between(from_ms, to_ms).take(LONGEST_SERIES + 1).map(|(at_ms, air)| sample(at_ms, air)).collect();
     if recorded.len() > LONGEST_SERIES {
         let detail = format!("more than {LONGEST_SERIES} readings lie in that stretch");
         return Err(Problem::new(Kind::Invalid, detail, "ask for a shorter one with from and to").about("from"));
     }
-    let expected = bench.outlook(&id).map_or_else(Vec::new, |outlook| {
-        let begins_ms = if timeline.is_empty() { now_ms } else { outlook.from_ms };
-        let at = |step: usize| begins_ms + step as i64 * clock::STEP_MS;
-        let steps = outlook.steps.iter().enumerate().filter(|(step, _)| (from_ms..=to_ms).contains(&at(*step)));
-        steps
-            .map(|(step, e)| Expected {
-                likely: sample(at(step), e.air),
-                spread_k: round(e.spread_k),
-                spread_rh_pct: round(e.spread_rh_pct),
-            })
-            .collect()
+    let outlook = bench.outlook(&id).ok_or_else(|| Problem::not_found("zone", &id))?;
+    // Without a reading what is expected begins now.
+    let begins_ms = timeline.last().map_or(now_ms, |(last_ms, _)| last_ms);
+    let steps = (0..=clock::STEPS as i64).map(|step| begins_ms + step * clock::STEP_MS);
+    let expected = steps.filter(|at_ms| (from_ms..=to_ms).contains(at_ms)).map(|at_ms| {
+        let clock::Expected { air, spread_k, spread_rh_pct } = outlook.expected_at(at_ms);
+        Expected { likely: sample(at_ms, air), spread_k: round(spread_k), spread_rh_pct: round(spread_rh_pct) }
     });
+    let expected = expected.collect();
     Ok(HttpResponse::Ok().json(Series { zone: id.to_string(), recorded, expected }))
 }

@@ -1,0 +1,38 @@
+//! A file of readings for a zone: CSV in whatever form the logger writes it.
+
+use actix_web::{HttpRequest, HttpResponse, http::header, web};
+
+use super::{Answer, Shop};
+use crate::{
+    intake::{columns::Options, csv},
+    problem::{Kind, Problem},
+};
+
+pub(super) fn configure(config: &mut web::ServiceConfig) {
+    config.service(web::resource("/zones/{id}/readings/csv").route(web::post().to(import)));
+}
+
+async fn import(
+    shop: Shop,
+    id: web::Path<String>,
+    options: web::Query<Options>,
+    request: HttpRequest,
+    body: web::Payload,
+) -> Answer {
+    let zone = shop.bench().zone(&id).map(|set| set.id.clone()).ok_or_else(|| Problem::not_found("zone", &id))?;
+    let media = request.headers().get(header::CONTENT_TYPE).and_then(|v| v.to_str().ok()).unwrap_or_default();
+    let essence = media.split(';').next().unwrap_or_default().trim();
+    if !essence.eq_ignore_ascii_case("text/csv") {
+        let mend = "send the file with the header Content-Type: text/csv";
+        return Err(Problem::new(Kind::Media, format!("the content type is \"{media}\""), mend));
+    }
+    let imported = csv::import(&shop, zone, options.into_inner(), body).await?;
+    if imported.dry_run {
+        return Ok(HttpResponse::Ok().json(imported));
+    }
+    let named = |line: usize, field: Option<&str>| format!("line {line}: {}", field.unwrap_or_default());
+    match imported.tally.useless(named) {
+        Some(problem) => Err(problem),
+        None => Ok(HttpResponse::Created().json(imported)),
+    }
+}
