@@ -82,8 +82,10 @@ pub struct Store {
     pub backups: PathBuf,
     /// Nightly copies kept.
     pub keep_backups: usize,
-    /// Days readings are kept.
+    /// Days readings are kept as they came; then they become quarter-hour means.
     pub keep_readings_days: u32,
+    /// Days those means are kept.
+    pub keep_means_days: u32,
 }
 
 /// Where rules are.
@@ -145,6 +147,7 @@ impl Default for Store {
             backups: "data/backups".into(),
             keep_backups: 14,
             keep_readings_days: 400,
+            keep_means_days: 3660,
         }
     }
 }
@@ -227,6 +230,10 @@ impl Settings {
         }
         if !(14..=3660).contains(&self.store.keep_readings_days) {
             return Err(wrong("store.keep_readings_days", "must be 14 to 3660", "the forecast learns from 7 days"));
+        }
+        if self.store.keep_means_days < self.store.keep_readings_days {
+            let (key, what) = ("store.keep_means_days", "is less than keep_readings_days");
+            return Err(wrong(key, what, "3660 keeps ten years"));
         }
         if self.store.keep_backups == 0 {
             return Err(wrong("store.keep_backups", "must be at least 1", "14 keeps a fortnight"));

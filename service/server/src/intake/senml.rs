@@ -116,7 +116,7 @@ impl Base {
             (Some(value), None) => self.value + value,
             (None, Some(label)) => return Ok(Some(Err((label, format!("\"{name}\" has no value v"))))),
             (None, None) => return Ok(None),
-            (Some(_), Some(label)) if label == "s" => self.value + number(record, row, "v")?.unwrap_or_default(),
+            (Some(_), Some("s")) => self.value + number(record, row, "v")?.unwrap_or_default(),
             (Some(_), Some(label)) => return Err(malformed(row, format!("it has both v and {label}"))),
         };
         // RFC 8428, 4.5.1.
