@@ -74,7 +74,7 @@ impl Broker {
 
 /// A message and the connection it came by: its acknowledgement means nothing on another.
 struct Came {
-    message: Message,
+    message: Box<Message>,
     connection: u64,
 }
 

@@ -98,7 +98,8 @@ impl Mqtt {
         }
         Pattern::of(&self.topic).map_err(|what| wrong("mqtt.topic", what, "write benchclock/{zone}/{sensor}"))?;
         for (key, pointer) in [("mqtt.temp", &self.temp), ("mqtt.rh", &self.rh), ("mqtt.time", &self.time)] {
-            if !pointer.starts_with('/') && !(key == "mqtt.time" && pointer.is_empty()) {
+            let left_out = key == "mqtt.time" && pointer.is_empty();
+            if !left_out && !pointer.starts_with('/') {
                 let mend = "write a JSON pointer, for example /temperature or /data/0/value";
                 return Err(wrong(key, format!("\"{pointer}\" is no JSON pointer"), mend));
             }

@@ -45,7 +45,7 @@ pub(super) enum Happened {
     Subscribed,
     /// The broker does not let us hear these topics.
     NotAllowed,
-    Message(Message),
+    Message(Box<Message>),
     Nothing,
 }
 
@@ -110,11 +110,11 @@ impl Session {
                     let refused = ack.return_codes.contains(&rumqttc::SubscribeReasonCode::Failure);
                     if refused { Happened::NotAllowed } else { Happened::Subscribed }
                 }
-                rumqttc::Event::Incoming(rumqttc::Incoming::Publish(publish)) => Happened::Message(Message {
+                rumqttc::Event::Incoming(rumqttc::Incoming::Publish(publish)) => Happened::Message(Box::new(Message {
                     topic: publish.topic.clone(),
                     payload: publish.payload.clone(),
                     receipt: Receipt::V311(publish),
-                }),
+                })),
                 _ => Happened::Nothing,
             }),
             Self::V5(_, events) => Ok(match events.poll().await.map_err(|e| e.to_string())? {
@@ -123,11 +123,11 @@ impl Session {
                     let allowed = |code: &_| matches!(code, v5::mqttbytes::v5::SubscribeReasonCode::Success(_));
                     if ack.return_codes.iter().all(allowed) { Happened::Subscribed } else { Happened::NotAllowed }
                 }
-                v5::Event::Incoming(v5::Incoming::Publish(publish)) => Happened::Message(Message {
+                v5::Event::Incoming(v5::Incoming::Publish(publish)) => Happened::Message(Box::new(Message {
                     topic: String::from_utf8_lossy(&publish.topic).into_owned(),
                     payload: publish.payload.clone(),
                     receipt: Receipt::V5(publish),
-                }),
+                })),
                 _ => Happened::Nothing,
             }),
         }
