@@ -1,5 +1,6 @@
 //! Settings: one file, every key with a default, the environment above it, checked before anything starts.
 
+mod mqtt;
 mod sensors;
 
 use std::path::{Path, PathBuf};
@@ -8,6 +9,7 @@ use chrono::NaiveTime;
 use chrono_tz::Tz;
 use serde::Deserialize;
 
+pub(crate) use mqtt::{Address, Mqtt};
 pub(crate) use sensors::Sensors;
 
 /// What is wrong with the settings, naming the key.
@@ -40,6 +42,8 @@ pub struct Settings {
     pub sensors: Sensors,
     /// How names in SenML packs are read.
     pub senml: Senml,
+    /// The way to an MQTT broker.
+    pub mqtt: Mqtt,
     /// Who is told of alerts.
     pub webhooks: Vec<Webhook>,
 }
@@ -240,6 +244,7 @@ impl Settings {
         }
         let mut names = std::collections::BTreeSet::new();
         self.sensors.check()?;
+        self.mqtt.check()?;
         for (name, place) in &self.senml.names {
             if crate::intake::senml::place(place).is_none() {
                 let what = format!("\"{place}\" for \"{name}\" is neither zone nor zone/sensor");
@@ -325,6 +330,12 @@ mod tests {
             ("[climate]\nbridge_minutes = 0", "climate.bridge_minutes"),
             ("[store]\nkeep_readings_days = 1", "store.keep_readings_days"),
             ("[senml]\nnames = {\"urn:dev:x\" = \"The Bench\"}", "senml.names"),
+            ("[mqtt]\nurl = \"http://x\"", "mqtt.url"),
+            ("[mqtt]\nversion = \"4\"", "mqtt.version"),
+            ("[mqtt]\nclient_id = \"\"", "mqtt.client_id"),
+            ("[mqtt]\ntopic = \"sensors/+\"", "mqtt.topic"),
+            ("[mqtt]\ntemp = \"temperature\"", "mqtt.temp"),
+            ("[mqtt]\npassword_file = \"/nowhere\"", "mqtt.password_file"),
             ("[sensors]\nsilent_minutes = 1", "sensors.silent_minutes"),
             ("[sensors]\nwindow_minutes = 0", "sensors.window_minutes"),
             ("[sensors]\napart_k = 0.0", "sensors.apart_k"),
