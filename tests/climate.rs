@@ -118,6 +118,46 @@ async fn a_silent_sensor_makes_no_excursion() {
     bench.stop().await;
 }
 
+/// Two months of a reading every half hour, kept raw for a fortnight.
+#[tokio::test(flavor = "multi_thread")]
+async fn old_readings_become_means_with_their_extremes_and_ages_stay_as_they_were() {
+    let mut shop = bench::Shop::small();
+    shop.settings.store.keep_readings_days = 14;
+    let bench = Bench::open(shop, benchclock::Now::standing_at(bench::ms(bench::BEGIN)), false).await;
+    bench.furnish().await;
+    let begin_ms = bench.now.ms() - 60 * 86_400_000;
+    let row = |i: i64| {
+        let spike = if i == 100 { 5.0 } else { 0.0 };
+        let at = chrono::DateTime::from_timestamp_millis(begin_ms + i * 450_000).expect("an instant");
+        json!({"zone": "bench", "at": at.to_rfc3339(), "temp_c": 19.0 + 0.01 * (i % 100) as f64 + spike, "rh_pct": 48})
+    };
+    for part in (0..11_520).collect::<Vec<i64>>().chunks(5000) {
+        let readings: Vec<Value> = part.iter().map(|i| row(*i)).collect();
+        bench.post("/api/v1/readings", json!({"readings": readings})).await.good();
+    }
+    let coat = json!({"id": "c-1", "instrument": "guitar", "surface": "top", "material": "shellac",
+                      "zone": "bench", "minutes_ago": 20 * 1440});
+    bench.post("/api/v1/coats", coat).await.good();
+    let before = bench.get("/api/v1/coats/c-1").await.good();
+    bench.recurring("retention").await;
+    let after = bench.get("/api/v1/coats/c-1").await.good();
+    assert_eq!((&after["age_h"], &after["milestones"]), (&before["age_h"], &before["milestones"]));
+    let from = "/api/v1/zones/bench/series?from=2026-01-01T00:00:00Z";
+    let series = bench.get(from).await.good();
+    let means = series["means"].as_array().expect("means");
+    // Forty days went, the twenty that the coat still needs stayed: two readings to a quarter of an hour.
+    assert!((3800..=3842).contains(&means.len()), "{}", means.len());
+    assert!(series["readings"].as_u64().is_some_and(|n| (3835..=3860).contains(&n)), "{}", series["readings"]);
+    let most = means.iter().filter_map(|mean| mean["temp_c"][2].as_f64()).fold(0.0, f64::max);
+    assert!((most - 24.0).abs() < 0.001, "the extreme is kept: {most}");
+    // The first quarter by hand: 19.00 and 19.01.
+    assert_eq!((&means[0]["readings"], &means[0]["temp_c"]), (&json!(2), &json!([19.01, 19.0, 19.01])));
+    let bench = bench.restart(false).await;
+    assert_eq!(bench.get("/api/v1/coats/c-1").await.good()["age_h"], before["age_h"]);
+    assert_eq!(bench.get(from).await.good()["means"], series["means"]);
+    bench.stop().await;
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn a_series_keeps_the_spike_and_a_chart_shows_it() {
     let bench = furnished().await;

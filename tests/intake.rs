@@ -4,6 +4,7 @@ mod calibration;
 mod csv;
 mod door;
 mod migration;
+mod mqtt;
 mod quarantine;
 mod senml;
 mod silence;

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use facts::{AirPlanned, AlertRaised, CureBegun, Fact, HygrometerCalibrated, Reading, Recorded, ZoneId, ZoneSet};
 
 use crate::{
-    Alert, AlertState, Bench, Clamp, Cure, Job, Planned, Plate,
+    Air, Alert, AlertState, Bench, Clamp, Cure, Job, Planned, Plate,
     cure::{Leg, Told},
     cure_clock::CureIx,
     intended::standing,
@@ -138,10 +138,17 @@ impl Bench {
         }
     }
 
-    /// Forgets readings older than an instant that no open cure and no plate needs. Returns the instant from which all
-    /// are kept, ms.
-    pub fn forget_readings_before(&mut self, zone: &str, at_ms: i64) -> Option<i64> {
+    /// Readings older than an instant that no open cure and no plate needs, and the instant of the first that stays.
+    pub fn readings_before(&self, zone: &str, at_ms: i64) -> Option<(i64, Vec<(i64, Air)>)> {
         let z = *self.zone_of.get(zone)?;
+        let timeline = &self.zones[z].timeline;
+        // The last of them still bounds the first interval kept.
+        let stays_ms = timeline.between(i64::MIN, self.needed_from(z, at_ms)).last()?.0;
+        Some((stays_ms, timeline.between(i64::MIN, stays_ms - 1).collect()))
+    }
+
+    /// From when on open cures and plates need the readings of a zone; `at_ms` if they need fewer.
+    fn needed_from(&self, z: usize, at_ms: i64) -> i64 {
         // What the cures need, not where the clocks began: a clock that is never idle would never let one go.
         let legs = self.open.iter().flat_map(|ix| &self.cures[*ix as usize].legs).filter(|leg| leg.zone == z);
         let at_ms = legs.fold(at_ms, |least, leg| least.min(leg.from_ms));
@@ -150,7 +157,14 @@ impl Bench {
             self.stays.get(&plate.added.instrument).is_some_and(|stays| stays.iter().any(|stay| stay.zone == z))
         };
         let felt = self.plates.values().filter(was_here).map(|plate| last_ms - memory_ms(&plate.added));
-        let at_ms = felt.fold(at_ms, i64::min);
+        felt.fold(at_ms, i64::min)
+    }
+
+    /// Forgets readings older than an instant that no open cure and no plate needs. Returns the instant from which all
+    /// are kept, ms.
+    pub fn forget_readings_before(&mut self, zone: &str, at_ms: i64) -> Option<i64> {
+        let z = *self.zone_of.get(zone)?;
+        let at_ms = self.needed_from(z, at_ms);
         self.zones[z].sensors.forget_before(at_ms);
         if self.zones[z].timeline.forget_before(at_ms) > 0 {
             let (clocks, past) = self.zones[z].clocks_and_past(self.settings.bridge_ms);

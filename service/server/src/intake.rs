@@ -5,6 +5,7 @@
 pub(crate) mod columns;
 pub(crate) mod csv;
 mod gate;
+pub(crate) mod mqtt;
 mod notes;
 pub(crate) mod senml;
 mod times;
@@ -137,6 +138,8 @@ impl Tally {
 pub(crate) struct Intake {
     doubted: Mutex<HashMap<Source, Sample>>,
     notes: Mutex<HashMap<Source, Note>>,
+    /// How the way to the MQTT broker stands.
+    pub(crate) broker: mqtt::Broker,
 }
 
 impl Intake {

@@ -8,7 +8,7 @@ use std::{collections::BTreeMap, path::Path, sync::Arc, time::Duration};
 
 use chrono::NaiveDate;
 use facts::{AlertId, AlertKind, AlertRaised, Fact};
-use store::Run;
+use store::{Mean, Run};
 use tokio::sync::mpsc;
 use tokio_cron_scheduler::{Job, JobScheduler};
 use tokio_util::sync::CancellationToken;
@@ -188,19 +188,42 @@ fn copies(folder: &Path) -> std::io::Result<Vec<std::path::PathBuf>> {
     Ok(found)
 }
 
-/// Forgets old readings no open cure needs, and finished deliveries and kept answers after a fortnight.
+/// Old readings no open cure needs become quarter-hour means; older means, finished deliveries and kept answers go.
 async fn retention(state: &Arc<State>) -> Result<(), Problem> {
     let now_ms = state.now().ms();
-    let before_ms = now_ms - i64::from(state.settings.store.keep_readings_days) * DAY_MS;
+    let store = &state.settings.store;
+    let before = |days: u32| now_ms - i64::from(days) * DAY_MS;
     let zones: Vec<_> = state.bench().zones().map(|zone| zone.id.clone()).collect();
     for zone in zones {
-        let used_ms = state.shared.bench_mut().forget_readings_before(zone.as_str(), before_ms);
-        if let Some(used_ms) = used_ms {
-            // The last reading before that instant still bounds the first interval kept.
-            state.act(move |database| database.forget_readings(&zone, used_ms - DAY_MS)).await?;
-        }
+        let before_ms = before(store.keep_readings_days);
+        let old = state.bench().readings_before(zone.as_str(), before_ms);
+        let Some((stays_ms, readings)) = old else { continue };
+        let means = means(&readings);
+        let of_zone = zone.clone();
+        state.act(move |database| database.thin_readings(&of_zone, stays_ms, &means)).await?;
+        state.shared.bench_mut().forget_readings_before(zone.as_str(), before_ms);
     }
+    let means_ms = before(store.keep_means_days);
+    state.act(move |database| database.forget_means(means_ms)).await?;
     state.act(move |database| database.forget_finished(now_ms - 14 * DAY_MS)).await
+}
+
+/// Quarter-hour means of a zone's one series: what its clocks ran on, corrected and combined.
+fn means(readings: &[(i64, clock::Air)]) -> Vec<Mean> {
+    const QUARTER_MS: i64 = 15 * MINUTE_MS;
+    let quarter = |at_ms: i64| at_ms.div_euclid(QUARTER_MS) * QUARTER_MS;
+    let of = |part: &[(i64, clock::Air)], value: fn(&clock::Air) -> f64| {
+        let values = || part.iter().map(|(_, air)| value(air));
+        let mean = values().sum::<f64>() / part.len() as f64;
+        [mean, values().fold(f64::INFINITY, f64::min), values().fold(f64::NEG_INFINITY, f64::max)]
+    };
+    let mean = |part: &[(i64, clock::Air)]| Mean {
+        from_ms: quarter(part[0].0),
+        n: part.len() as u32,
+        temp_c: of(part, |air| air.temp_c),
+        rh_pct: of(part, |air| air.rh_pct),
+    };
+    readings.chunk_by(|a, b| quarter(a.0) == quarter(b.0)).map(mean).collect()
 }
 
 /// Starts the cron library and works off what it sends, until told to stop.

@@ -17,6 +17,7 @@ use tokio_util::{sync::CancellationToken, task::TaskTracker};
 
 use crate::{
     alerts::{alarm, delivery},
+    intake::mqtt,
     now::Now,
     recurring, routes, scripts,
     settings::Settings,
@@ -179,6 +180,9 @@ fn start_tasks(state: &Arc<State>, tracker: &TaskTracker, stop: &CancellationTok
     tracker.spawn(alarm::run(state.clone(), stop.clone()));
     tracker.spawn(delivery::run(state.clone(), stop.clone()));
     tracker.spawn(recurring::run(state.clone(), stop.clone()));
+    if !state.settings.mqtt.url.is_empty() {
+        tracker.spawn(mqtt::run(state.clone(), stop.clone()));
+    }
     if state.settings.scripts.watch {
         tracker.spawn(scripts::watch(state.clone(), stop.clone()));
     }

@@ -1,5 +1,6 @@
 //! Settings: one file, every key with a default, the environment above it, checked before anything starts.
 
+mod mqtt;
 mod sensors;
 
 use std::path::{Path, PathBuf};
@@ -8,6 +9,7 @@ use chrono::NaiveTime;
 use chrono_tz::Tz;
 use serde::Deserialize;
 
+pub(crate) use mqtt::{Address, Mqtt};
 pub(crate) use sensors::Sensors;
 
 /// What is wrong with the settings, naming the key.
@@ -40,6 +42,8 @@ pub struct Settings {
     pub sensors: Sensors,
     /// How names in SenML packs are read.
     pub senml: Senml,
+    /// The way to an MQTT broker.
+    pub mqtt: Mqtt,
     /// Who is told of alerts.
     pub webhooks: Vec<Webhook>,
 }
@@ -90,8 +94,10 @@ pub struct Store {
     pub backups: PathBuf,
     /// Nightly copies kept.
     pub keep_backups: usize,
-    /// Days readings are kept.
+    /// Days readings are kept as they came; then they become quarter-hour means.
     pub keep_readings_days: u32,
+    /// Days those means are kept.
+    pub keep_means_days: u32,
 }
 
 /// Where rules are.
@@ -162,6 +168,7 @@ impl Default for Store {
             backups: "data/backups".into(),
             keep_backups: 14,
             keep_readings_days: 400,
+            keep_means_days: 3660,
         }
     }
 }
@@ -281,11 +288,16 @@ impl Settings {
         if !(14..=3660).contains(&self.store.keep_readings_days) {
             return Err(wrong("store.keep_readings_days", "must be 14 to 3660", "the forecast learns from 7 days"));
         }
+        if self.store.keep_means_days < self.store.keep_readings_days {
+            let (key, what) = ("store.keep_means_days", "is less than keep_readings_days");
+            return Err(wrong(key, what, "3660 keeps ten years"));
+        }
         if self.store.keep_backups == 0 {
             return Err(wrong("store.keep_backups", "must be at least 1", "14 keeps a fortnight"));
         }
         let mut names = std::collections::BTreeSet::new();
         self.sensors.check()?;
+        self.mqtt.check()?;
         for (name, place) in &self.senml.names {
             if crate::intake::senml::place(place).is_none() {
                 let what = format!("\"{place}\" for \"{name}\" is neither zone nor zone/sensor");
@@ -375,6 +387,12 @@ mod tests {
             ("[climate]\nbridge_minutes = 0", "climate.bridge_minutes"),
             ("[store]\nkeep_readings_days = 1", "store.keep_readings_days"),
             ("[senml]\nnames = {\"urn:dev:x\" = \"The Bench\"}", "senml.names"),
+            ("[mqtt]\nurl = \"http://x\"", "mqtt.url"),
+            ("[mqtt]\nversion = \"4\"", "mqtt.version"),
+            ("[mqtt]\nclient_id = \"\"", "mqtt.client_id"),
+            ("[mqtt]\ntopic = \"sensors/+\"", "mqtt.topic"),
+            ("[mqtt]\ntemp = \"temperature\"", "mqtt.temp"),
+            ("[mqtt]\npassword_file = \"/nowhere\"", "mqtt.password_file"),
             ("[sensors]\nsilent_minutes = 1", "sensors.silent_minutes"),
             ("[sensors]\nwindow_minutes = 0", "sensors.window_minutes"),
             ("[sensors]\napart_k = 0.0", "sensors.apart_k"),

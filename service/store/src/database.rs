@@ -4,7 +4,7 @@ use std::path::Path;
 
 use facts::{Reading, Recorded};
 
-use crate::{Answer, Delivery, Error, Held, HeldState, Run, Saying};
+use crate::{Answer, Delivery, Error, Held, HeldState, Mean, Run, Saying};
 
 /// What the service asks of a database.
 pub trait Database: Send {
@@ -86,11 +86,23 @@ pub trait Database: Send {
     /// When the database cannot be read.
     fn last_runs(&mut self) -> Result<Vec<Run>, Error>;
 
-    /// Forgets readings of a zone before an instant, those held back too, and says how many.
+    /// Puts means in the place of a zone's readings before an instant, in one breath; those held back go too.
+    ///
+    /// # Errors
+    /// Nothing is changed then.
+    fn thin_readings(&mut self, zone: &facts::ZoneId, before_ms: i64, means: &[Mean]) -> Result<(), Error>;
+
+    /// The means of a zone in a stretch of time, oldest first.
+    ///
+    /// # Errors
+    /// When the database cannot be read.
+    fn means(&mut self, zone: &str, from_ms: i64, to_ms: i64) -> Result<Vec<Mean>, Error>;
+
+    /// Forgets means older than an instant.
     ///
     /// # Errors
     /// Nothing is forgotten then.
-    fn forget_readings(&mut self, zone: &facts::ZoneId, before_ms: i64) -> Result<usize, Error>;
+    fn forget_means(&mut self, before_ms: i64) -> Result<(), Error>;
 
     /// Forgets kept answers and finished deliveries older than an instant.
     ///

@@ -8,6 +8,7 @@
 mod database;
 mod error;
 mod held;
+mod means;
 mod saying;
 mod schema;
 mod sqlite;
@@ -15,6 +16,7 @@ mod writer;
 
 pub use database::Database;
 pub use error::Error;
+pub use means::Mean;
 pub use saying::{Answer, Delivery, DeliveryState, Held, HeldKey, HeldState, NewDelivery, NewHeld, Run, Said, Saying};
 pub use sqlite::Sqlite;
 pub use writer::{Keeper, Outcome, Writer};

@@ -70,4 +70,19 @@ pub(crate) const MIGRATIONS: &[&str] = &[
     CREATE UNIQUE INDEX quarantine_once ON quarantine (zone, ifnull(sensor, ''), at_ms, temp_c, rh_pct);
     CREATE INDEX quarantine_of_zone ON quarantine (zone, state, id);
 ",
+    // 3: what is left of old readings.
+    "
+    CREATE TABLE reading_mean (
+        zone        TEXT    NOT NULL,
+        from_ms     INTEGER NOT NULL,
+        n           INTEGER NOT NULL,
+        temp_c      REAL    NOT NULL,
+        temp_min_c  REAL    NOT NULL,
+        temp_max_c  REAL    NOT NULL,
+        rh_pct      REAL    NOT NULL,
+        rh_min_pct  REAL    NOT NULL,
+        rh_max_pct  REAL    NOT NULL,
+        PRIMARY KEY (zone, from_ms)
+    ) STRICT, WITHOUT ROWID;
+",
 ];

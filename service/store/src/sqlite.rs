@@ -10,7 +10,10 @@ use chrono::{DateTime, Utc};
 use facts::{AlertId, Fact, Reading, Recorded, RhPct, SensorId, TempC, ZoneId};
 use rusqlite::{Connection, OptionalExtension, TransactionBehavior, params};
 
-use crate::{Answer, Database, Delivery, DeliveryState, Error, Held, HeldState, Run, Saying, held, schema::MIGRATIONS};
+use crate::{
+    Answer, Database, Delivery, DeliveryState, Error, Held, HeldState, Mean, Run, Saying, held, means,
+    schema::MIGRATIONS,
+};
 
 /// SQLite before this could corrupt its write-ahead log when two connections met at a checkpoint.
 const LEAST_VERSION: (&str, i32) = ("3.51.3", 3_051_003);
@@ -262,10 +265,24 @@ impl Database for Sqlite {
         read().map_err(|e| self.error(e))
     }
 
-    fn forget_readings(&mut self, zone: &ZoneId, before_ms: i64) -> Result<usize, Error> {
-        let sql = "DELETE FROM reading WHERE zone = ?1 AND at_ms < ?2";
-        held::forget(&self.connection, zone, before_ms).map_err(|e| self.error(e))?;
-        self.connection.execute(sql, params![zone.as_str(), before_ms]).map_err(|e| self.error(e))
+    fn thin_readings(&mut self, zone: &ZoneId, before_ms: i64, means: &[Mean]) -> Result<(), Error> {
+        let thin = |connection: &mut Connection| {
+            let tx = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
+            means::add(&tx, zone, means)?;
+            held::forget(&tx, zone, before_ms)?;
+            tx.execute("DELETE FROM reading WHERE zone = ?1 AND at_ms < ?2", params![zone.as_str(), before_ms])?;
+            tx.commit()
+        };
+        thin(&mut self.connection).map_err(|e| Error::of(e, &self.path))
+    }
+
+    fn means(&mut self, zone: &str, from_ms: i64, to_ms: i64) -> Result<Vec<Mean>, Error> {
+        means::list(&self.connection, zone, from_ms, to_ms).map_err(|e| self.error(e))
+    }
+
+    fn forget_means(&mut self, before_ms: i64) -> Result<(), Error> {
+        let sql = "DELETE FROM reading_mean WHERE from_ms < ?1";
+        self.connection.execute(sql, [before_ms]).map(drop).map_err(|e| self.error(e))
     }
 
     fn forget_finished(&mut self, before_ms: i64) -> Result<(), Error> {

@@ -3,7 +3,7 @@
 
 use std::collections::{HashMap, HashSet};
 
-use clock::{Air, Bench, Sample, Scene, Watch};
+use clock::{Air, Bench, Doubt, Sample, Scene, Watch};
 use facts::{Reading, RhPct, SensorId, TempC};
 use store::{HeldKey, HeldState, NewHeld};
 
@@ -91,24 +91,7 @@ impl Gate {
                 self.clear(&source, cleared, &mut sorted);
             }
             if let Some(doubt) = judged.doubt {
-                if doubt.reason == clock::Reason::Jump {
-                    self.waiting.insert(source.clone(), row);
-                }
-                self.noted.push((source.clone(), Noted::Held(doubt.reason.word())));
-                sorted.tally.refuse(Refused {
-                    row,
-                    field: Some(doubt.field.into()),
-                    detail: doubt.detail.clone(),
-                    mend: format!("{}; it is held: GET /api/v1/zones/{zone}/quarantine", doubt.mend),
-                    quarantined: Some(doubt.reason.word()),
-                });
-                sorted.held.push(NewHeld {
-                    key: key(&source, sample),
-                    by: self.by.into(),
-                    reason: doubt.reason.word().into(),
-                    detail: doubt.detail,
-                    mend: doubt.mend,
-                });
+                self.hold(row, source, sample, doubt, &mut sorted);
                 continue;
             }
             let Some(reading) = reading(&source, sample) else { continue };
@@ -127,6 +110,29 @@ impl Gate {
         self.waiting.retain(|source, _| self.watches.get(source).is_some_and(|watch| watch.doubted().is_some()));
         sorted.tally.waiting = self.waiting.len();
         sorted
+    }
+
+    /// Holds a reading back, and says so.
+    fn hold(&mut self, row: usize, source: Source, sample: Sample, doubt: Doubt, sorted: &mut Sorted) {
+        let reason = doubt.reason.word();
+        sorted.tally.refuse(Refused {
+            row,
+            field: Some(doubt.field.into()),
+            detail: doubt.detail.clone(),
+            mend: format!("{}; it is held: GET /api/v1/zones/{}/quarantine", doubt.mend, source.0),
+            quarantined: Some(reason),
+        });
+        sorted.held.push(NewHeld {
+            key: key(&source, sample),
+            by: self.by.into(),
+            reason: reason.into(),
+            detail: doubt.detail,
+            mend: doubt.mend,
+        });
+        if doubt.reason == clock::Reason::Jump {
+            self.waiting.insert(source.clone(), row);
+        }
+        self.noted.push((source, Noted::Held(reason)));
     }
 
     /// Those that can be laid to a zone and a time; the others are refused, since nobody could release them.

@@ -113,10 +113,10 @@ impl Base {
         let other = ["vs", "vb", "vd", "s"].into_iter().find(|label| record.contains_key(*label));
         let value = match (number(record, row, "v")?, other) {
             // RFC 8428, 4.5.4: base value and value are added.
-            (Some(value), None) => self.value + value,
+            // A sum beside the value is of no use here.
+            (Some(value), None | Some("s")) => self.value + value,
             (None, Some(label)) => return Ok(Some(Err((label, format!("\"{name}\" has no value v"))))),
             (None, None) => return Ok(None),
-            (Some(_), Some("s")) => self.value + number(record, row, "v")?.unwrap_or_default(),
             (Some(_), Some(label)) => return Err(malformed(row, format!("it has both v and {label}"))),
         };
         // RFC 8428, 4.5.1.

@@ -7,7 +7,7 @@ use serde::Serialize;
 use store::Sqlite;
 
 use super::{Answer, Shop};
-use crate::{problem::Problem, recurring};
+use crate::{problem::Problem, recurring, state::State};
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
     config
@@ -29,6 +29,9 @@ struct Readiness {
     /// Rule files whose last good version is still in force.
     rule_faults: usize,
     writes_waiting: usize,
+    /// The way to the broker, if one is set. Without it the service does its work, so it is ready all the same.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    mqtt: Option<MqttWire>,
     jobs: Vec<JobWire>,
 }
 
@@ -37,6 +40,38 @@ struct Check {
     ok: bool,
     #[serde(skip_serializing_if = "Option::is_none")]
     why: Option<String>,
+}
+
+#[derive(Serialize)]
+struct MqttWire {
+    state: &'static str,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    since: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    why: Option<String>,
+    taken: usize,
+    known: usize,
+    held: usize,
+    refused: usize,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    last_refusal: Option<String>,
+}
+
+fn mqtt(state: &State) -> Option<MqttWire> {
+    if state.settings.mqtt.url.is_empty() {
+        return None;
+    }
+    let status = state.intake.broker.status().clone();
+    Some(MqttWire {
+        state: if status.connected { "connected" } else { "down" },
+        since: (status.since_ms > 0).then(|| state.rfc3339(status.since_ms)),
+        why: status.why,
+        taken: status.taken,
+        known: status.known,
+        held: status.held,
+        refused: status.refused,
+        last_refusal: status.last_refusal,
+    })
 }
 
 #[derive(Serialize)]
@@ -60,6 +95,7 @@ async fn ready(shop: Shop) -> Answer {
         store: Check { ok: probed.is_ok(), why: probed.err().map(|problem| problem.detail) },
         rule_faults,
         writes_waiting: shop.writer.waiting(),
+        mqtt: mqtt(&shop),
         jobs: jobs
             .into_iter()
             .map(|job| JobWire {

@@ -4,6 +4,7 @@ use actix_web::{HttpResponse, http::header, web};
 use chrono::{DateTime, Utc};
 use clock::Air;
 use serde::{Deserialize, Serialize};
+use store::Mean;
 
 use super::{Answer, Shop};
 use crate::{
@@ -54,10 +55,21 @@ struct Mark {
     cure: String,
 }
 
+/// A quarter of an hour of which only this is left: mean, least and most.
+#[derive(Serialize)]
+struct MeanPoint {
+    from: String,
+    readings: u32,
+    temp_c: [f64; 3],
+    rh_pct: [f64; 3],
+}
+
 #[derive(Serialize)]
 struct Series {
     zone: String,
     readings: usize,
+    /// What is left of the oldest part of the stretch.
+    means: Vec<MeanPoint>,
     recorded: Vec<Point>,
     expected: Vec<ExpectedPoint>,
     marks: Vec<Mark>,
@@ -79,21 +91,31 @@ fn point(state: &State, at_ms: i64, air: Air) -> Point {
     }
 }
 
-/// Gathers what both answers show.
-fn gather(shop: &Shop, id: &str, stretch: &Stretch) -> Result<(Chart, Vec<String>, usize), Problem> {
+/// What both answers show.
+struct Gathered {
+    chart: Chart,
+    mark_ids: Vec<String>,
+    readings: usize,
+    means: Vec<Mean>,
+}
+
+async fn gather(shop: &Shop, id: &str, stretch: &Stretch) -> Result<Gathered, Problem> {
     let most = stretch.most.unwrap_or(600);
     if !(50..=5000).contains(&most) {
         let detail = format!("most is {most}; it must be 50 to 5000");
         return Err(Problem::new(Kind::Invalid, detail, "leave it out for 600").about("most"));
     }
-    let (bench, now_ms) = (shop.bench(), shop.now().ms());
-    let zone = bench.zones().find(|set| set.id.as_str() == id).ok_or_else(|| Problem::not_found("zone", id))?;
+    let now_ms = shop.now().ms();
     let ms = |at: Option<DateTime<Utc>>, default_ms| at.map_or(default_ms, |at| at.timestamp_millis());
     let (from_ms, to_ms) = (ms(stretch.from, now_ms - 3 * DAY_MS), ms(stretch.to, now_ms + DAY_MS));
     if from_ms >= to_ms {
         let detail = "from is not before to";
         return Err(Problem::new(Kind::Invalid, detail, "swap them, or leave one out").about("from"));
     }
+    let of_zone = id.to_string();
+    let means = shop.read(move |database| database.means(&of_zone, from_ms, to_ms)).await?;
+    let bench = shop.bench();
+    let zone = bench.zones().find(|set| set.id.as_str() == id).ok_or_else(|| Problem::not_found("zone", id))?;
     let timeline = bench.timeline(id).ok_or_else(|| Problem::not_found("zone", id))?;
     let all: Vec<(i64, Air)> = timeline.between(from_ms, to_ms).collect();
     let begins_ms = timeline.last().map_or(now_ms, |(at_ms, _)| at_ms);
@@ -102,21 +124,30 @@ fn gather(shop: &Shop, id: &str, stretch: &Stretch) -> Result<(Chart, Vec<String
     let begun = bench.cures().iter().filter(|cure| cure.begun.zone.as_str() == id && cure.withdrawn.is_none());
     let marks = begun.map(|cure| (cure.begun.started_at.timestamp_millis(), cure.begun.id.to_string()));
     let (mark_ms, mark_ids) = marks.filter(|(at_ms, _)| (from_ms..=to_ms).contains(at_ms)).unzip();
+    let middle = |m: &Mean| (m.from_ms + 450_000, Air { temp_c: m.temp_c[0], rh_pct: m.rh_pct[0] });
+    let old = means.iter().map(middle);
     let chart = Chart {
         name: zone.name.clone(),
         zone: shop.zone,
         from_ms,
         to_ms,
         now_ms,
-        recorded: clock::thinned(&all, most),
+        recorded: old.chain(clock::thinned(&all, most)).collect(),
         expected: expected.filter(|(at_ms, _)| (from_ms..=to_ms).contains(at_ms)).collect(),
         mark_ms,
     };
-    Ok((chart, mark_ids, all.len()))
+    Ok(Gathered { chart, mark_ids, readings: all.len(), means })
 }
 
 async fn series(shop: Shop, id: web::Path<String>, stretch: web::Query<Stretch>) -> Answer {
-    let (chart, mark_ids, readings) = gather(&shop, &id, &stretch)?;
+    let Gathered { chart, mark_ids, readings, means } = gather(&shop, &id, &stretch).await?;
+    let recorded = &chart.recorded[means.len()..];
+    let mean = |m: &Mean| MeanPoint {
+        from: shop.rfc3339(m.from_ms),
+        readings: m.n,
+        temp_c: m.temp_c.map(round),
+        rh_pct: m.rh_pct.map(round),
+    };
     let expected = |(at_ms, e): &(i64, clock::Expected)| ExpectedPoint {
         likely: point(&shop, *at_ms, e.air),
         spread_k: round(e.spread_k),
@@ -125,7 +156,8 @@ async fn series(shop: Shop, id: web::Path<String>, stretch: web::Query<Stretch>)
     Ok(HttpResponse::Ok().json(Series {
         zone: id.to_string(),
         readings,
-        recorded: chart.recorded.iter().map(|(at_ms, air)| point(&shop, *at_ms, *air)).collect(),
+        means: means.iter().map(mean).collect(),
+        recorded: recorded.iter().map(|(at_ms, air)| point(&shop, *at_ms, *air)).collect(),
         expected: chart.expected.iter().map(expected).collect(),
         marks: chart
             .mark_ms
@@ -137,7 +169,7 @@ async fn series(shop: Shop, id: web::Path<String>, stretch: web::Query<Stretch>)
 }
 
 async fn chart_svg(shop: Shop, id: web::Path<String>, stretch: web::Query<Stretch>) -> Answer {
-    let (chart, ..) = gather(&shop, &id, &stretch)?;
-    let svg = chart::svg(&chart).map_err(|why| Problem::new(Kind::Internal, why, "the log says more"))?;
+    let gathered = gather(&shop, &id, &stretch).await?;
+    let svg = chart::svg(&gathered.chart).map_err(|why| Problem::new(Kind::Internal, why, "the log says more"))?;
     Ok(HttpResponse::Ok().content_type("image/svg+xml").insert_header((header::CACHE_CONTROL, "no-store")).body(svg))
 }
