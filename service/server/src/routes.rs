@@ -121,6 +121,8 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
         .service(
             web::scope("/api/v1")
                 .route("", web::get().to(index))
+                // Addresses are tried in order: those asked most come first.
+                .configure(cures::configure)
                 .configure(zones::configure)
                 .configure(readings::configure)
                 .configure(series::configure)
@@ -137,7 +139,6 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
                 .configure(clamps::configure)
                 .configure(materials::configure)
                 .configure(lots::configure)
-                .configure(cures::configure)
                 .configure(milestones::configure)
                 .configure(alerts::configure)
                 .configure(board::configure)
@@ -162,12 +163,13 @@ pub(crate) async fn as_problem(
     request: ServiceRequest,
     next: Next<impl MessageBody + 'static>,
 ) -> Result<ServiceResponse<BoxBody>, Error> {
-    let what = format!("{} {}", request.method(), request.path());
     let answered = next.call(request).await?;
     let status = answered.status();
     let bare = !answered.headers().contains_key(header::CONTENT_TYPE);
     if (status.is_client_error() || status.is_server_error()) && bare {
-        let problem = Problem::of_framework(status, &format!("{what} answers {status}"));
+        let asked = answered.request();
+        let what = format!("{} {} answers {status}", asked.method(), asked.path());
+        let problem = Problem::of_framework(status, &what);
         return Ok(answered.into_response(problem.error_response()).map_into_boxed_body());
     }
     Ok(answered.map_into_boxed_body())
