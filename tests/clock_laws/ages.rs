@@ -45,7 +45,7 @@ fn rate(law: &str, temp_c: f64, rh_pct: f64) -> f64 {
     law(clock::Air { temp_c, rh_pct })
 }
 
-/// Factors of `/shared/sources.md` section 5, Arrhenius with 50 kJ/mol, reference 20 °C, computed there apart from us.
+/// Arrhenius factors with 50 kJ/mol, reference 20 °C, computed apart from this code with R = 8.314462618 J/(mol K).
 #[test]
 fn in_constant_air_age_is_rate_times_hours() {
     for (law, temp_c, factor, within) in [

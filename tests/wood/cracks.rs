@@ -38,7 +38,7 @@ fn every_group_moves_as_the_wood_handbook_prints_for_the_species_that_stands_for
         let number = |column: usize| row[column].parse::<f64>().expect("a number");
         assert_eq!((ours.radial, ours.tangential), (number(2), number(3)), "{group:?}");
         assert_eq!(ours.fibre_saturation_pct, number(7), "{group:?}");
-        assert_eq!(ours.source.contains("transcription"), row[1].contains("transcription"), "{group:?}");
+        assert_eq!(ours.source.contains("copy"), row[1].contains("copy"), "{group:?}");
     }
 }
 

@@ -18,8 +18,8 @@ pub struct Movement {
 }
 
 const SEEN: &str = "Wood Handbook, FPL-GTR-190 (2010), table 13-5";
-const COPIED: &str = "Wood Handbook, FPL-GTR-190 (2010), table 13-5, from a public transcription";
-const IMPORTED: &str = "Wood Handbook, FPL-GTR-190 (2010), table 13-5, from two public transcriptions; its own table 4-4 \
+const COPIED: &str = "Wood Handbook, FPL-GTR-190 (2010), table 13-5, from a public copy";
+const IMPORTED: &str = "Wood Handbook, FPL-GTR-190 (2010), table 13-5, from a public copy (two agree); its own table 4-4 \
      would give 1.7 times less";
 const REMEMBERED: &str =
     "Wood Handbook, FPL-GTR-190 (2010), table 4-4 (2.7 and 5.8 %), from memory, recast as table 13-5 is";
