@@ -54,6 +54,20 @@ async fn a_snoozed_alert_is_told_again_after_its_time_and_not_before() {
 }
 
 #[tokio::test]
+async fn a_withdrawn_glue_up_takes_its_alerts_back_and_rings_no_more() {
+    let bench = told().await;
+    bench.post("/api/v1/alerts/g-1:clamp_off/snooze", json!({"minutes": 15})).await.good();
+    bench.post("/api/v1/glue-ups/g-1/withdraw", json!({"reason": "taken apart"})).await.good();
+    let bench = bench.restart(false).await;
+    bench.wait_minutes(20);
+    assert_eq!(bench.alarms().await, 0);
+    assert_eq!(bench.alert("g-1:clamp_off").await["state"], "retracted");
+    assert_eq!(bench.alert("g-1:scrape_flush").await["state"], "retracted");
+    assert_eq!(bench.board().await["alerts_open"], 0);
+    bench.stop().await;
+}
+
+#[tokio::test]
 async fn what_came_true_while_the_service_was_down_is_told_once_and_marked_late() {
     let bench = Bench::small().await;
     bench.furnish().await;

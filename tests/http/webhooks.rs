@@ -187,6 +187,21 @@ async fn an_unreachable_receiver_leaves_the_alert_waiting_with_the_reason() {
 }
 
 #[tokio::test]
+async fn an_alert_taken_back_before_it_was_delivered_does_not_go_out() {
+    let (receiver, url) = Receiver::start(&[500]);
+    let bench = told(&url).await;
+    assert_eq!(bench.deliveries().await, 1);
+    bench.post("/api/v1/glue-ups/g-1/withdraw", json!({"reason": "taken apart"})).await.good();
+    wait_s(&bench, 60);
+    assert_eq!(bench.deliveries().await, 1);
+    let given_up = delivery(&bench).await;
+    assert_eq!(given_up["state"], "given_up");
+    assert!(given_up["error"].as_str().unwrap().contains("taken back"), "{given_up}");
+    assert_eq!(receiver.got().len(), 1, "only the first attempt went out");
+    bench.stop().await;
+}
+
+#[tokio::test]
 async fn a_snoozed_alert_is_delivered_again_under_an_id_of_its_own() {
     let (receiver, url) = Receiver::start(&[]);
     let bench = told(&url).await;

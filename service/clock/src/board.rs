@@ -245,10 +245,3 @@ impl Bench {
             .collect()
     }
 }
-
-impl NextStep<'_> {
-    /// Whether it is work for the hands rather than a wait.
-    pub fn is_hands_on(&self) -> bool {
-        self.step.kind != StepKind::Wait
-    }
-}

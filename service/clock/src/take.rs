@@ -67,6 +67,7 @@ impl Bench {
             Fact::CureWithdrawn { cure, reason } => {
                 if let Some(&ix) = self.cure_of.get(cure) {
                     self.cures[ix as usize].withdrawn = Some(reason.clone());
+                    self.take_back_alerts(cure.as_str());
                     self.close_cure(ix, happened_ms);
                 }
             }
@@ -306,6 +307,16 @@ impl Bench {
             self.snoozed.remove(&(until_ms, alert.raised.id.clone()));
         }
         alert.state = state;
+    }
+
+    /// What a withdrawn cure told is not so any more, and is not to be told again.
+    fn take_back_alerts(&mut self, cure: &str) {
+        let of_cure = |alert: &&Alert| alert.raised.cure.as_ref().is_some_and(|id| id.as_str() == cure);
+        let waiting = |alert: &&Alert| matches!(alert.state, AlertState::Open | AlertState::Snoozed(_));
+        let ids = self.alerts.values().filter(of_cure).filter(waiting).map(|alert| alert.raised.id.clone());
+        for id in ids.collect::<Vec<_>>() {
+            self.answer(id.as_str(), AlertState::Retracted);
+        }
     }
 
     fn retract(&mut self, id: &str) {

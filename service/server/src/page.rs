@@ -21,6 +21,7 @@ pub(crate) struct ReadyCard {
     pub(crate) cure: String,
     pub(crate) what: String,
     pub(crate) clamps: String,
+    pub(crate) spoiled: bool,
 }
 
 /// An alert nobody has answered.
@@ -152,6 +153,7 @@ impl State {
             cure: line.cure.begun.id.to_string(),
             what: place(&bench, line.cure),
             clamps: line.cure.clamps_on.iter().map(|c| c.as_str()).collect::<Vec<_>>().join(", "),
+            spoiled: line.spoiled,
         });
         let mut open: Vec<_> = bench.alerts().values().filter(|alert| alert.state == clock::AlertState::Open).collect();
         open.sort_by_key(|alert| std::cmp::Reverse(alert.seq));

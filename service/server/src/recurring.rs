@@ -4,10 +4,10 @@
 //! The library runs in UTC and only for coarse times. The digest follows the shop's own clock: it is looked at every
 //! minute and sent once a local day.
 
-use std::{collections::BTreeMap, path::Path, sync::Arc, time::Duration};
+use std::{collections::BTreeMap, path::Path, sync::Arc};
 
 use chrono::NaiveDate;
-use facts::{AlertId, AlertKind, AlertRaised, Fact};
+use facts::{AlertId, AlertKind, AlertRaised};
 use store::{Mean, Run};
 use tokio::sync::mpsc;
 use tokio_cron_scheduler::{Job, JobScheduler};
@@ -117,9 +117,7 @@ async fn digest(state: &Arc<State>) -> Result<(), Problem> {
         title: format!("Today at {}", state.settings.shop.name),
         body: day_ahead(state, local.date_naive(), now_ms),
     };
-    let deliveries = alarm::deliveries(state, &raised, now_ms);
-    let saying = state.saying(Fact::AlertRaised(Box::new(raised)), now_ms, "clock", deliveries, None);
-    state.say(saying).await.map(drop)
+    alarm::tell(state, raised).await
 }
 
 fn day_ahead(state: &State, today: NaiveDate, now_ms: i64) -> String {
@@ -261,7 +259,5 @@ async fn schedule(send: &mpsc::Sender<&'static str>) -> Result<JobScheduler, tok
         scheduler.add(Job::new(job.cron, ring)?).await?;
     }
     scheduler.start().await?;
-    // The first look does not wait for the first full quarter of an hour.
-    tokio::time::sleep(Duration::ZERO).await;
     Ok(scheduler)
 }

@@ -76,8 +76,19 @@ fn saying(state: &State, due: &Due, now_ms: i64) -> Option<store::Saying> {
     Some(state.saying(fact, now_ms, "clock", deliveries, None))
 }
 
+/// Says an alert that is no milestone's, together with its deliveries.
+///
+/// # Errors
+/// When the store failed; nothing was told.
+pub(crate) async fn tell(state: &State, raised: AlertRaised) -> Result<(), Problem> {
+    let now_ms = state.now().ms();
+    let deliveries = deliveries(state, &raised, now_ms);
+    let saying = state.saying(Fact::AlertRaised(Box::new(raised)), now_ms, "clock", deliveries, None);
+    state.say(saying).await.map(drop)
+}
+
 /// One delivery for each receiver.
-pub(crate) fn deliveries(state: &State, raised: &AlertRaised, now_ms: i64) -> Vec<NewDelivery> {
+fn deliveries(state: &State, raised: &AlertRaised, now_ms: i64) -> Vec<NewDelivery> {
     let body = words::payload(state, raised);
     let to = |channel: &crate::settings::Webhook| NewDelivery {
         alert: raised.id.clone(),

@@ -4,7 +4,7 @@
 use std::sync::Arc;
 
 use clock::{AirWatch, Bench, Excursion, Trouble};
-use facts::{AlertId, AlertKind, AlertRaised, Fact};
+use facts::{AlertId, AlertKind, AlertRaised};
 
 use crate::{
     alerts::{alarm, words},
@@ -27,9 +27,7 @@ pub(crate) async fn step(state: &Arc<State>) -> Result<(), Problem> {
         excursions.iter().map(|e| alert(state, &bench, e, &watch)).filter(|raised| !told(raised)).collect()
     };
     for raised in raised {
-        let deliveries = alarm::deliveries(state, &raised, now_ms);
-        let saying = state.saying(Fact::AlertRaised(Box::new(raised)), now_ms, "clock", deliveries, None);
-        state.say(saying).await?;
+        alarm::tell(state, raised).await?;
     }
     Ok(())
 }

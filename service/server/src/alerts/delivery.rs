@@ -42,8 +42,10 @@ pub(crate) async fn step(state: &Arc<State>, client: &reqwest::Client) -> Result
     let mut under_way = tokio::task::JoinSet::new();
     for delivery in due {
         let (client, hook) = (client.clone(), hook_of(state, &delivery));
+        let untrue = is_retracted(state, &delivery);
         under_way.spawn(async move {
             let outcome = match hook {
+                _ if untrue => Err(Failure::forever("the alert was taken back before it was delivered")),
                 Some(hook) => post(&client, &hook, &delivery, now_ms).await,
                 None => Err(Failure::forever("this receiver is no longer in the settings")),
             };
@@ -60,6 +62,12 @@ pub(crate) async fn step(state: &Arc<State>, client: &reqwest::Client) -> Result
 
 fn hook_of(state: &State, delivery: &Delivery) -> Option<Webhook> {
     state.settings.webhooks.iter().find(|hook| hook.name == delivery.channel).cloned()
+}
+
+/// Nobody is to be told now what is no longer so.
+fn is_retracted(state: &State, delivery: &Delivery) -> bool {
+    let bench = state.bench();
+    bench.alerts().get(&delivery.alert).is_some_and(|alert| alert.state == clock::AlertState::Retracted)
 }
 
 struct Failure {

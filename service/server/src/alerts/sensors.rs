@@ -3,7 +3,7 @@
 
 use std::sync::Arc;
 
-use facts::{AlertId, AlertKind, AlertRaised, Fact, SensorId};
+use facts::{AlertId, AlertKind, AlertRaised, SensorId};
 
 use crate::{
     alerts::{alarm, words},
@@ -43,7 +43,7 @@ pub(crate) async fn silence(state: &Arc<State>) -> Result<usize, Problem> {
     };
     let told = alerts.len();
     for raised in alerts {
-        tell(state, raised, now_ms).await?;
+        alarm::tell(state, raised).await?;
     }
     Ok(told)
 }
@@ -130,13 +130,7 @@ pub(crate) async fn calibrations(state: &Arc<State>) -> Result<usize, Problem> {
     };
     let told = due.len();
     for raised in due {
-        tell(state, raised, now_ms).await?;
+        alarm::tell(state, raised).await?;
     }
     Ok(told)
-}
-
-async fn tell(state: &Arc<State>, raised: AlertRaised, now_ms: i64) -> Result<(), Problem> {
-    let deliveries = alarm::deliveries(state, &raised, now_ms);
-    let saying = state.saying(Fact::AlertRaised(Box::new(raised)), now_ms, "clock", deliveries, None);
-    state.say(saying).await.map(drop)
 }

@@ -99,12 +99,13 @@ async fn clamps_off(shop: Shop, id: web::Path<String>, body: Body<ClampsOff>) ->
     answer(&shop, &id, HttpResponse::Ok())
 }
 
+/// Where something is carried, and when; a cure alone or an instrument with all that cures on it.
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
-struct Move {
-    zone: ZoneId,
-    at: Option<DateTime<Utc>>,
-    minutes_ago: Option<f64>,
+pub(super) struct Move {
+    pub(super) zone: ZoneId,
+    pub(super) at: Option<DateTime<Utc>>,
+    pub(super) minutes_ago: Option<f64>,
 }
 
 async fn carry(shop: Shop, id: web::Path<String>, body: Body<Move>) -> Answer {

@@ -2,11 +2,11 @@
 
 use actix_web::{HttpResponse, web};
 use chrono::{DateTime, Utc};
-use facts::{Cut, FacesOpen, Fact, InstrumentId, InstrumentMoved, PlateAdded, PlateId, RhPct, SpeciesGroup, ZoneId};
+use facts::{Cut, FacesOpen, Fact, InstrumentId, InstrumentMoved, PlateAdded, PlateId, RhPct, SpeciesGroup};
 use serde::{Deserialize, Serialize};
 use store::Saying;
 
-use super::{Answer, Paging, Shop};
+use super::{Answer, Paging, Shop, cures::Move};
 use crate::{
     body::Body,
     compose::{When, new_id},
@@ -105,14 +105,6 @@ async fn add(shop: Shop, instrument_id: web::Path<String>, body: Body<Plate>) ->
     let bench = shop.bench();
     let known = bench.plates().get(id.as_str()).ok_or_else(|| Problem::not_found("plate", &id))?;
     Ok(HttpResponse::Created().json(wire(known)))
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct Move {
-    zone: ZoneId,
-    at: Option<DateTime<Utc>>,
-    minutes_ago: Option<f64>,
 }
 
 #[derive(Serialize)]
