@@ -36,11 +36,13 @@ fn kind(fact: &Fact) -> &'static str {
         Fact::HygrometerCalibrated(_) => "hygrometer_calibrated",
         Fact::AirPlanned(_) => "air_planned",
         Fact::PlanCancelled { .. } => "plan_cancelled",
+        Fact::NoteMade(_) => "note_made",
+        Fact::PhotoAdded(_) => "photo_added",
     }
 }
 
 /// Every kind there is.
-const KINDS: [&str; 23] = [
+const KINDS: [&str; 25] = [
     "zone_set",
     "instrument_added",
     "instrument_moved",
@@ -64,6 +66,8 @@ const KINDS: [&str; 23] = [
     "hygrometer_calibrated",
     "air_planned",
     "plan_cancelled",
+    "note_made",
+    "photo_added",
 ];
 
 /// Every stored sample: its file and its text.

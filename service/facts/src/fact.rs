@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::{
     AlertId, ClampId, CureBegun, CureId, HygrometerCalibrated, InstrumentId, InstrumentMoved, JobId, JointId, LotId,
-    MaterialId, PlanId, PlateAdded, Porosity, RhPct, StepId, TempC, VersionId, ZoneId,
+    MaterialId, NoteMade, PhotoAdded, PlanId, PlateAdded, Porosity, RhPct, StepId, TempC, VersionId, ZoneId,
 };
 
 /// One thing a person, a sensor or the clock said. Corrections are further facts.
@@ -102,6 +102,10 @@ pub enum Fact {
         /// The plan.
         plan: PlanId,
     },
+    /// Something was written down about a job.
+    NoteMade(NoteMade),
+    /// A photo was added to a job.
+    PhotoAdded(PhotoAdded),
 }
 
 /// A place with one climate: bench, booth, warm box.

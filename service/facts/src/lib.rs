@@ -9,6 +9,7 @@ mod cure;
 mod entry;
 mod fact;
 mod id;
+mod keepsake;
 mod plate;
 mod quantity;
 mod sensor;
@@ -20,9 +21,10 @@ pub use fact::{
     RulePutInForce, Step, StepKind, ZoneSet,
 };
 pub use id::{
-    AlertId, ClampId, CureId, Id, InstrumentId, JobId, JointId, Kind, LotId, MaterialId, PlanId, PlateId, SensorId,
-    StepId, VersionId, ZoneId, kind,
+    AlertId, ClampId, CureId, Id, InstrumentId, JobId, JointId, Kind, LotId, MaterialId, PhotoId, PlanId, PlateId,
+    SensorId, StepId, VersionId, ZoneId, kind,
 };
+pub use keepsake::{NoteMade, PhotoAdded};
 pub use plate::{Cut, FacesOpen, InstrumentMoved, PlateAdded, SpeciesGroup};
 pub use quantity::{Invalid, Reading, RhPct, TempC, within};
 pub use sensor::{HygrometerCalibrated, Salt, SaltPoint};

@@ -128,6 +128,7 @@ fn demo_settings(listen: String, folder: &Path, scripts: PathBuf, time_zone: Str
     settings.server.listen = listen;
     settings.store.path = folder.join("demo.db");
     settings.store.backups = folder.join("backups");
+    settings.store.photos = folder.join("photos");
     settings.scripts.folder = scripts;
     Ok(settings)
 }

@@ -14,7 +14,6 @@ mod lots;
 mod materials;
 mod milestones;
 mod moisture;
-mod pages;
 mod plans;
 mod plates;
 mod quarantine;
@@ -38,15 +37,16 @@ use actix_web::{
 use serde::Deserialize;
 
 use crate::{
+    pages,
     problem::{Kind, Problem},
     state::State,
     wire::List,
 };
 
 /// The state as handlers take it.
-type Shop = web::Data<Arc<State>>;
+pub(crate) type Shop = web::Data<Arc<State>>;
 /// What a handler answers.
-type Answer = Result<HttpResponse, Problem>;
+pub(crate) type Answer = Result<HttpResponse, Problem>;
 
 /// Every address and its methods, for `GET /api/v1`.
 const ADDRESSES: &[&str] = &[
@@ -146,6 +146,7 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
                 .default_service(web::to(nowhere)),
         )
         .configure(health::configure)
+        // Last: they answer to every address that is left.
         .configure(pages::configure)
         .default_service(web::to(nowhere));
 }
@@ -154,7 +155,7 @@ async fn index() -> HttpResponse {
     HttpResponse::Ok().json(List::whole(ADDRESSES))
 }
 
-async fn nowhere(request: HttpRequest) -> Answer {
+pub(crate) async fn nowhere(request: HttpRequest) -> Answer {
     Err(Problem::no_such_address(&request))
 }
 
@@ -211,7 +212,7 @@ impl Paging {
 }
 
 /// The id of the thing a request made: this time, or when the same request first came.
-fn id_of(said: &store::Said, id: &str) -> String {
+pub(crate) fn id_of(said: &store::Said, id: &str) -> String {
     match said {
         store::Said::Before(kept) => kept.body.clone(),
         _ => id.into(),
