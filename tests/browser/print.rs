@@ -4,7 +4,7 @@ use bench::{Bench, Shop};
 use benchclock::Now;
 
 use super::{
-    driver::{Browser, WALL},
+    driver::{Browser, View, WALL},
     planned,
 };
 
@@ -16,7 +16,7 @@ async fn the_code_on_a_label_opens_the_job() {
         let bench = Bench::open(shop, Now::system(), false).await;
         bench.furnish().await;
         planned(&bench).await;
-        let browser = Browser::open(WALL).await;
+        let browser = Browser::open(View { ratio: 4.0, ..WALL }).await;
         browser.goto(bench.url("/jobs/loose/label")).await;
         browser.until("return document.querySelector('.label .code').naturalWidth > 0").await;
         let png = browser.find(".label").await.screenshot_as_png().await.unwrap();

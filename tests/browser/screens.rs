@@ -41,6 +41,7 @@ async fn the_demo_shop_is_pictured() {
                 .await;
             browser.picture(&format!("{look}-{name}")).await;
         }
+        eprintln!("pictured: {look}");
         // The air read out at a time, with the pointer of the chart.
         browser.goto(bench.url("/climate")).await;
         browser

@@ -21,6 +21,8 @@
       const answer = await fetch(location.href, { cache: "no-store", headers: { accept: "text/html" } });
       if (!answer.ok) throw new Error(answer.status);
       const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
+      // What came true meanwhile is told before its card goes.
+      bench.count();
       const on = mark(document.activeElement);
       followed().replaceWith(fresh.querySelector("[data-follow]"));
       document.title = fresh.title;
