@@ -48,9 +48,8 @@ fn start() -> (Child, u16) {
         .spawn()
         .unwrap_or_else(|e| panic!("chromedriver cannot be run ({e}); tests/run installs it"));
     let mut lines = BufReader::new(child.stdout.take().unwrap()).lines().map_while(Result::ok);
-    let port = lines.find_map(|line| {
-        line.split_once("started successfully on port ")?.1.trim_end_matches('.').parse().ok()
-    });
+    let port =
+        lines.find_map(|line| line.split_once("started successfully on port ")?.1.trim_end_matches('.').parse().ok());
     (child, port.expect("chromedriver says its port"))
 }
 

@@ -13,7 +13,6 @@ async fn the_demo_shop_is_pictured() {
     let bench = bench.restart(true).await;
     let looks = [
         ("wall", View { ratio: 0.5, ..WALL }),
-        ("wall-large", WALL),
         ("wall-dark", View { dark: true, ..WALL }),
         ("phone", PHONE),
         ("phone-dark", View { dark: true, ..PHONE }),
@@ -21,7 +20,7 @@ async fn the_demo_shop_is_pictured() {
     let pages = [
         ("board", "/"),
         ("choose", "/glue-up"),
-        ("register", "/glue-up?step=none"),
+        ("register", "/glue-up?step=nut+glue"),
         ("cure", "/cures/neck-1"),
         ("jobs", "/jobs"),
         ("new", "/jobs/new?procedure=bridge"),
@@ -41,7 +40,6 @@ async fn the_demo_shop_is_pictured() {
                 .await;
             browser.picture(&format!("{look}-{name}")).await;
         }
-        eprintln!("pictured: {look}");
         // The air read out at a time, with the pointer of the chart.
         browser.goto(bench.url("/climate")).await;
         browser

@@ -38,7 +38,7 @@ pub(crate) enum Look {
 }
 
 /// Where the plot begins and ends, as shares of the width: pages lay their own marks over it.
-pub(crate) const PLOT: (f64, f64) = (0.06, 0.97);
+pub(crate) const PLOT: (f64, f64) = (0.07, 0.97);
 
 struct Palette {
     ground: RGBColor,
@@ -153,6 +153,7 @@ fn panel(area: &DrawingArea<SVGBackend<'_>, Shift>, chart: &Chart, panel: &Panel
         .axis_style(quiet)
         .label_style(("sans-serif", 14).into_font().color(&ink))
         .x_label_formatter(&label)
+        .y_label_formatter(&|value| format!("{value:.0}"))
         .draw()?;
     let (least, most) = panel.target;
     let target = [(0.0, least.clamp(low, high)), (hours(chart.to_ms), most.clamp(low, high))];

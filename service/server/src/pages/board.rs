@@ -5,8 +5,8 @@ use std::collections::BTreeSet;
 
 use actix_web::{HttpResponse, web};
 use askama::Template;
-use clock::{Alert, AlertState, Bench, Board, CureLine};
-use facts::{AlertKind, Fact, Meets};
+use clock::{Alert, AlertState, Bench, Board, Cure, CureLine};
+use facts::{AlertId, AlertKind, Fact, Meets};
 
 use super::{
     form::{Fields, new_key},
@@ -128,9 +128,9 @@ impl State {
         let mut coming: Vec<&CureLine<'_>> = board.cures.iter().filter(|line| line.next.is_some()).collect();
         coming.sort_by_key(|line| line.next_ms.unwrap_or(i64::MAX));
         let (closing, curing): (Vec<_>, Vec<_>) = coming.into_iter().partition(is_closing);
-        let on_cards: BTreeSet<&str> = ready.iter().filter_map(|card| card.alert.as_deref()).collect();
+        let on_cards: BTreeSet<&str> = ready.iter().map(|card| card.cure.as_str()).collect();
         let mut open: Vec<&Alert> = bench.alerts().values().filter(|a| a.state == AlertState::Open).collect();
-        open.retain(|alert| alert_is_news(&bench, alert) && !on_cards.contains(alert.raised.id.as_str()));
+        open.retain(|alert| is_news(&bench, alert, &on_cards));
         open.sort_by_key(|alert| std::cmp::Reverse(alert.seq));
         BoardPage {
             frame: self.frame("/"),
@@ -169,11 +169,10 @@ impl State {
         let mut reached: Vec<&Alert> = bench.alerts().values().filter(reached).collect();
         reached.sort_by_key(|alert| std::cmp::Reverse(alert.seq));
         for alert in reached {
-            let Some(cure) = alert.raised.cure.as_ref().and_then(|id| bench.cure(id.as_str())) else { continue };
+            let Some(cure) = opens(bench, alert) else { continue };
             let target = cure.begun.milestones.iter().find(|target| target.stage == alert.raised.stage);
-            let opens = target.filter(|target| target.meets == Meets::Opens);
             let shown = ready.iter().any(|card| card.cure == cure.begun.id.as_str());
-            let (Some(target), false) = (opens, shown || ready.len() >= SHOWN) else { continue };
+            let (Some(target), false) = (target, shown || ready.len() >= SHOWN) else { continue };
             ready.push(ReadyCard {
                 cure: cure.begun.id.to_string(),
                 what: place(bench, cure),
@@ -252,10 +251,32 @@ pub(super) fn bare(body: &str) -> String {
 }
 
 /// Whether an open alert is for the list of what was told: what stands on a card of its own is not told twice.
-fn alert_is_news(bench: &Bench, alert: &Alert) -> bool {
-    let cure = alert.raised.cure.as_ref().and_then(|id| bench.cure(id.as_str()));
-    let clamps_wait = cure.is_some_and(|cure| alert.raised.stage == "clamp_off" && !cure.clamps_on.is_empty());
-    !clamps_wait && !matches!(alert.raised.alert_kind, AlertKind::Climate | AlertKind::SensorSilent)
+fn is_news(bench: &Bench, alert: &Alert, on_cards: &BTreeSet<&str>) -> bool {
+    match alert.raised.alert_kind {
+        AlertKind::Climate | AlertKind::SensorSilent => false,
+        AlertKind::Milestone => !opens(bench, alert).is_some_and(|cure| on_cards.contains(cure.begun.id.as_str())),
+        AlertKind::Digest | AlertKind::CalibrationDue => true,
+    }
+}
+
+/// The cure of an alert that says that something may be done.
+fn opens<'a>(bench: &'a Bench, alert: &Alert) -> Option<&'a Cure> {
+    let cure = bench.cure(alert.raised.cure.as_ref()?.as_str())?;
+    let target = cure.begun.milestones.iter().find(|target| target.stage == alert.raised.stage)?;
+    (target.meets == Meets::Opens).then_some(cure)
+}
+
+/// An alert and the earlier ones of the same cure that nobody has seen: who knows of the later stage knows of those.
+fn with_earlier(bench: &Bench, alert: &Alert) -> Vec<AlertId> {
+    let of_cure = |other: &&Alert| {
+        other.state == AlertState::Open
+            && other.seq < alert.seq
+            && other.raised.cure == alert.raised.cure
+            && opens(bench, alert).is_some()
+            && opens(bench, other).is_some()
+    };
+    let earlier = bench.alerts().values().filter(of_cure).map(|other| other.raised.id.clone());
+    std::iter::once(alert.raised.id.clone()).chain(earlier).collect()
 }
 
 fn next_card(next: &clock::NextStep<'_>) -> NextCard {
@@ -282,11 +303,13 @@ fn clamp_names(bench: &Bench, board: &Board<'_>) -> Vec<String> {
 
 async fn seen(shop: Shop, id: web::Path<String>, fields: web::Form<Vec<(String, String)>>) -> Answer {
     let fields = Fields(fields.into_inner());
-    let alert = {
+    let ids = {
         let bench = shop.bench();
-        bench.alerts().get_key_value(id.as_str()).map(|(id, _)| id.clone())
+        let alert = bench.alerts().get(id.as_str()).ok_or_else(|| Problem::not_found("alert", &id))?;
+        with_earlier(&bench, alert)
     };
-    let alert = alert.ok_or_else(|| Problem::not_found("alert", &id))?;
-    shop.say_fact(Fact::AlertAcknowledged { alert }, shop.now().ms(), "bench", None).await?;
+    for alert in ids {
+        shop.say_fact(Fact::AlertAcknowledged { alert }, shop.now().ms(), "bench", None).await?;
+    }
     see_other(if fields.get("from") == Some("alerts") { "/alerts" } else { "/" })
 }

@@ -3,7 +3,7 @@
 
 use actix_web::{HttpResponse, web};
 use askama::Template;
-use clock::{Bench, Cure};
+use clock::{AlertState, Bench, Cure};
 use facts::{CureId, Fact, Level, Meets};
 
 use super::{
@@ -162,13 +162,20 @@ fn can_be_undone(cure: &Cure, now_ms: i64) -> bool {
 
 async fn clamps_off(shop: Shop, id: web::Path<String>, fields: web::Form<Vec<(String, String)>>) -> Answer {
     let fields = Fields(fields.into_inner());
-    let fact = {
+    let (fact, told) = {
         let bench = shop.bench();
         let cure = bench.cure(&id).ok_or_else(|| Problem::not_found("glue-up or coat", &id))?;
-        Fact::ClampsOff { cure: cure.begun.id.clone(), clamps: cure.clamps_on.clone() }
+        let fact = Fact::ClampsOff { cure: cure.begun.id.clone(), clamps: cure.clamps_on.clone() };
+        // Whoever takes the clamps off has seen what was told of this glue-up.
+        let of_it = bench.alerts().values().filter(|alert| alert.raised.cure.as_ref() == Some(&cure.begun.id));
+        let open = of_it.filter(|alert| alert.state == AlertState::Open);
+        (fact, open.map(|alert| Fact::AlertAcknowledged { alert: alert.raised.id.clone() }).collect::<Vec<_>>())
     };
-    let at_ms = fields.pressed_ms(shop.now().ms())?;
-    shop.say_fact(fact, at_ms, "bench", fields.answer(&format!("/cures/{id}/clamps-off"), &id)).await?;
+    let now_ms = shop.now().ms();
+    let kept = fields.answer(&format!("/cures/{id}/clamps-off"), &id);
+    let mut saying = shop.saying(fact, fields.pressed_ms(now_ms)?, "bench", vec![], kept);
+    saying.entries.extend(told.into_iter().flat_map(|fact| shop.saying(fact, now_ms, "bench", vec![], None).entries));
+    shop.say_once(saying).await?;
     match fields.get("from") {
         Some("cure") => see_other(&format!("/cures/{id}")),
         _ => see_other("/"),

@@ -117,7 +117,8 @@ impl State {
 
     pub(super) fn step_rows(&self, bench: &Bench, job: &Job, now_ms: i64) -> Vec<StepRow> {
         let row = |(step, state, cure): (&facts::Step, StepState, Option<&facts::CureId>)| {
-            let of_step = cure.and_then(|id| bench.cure(id.as_str()));
+            // A wait lasts longer than the cure it waits for lets its own step go on.
+            let of_step = cure.filter(|_| step.kind != StepKind::Wait).and_then(|id| bench.cure(id.as_str()));
             let free_ms = of_step.filter(|cure| cure.is_open()).and_then(|cure| {
                 let m = cure.releasing()?;
                 bench.milestones(cure, now_ms).get(m)?.safe_ms
@@ -142,7 +143,7 @@ impl State {
                 by_hand: can && !matches!(step.kind, StepKind::GlueUp | StepKind::Coat),
                 glue_up: can && step.kind == StepKind::GlueUp,
                 cure: cure.map(ToString::to_string),
-                free: free_ms.map(|at_ms| self.moment(at_ms, now_ms)),
+                free: free_ms.filter(|at_ms| *at_ms > now_ms).map(|at_ms| self.moment(at_ms, now_ms)),
             }
         };
         bench.steps(job).into_iter().map(row).collect()
