@@ -3,8 +3,8 @@
 
 use crate::range::{Result, hours, within};
 
-/// Cells of one coat. Coats are a few times thinner than the solvent's way, so that five resolve its profile to 1 %.
-const CELLS: usize = 5;
+/// Cells of one coat: once a twentieth of its relaxation time is over, it holds what the series says to 1 %.
+const CELLS: usize = 10;
 /// Most coats of a stack: more than any finish has.
 const MOST_COATS: usize = 60;
 /// Each step of time is longer than the one before it, up to [`LONGEST_STEP`] of the stack's slowest relaxation time.
