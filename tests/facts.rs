@@ -36,11 +36,12 @@ fn kind(fact: &Fact) -> &'static str {
         Fact::HygrometerCalibrated(_) => "hygrometer_calibrated",
         Fact::AirPlanned(_) => "air_planned",
         Fact::PlanCancelled { .. } => "plan_cancelled",
+        Fact::MixMade(_) => "mix_made",
     }
 }
 
 /// Every kind there is.
-const KINDS: [&str; 23] = [
+const KINDS: [&str; 24] = [
     "zone_set",
     "instrument_added",
     "instrument_moved",
@@ -64,6 +65,7 @@ const KINDS: [&str; 23] = [
     "hygrometer_calibrated",
     "air_planned",
     "plan_cancelled",
+    "mix_made",
 ];
 
 /// Every stored sample: its file and its text.

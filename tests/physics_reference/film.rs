@@ -15,7 +15,8 @@ fn solvent_vapour_agrees_with_two_libraries_from_10_to_40_c() -> Result<()> {
     let table = Table::read("solvent_vapour.csv");
     let (mut pressure, mut rise) = (Worst::default(), Worst::default());
     for solvent in Solvent::ALL {
-        let rows: Vec<_> = table.rows().filter(|row| row.text("solvent") == solvent.name() && row.number("temp_c") >= 10.0).collect();
+        let rows: Vec<_> =
+            table.rows().filter(|row| row.text("solvent") == solvent.name() && row.number("temp_c") >= 10.0).collect();
         assert_eq!(rows.len(), 4, "{solvent:?}");
         let ours = |i: usize| vapour_pressure_of_pa(solvent, rows[i].number("temp_c"));
         let theirs = |i: usize| rows[i].number("pressure_pa");

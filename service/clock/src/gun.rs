@@ -71,7 +71,8 @@ impl Bench {
     }
 
     fn judged(&self, zone: &str, gun: &Gun<'_>, at_ms: i64) -> Option<GunAir> {
-        let cold = |air: Air| Surface::new(air, (gun.surface_below_k > 0.0).then_some(air.temp_c - gun.surface_below_k));
+        let cold =
+            |air: Air| Surface::new(air, (gun.surface_below_k > 0.0).then_some(air.temp_c - gun.surface_below_k));
         let air = self.air_at(zone, at_ms)?;
         let spread_k = cold(air).spread_k();
         let longest_h = gun.limits.iter().map(|limit| limit.until_h).fold(0.0, f64::max);

@@ -2,7 +2,9 @@
 
 use std::sync::Arc;
 
-use facts::{AirPlanned, AlertKind, AlertRaised, CureBegun, Fact, HygrometerCalibrated, Reading, Recorded, ZoneId, ZoneSet};
+use facts::{
+    AirPlanned, AlertKind, AlertRaised, CureBegun, Fact, HygrometerCalibrated, Reading, Recorded, ZoneId, ZoneSet,
+};
 
 use crate::{
     Air, Alert, AlertState, Bench, Clamp, Cure, Job, Mix, Planned, Plate,

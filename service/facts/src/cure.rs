@@ -3,7 +3,9 @@
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
-use crate::{ClampId, CoatLaid, CureId, InstrumentId, JobId, JointId, LotId, MaterialId, MixId, StepId, VersionId, ZoneId};
+use crate::{
+    ClampId, CoatLaid, CureId, InstrumentId, JobId, JointId, LotId, MaterialId, MixId, StepId, VersionId, ZoneId,
+};
 
 /// Whether a joint was closed or a surface coated.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]

@@ -24,8 +24,7 @@ pub use fact::{
 pub use film::{CoatBeneath, CoatLaid, Method};
 pub use id::{
     AlertId, ClampId, CureId, Id, InstrumentId, JobId, JointId, Kind, LotId, MaterialId, MixId, PlanId, PlateId,
-    SensorId,
-    StepId, VersionId, ZoneId, kind,
+    SensorId, StepId, VersionId, ZoneId, kind,
 };
 pub use mix::{MixMade, MixPart};
 pub use plate::{Cut, FacesOpen, InstrumentMoved, PlateAdded, SpeciesGroup};

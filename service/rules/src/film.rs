@@ -119,7 +119,9 @@ impl FilmSheet {
         }
         let known = |name: &String| clock::Touch::ALL.iter().any(|touch| touch.name() == name);
         match self.marked_by.iter().find(|name| !known(name)) {
-            Some(name) => Err(format!("film.marked_by names \"{name}\"; it takes hands, cloth, case, strap, stand_foam ...")),
+            Some(name) => {
+                Err(format!("film.marked_by names \"{name}\"; it takes hands, cloth, case, strap, stand_foam ..."))
+            }
             None => Ok(()),
         }
     }

@@ -118,7 +118,8 @@ pub(crate) fn register(engine: &mut Engine) {
                 engine.register_fn(name, |solvent: ImmutableString, a: Dynamic, b: Dynamic| {
                     let known = film::Solvent::named(&solvent);
                     let names = film::Solvent::ALL.map(film::Solvent::name).join(", ");
-                    let known = known.ok_or_else(|| host_error(format!("solvent_factor knows {names}, not {solvent}")))?;
+                    let known =
+                        known.ok_or_else(|| host_error(format!("solvent_factor knows {names}, not {solvent}")))?;
                     answer("solvent_factor", film::solvent_factor(known, number(&a)?, number(&b)?))
                 });
             }

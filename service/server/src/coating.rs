@@ -208,11 +208,8 @@ fn film(bench: &Bench, begun: &mut CureBegun, sheet: &FilmSheet, air_m_s: f64) {
     let extra = 1.0 + laid.thinner_parts + laid.retarder_parts;
     let (solids, thinned) = (sheet.solids_pct / 100.0, sheet.solids_pct / 100.0 / extra);
     let dry_um = (wet_um * thinned).max(0.1);
-    let coat = CoatBeneath {
-        dry_um,
-        solvent_um: dry_um * sheet.trapped_pct / 100.0,
-        diffusion_um2_h: sheet.diffusion_um2_h,
-    };
+    let coat =
+        CoatBeneath { dry_um, solvent_um: dry_um * sheet.trapped_pct / 100.0, diffusion_um2_h: sheet.diffusion_um2_h };
     // More to leave in a film as thick, slower where it is retarded, faster in a draught.
     let more = if solids < 1.0 { (1.0 - thinned) / (1.0 - solids) } else { 1.0 };
     let retarded = sheet.retarder.map_or(1.0, |retarder| 1.0 + (retarder.slows - 1.0) * laid.retarder_parts / 0.1);

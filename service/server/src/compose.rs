@@ -4,8 +4,8 @@
 use chrono::{DateTime, Utc};
 use clock::Surface;
 use facts::{
-    ClampId, CureBegun, CureId, CureKind, Finding, JobId, JointId, JointState, Level, LotId, MaterialId,
-    MixId, Porosity, StepId, TempC, ZoneId, within,
+    ClampId, CureBegun, CureId, CureKind, Finding, JobId, JointId, JointState, Level, LotId, MaterialId, MixId,
+    Porosity, StepId, TempC, ZoneId, within,
 };
 use serde::Deserialize;
 
@@ -169,7 +169,11 @@ pub(crate) fn stale(lot: &facts::LotAdded, storage_days: Option<f64>, at: DateTi
     )))
 }
 
-pub(crate) fn step_of<'a>(bench: &'a clock::Bench, job: Option<&JobId>, step: Option<&StepId>) -> Option<&'a facts::Step> {
+pub(crate) fn step_of<'a>(
+    bench: &'a clock::Bench,
+    job: Option<&JobId>,
+    step: Option<&StepId>,
+) -> Option<&'a facts::Step> {
     let steps = &bench.jobs().get(job?)?.opened.steps;
     steps.iter().find(|of_job| Some(&of_job.id) == step)
 }

@@ -56,7 +56,8 @@ pub(crate) fn off_ratio(sheet: &MixSheet, measured: &[f64]) -> Vec<Finding> {
                 if off_pct > 0.0 { "much" } else { "little" },
                 wanted
             ),
-            mend: "measure again; out of its ratio it may never harden, and more hardener does not make it faster".into(),
+            mend: "measure again; out of its ratio it may never harden, and more hardener does not make it faster"
+                .into(),
         })
     };
     sheet.parts.iter().zip(measured).skip(1).filter_map(off).collect()

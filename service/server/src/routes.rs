@@ -24,8 +24,8 @@ mod readings;
 mod schedules;
 mod senml;
 mod sensors;
-mod spray;
 mod series;
+mod spray;
 mod zones;
 
 use std::sync::Arc;

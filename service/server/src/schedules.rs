@@ -51,7 +51,10 @@ impl Schedule {
         let schedule: Self = toml::from_str(text).map_err(|e| wrong(e.message().into()))?;
         for line in &schedule.steps {
             if !(1..=MOST_TIMES).contains(&line.times) {
-                return Err(wrong(format!("\"{}\" is done {} times; 1 to {MOST_TIMES} are taken", line.id, line.times)));
+                return Err(wrong(format!(
+                    "\"{}\" is done {} times; 1 to {MOST_TIMES} are taken",
+                    line.id, line.times
+                )));
             }
             if (line.kind == StepKind::Coat) != line.material.is_some() {
                 return Err(wrong(format!("\"{}\": a coat names its material, and nothing else does", line.id)));

@@ -69,7 +69,10 @@ pub(crate) fn of_milestone(state: &State, bench: &Bench, cure: &Cure, milestone:
 pub(crate) fn of_mix(state: &State, bench: &Bench, mix: &Mix) -> Words {
     let gels = bench.gels(mix, state.now().ms());
     let at = |ms: Option<i64>| {
-        ms.map_or_else(|| "not in this air".into(), |ms| instant(ms).with_timezone(&state.zone).format("%H:%M").to_string())
+        ms.map_or_else(
+            || "not in this air".into(),
+            |ms| instant(ms).with_timezone(&state.zone).format("%H:%M").to_string(),
+        )
     };
     let title = format!("Gelling, mix {}: from {}", mix.made.id, at(gels.earliest_ms));
     let body = format!("Most of its kind have gelled by {}. {} {ESTIMATE}", at(gels.likely_ms), mix.made.life.next);
