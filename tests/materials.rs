@@ -114,6 +114,43 @@ fn every_rule_warns_and_leaves_the_last_word_to_the_safety_data_sheet_and_local_
     }
 }
 
+/// What can hurt whoever lays a finish is said with it: vapour and fire, the air of the room, what to breathe through, and
+/// what is particular to its chemistry.
+#[test]
+fn every_finish_says_what_it_may_do_to_whoever_lays_it() {
+    for material in of_kind(MaterialKind::Finish) {
+        let cautions = RULES[material].sheet.cautions.join(" ").to_lowercase();
+        assert!(cautions.contains("ventilat") || cautions.contains("draw"), "{material} says nothing of ventilation");
+        assert!(cautions.contains("respirator") || cautions.contains("mask"), "{material} says nothing of breathing");
+        if material != "water-borne-lacquer" {
+            assert!(cautions.contains("flammable"), "{material} says nothing of fire");
+        }
+    }
+    let says = |material: &str, words: &[&str]| {
+        let cautions = RULES[material].sheet.cautions.join(" ").to_lowercase();
+        words.iter().for_each(|word| assert!(cautions.contains(word), "{material} says nothing of {word}"));
+    };
+    for oily in ["oil-varnish", "drying-oil", "pore-filler"] {
+        says(oily, &["rags", "spread them flat outdoors", "under water in a closed metal can"]);
+    }
+    says("two-part-polyurethane", &["isocyanates", "h334", "licensed practice"]);
+    says("polyester-fill", &["peroxide", "goggles"]);
+    says("acid-cured-lacquer", &["formaldehyde"]);
+    says("uv-cured-fill", &["eyes", "h317"]);
+}
+
+/// What is mixed has a ratio and a working life, and every finish says what its film holds.
+#[test]
+fn every_finish_says_what_its_film_is_and_what_is_mixed_how() {
+    for material in of_kind(MaterialKind::Finish) {
+        assert!(RULES[material].sheet.film.is_some(), "{material}");
+        let first = &milestones(material, &GOOD_FIT)[0];
+        assert_eq!(first.stage, "set_to_touch", "{material}");
+    }
+    let mixed: Vec<&str> = SHIPPED.into_iter().filter(|material| RULES[*material].sheet.mix.is_some()).collect();
+    assert_eq!(mixed, ["acid-cured-lacquer", "fast-epoxy", "polyester-fill", "slow-epoxy", "two-part-polyurethane"]);
+}
+
 #[test]
 fn every_source_is_a_published_work_or_says_that_it_is_none() {
     for (material, rule) in RULES.iter() {

@@ -55,6 +55,7 @@ async fn ten_coats_of_lacquer_over_six_days_keep_out_of_the_damp_afternoons() {
             n += 1;
             coats.push(lacquer(n, json!({})).await);
             assert!(!finds(coats.last().unwrap(), "caution", "blush"), "{:?}", coats.last());
+            assert!(!finds(coats.last().unwrap(), "caution", "beneath"), "{:?}", coats.last());
             if laid + 1 < of_day {
                 live(&bench, 2, air).await;
             }
@@ -63,6 +64,8 @@ async fn ten_coats_of_lacquer_over_six_days_keep_out_of_the_damp_afternoons() {
         live(&bench, 4 - 2 * (of_day - 1), air).await;
         let damp = bench.get("/api/v1/spray-window?material=nitrocellulose-lacquer&zone=booth&hours=24").await.good();
         assert_eq!(damp["verdict"], "wait", "{damp}");
+        let top = bench.get(&format!("/api/v1/coats/c-{n}")).await.good();
+        assert_eq!((&top["state"], finds(&top, "defect", "blush")), (&json!("curing"), false), "{top}");
         let next_h = (ms(damp["next"]["from"].as_str().unwrap()) % 86_400_000) as f64 / 3.6e6;
         assert!((17.0..=18.75).contains(&next_h), "wait until about six: {damp}");
         live(&bench, 19, air).await;
@@ -70,9 +73,16 @@ async fn ten_coats_of_lacquer_over_six_days_keep_out_of_the_damp_afternoons() {
     assert_eq!(n, 10);
     for (i, cure) in coats.iter().enumerate() {
         let cure = bench.get(&format!("/api/v1/coats/{}", cure["id"].as_str().unwrap())).await.good();
-        assert!(!finds(&cure, "defect", "blush"), "coat {}: {cure}", i + 1);
         assert_eq!(cure["state"], if i < 9 { "covered" } else { "curing" });
     }
+    // A coat laid at one in the afternoon on another surface blushes, and the one over it is told so.
+    live(&bench, 5, air).await;
+    let damp = coat("x-1", "back", "nitrocellulose-lacquer", json!({}));
+    assert!(finds(&bench.post("/api/v1/coats", damp).await.good(), "caution", "blushes"));
+    live(&bench, 1, air).await;
+    assert!(finds(&bench.get("/api/v1/coats/x-1").await.good(), "defect", "blush"));
+    let over = bench.post("/api/v1/coats", coat("x-2", "back", "nitrocellulose-lacquer", json!({}))).await.good();
+    assert!(finds(&over, "caution", "The coat beneath, blush"), "{over}");
     // By hand: 60 µm wet of 20 % is 12 µm dry with 2.4 µm of solvent, at the surface of a stack much thicker than itself. Of
     // such a layer (12/2)/√(π · 46 · t) are left after t hours (Crank, ch. 2: a source below a surface held at zero): 10.2 %
     // of the coat of yesterday, 7.3 % of the two of the day before, then 5.9, 5.1 and 4.6 %. All nine: 0.560 · 2.4 = 1.34 µm.

@@ -27,6 +27,9 @@ pub enum MixState {
     Gelled,
 }
 
+/// Longest a mix waits to be told of: one that has not gelled by then stands in air in which it never will.
+const LONGEST_MS: i64 = 14 * 24 * 3_600_000;
+
 impl Bench {
     /// Mixes by id.
     pub fn mixes(&self) -> &std::collections::BTreeMap<MixId, Mix> {
@@ -73,7 +76,8 @@ impl Bench {
 
     /// Mixes of which it is time to tell that they gel.
     pub(crate) fn gelling(&self, now_ms: i64) -> Vec<Due> {
-        let live = self.live_mixes.iter().filter_map(|id| self.mixes.get(id));
+        let young = |mix: &&Mix| now_ms - mix.at_ms < LONGEST_MS;
+        let live = self.live_mixes.iter().filter_map(|id| self.mixes.get(id)).filter(young);
         let due = live.filter_map(|mix| Some((mix, self.gelling_ms(mix).filter(|ms| *ms <= now_ms)?)));
         due.map(|(mix, due_ms)| Due::Gelling {
             mix: mix.made.id.clone(),
@@ -86,6 +90,7 @@ impl Bench {
 
     /// When the next live mix is to be told of, ms.
     pub(crate) fn next_gelling_ms(&self) -> Option<i64> {
-        self.live_mixes.iter().filter_map(|id| self.gelling_ms(self.mixes.get(id)?)).min()
+        let live = self.live_mixes.iter().filter_map(|id| self.mixes.get(id));
+        live.filter_map(|mix| self.gelling_ms(mix).filter(|ms| ms - mix.at_ms < LONGEST_MS)).min()
     }
 }

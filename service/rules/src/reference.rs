@@ -10,6 +10,10 @@ service reads the file again when you save it, runs its table of expected values
 hold. A file with a fault leaves the last good version in force, and the service says which line to mend. Glue-ups
 already curing keep the version they began with.
 
+`schedules/*.toml` are finish schedules: a `name`, a `source`, and `[[steps]]` with `id`, `kind` (`coat`, `hands_on`, `wait`,
+`check`), `title`, for a coat its `material`, and how many `times`. They are read when they are asked for;
+`POST /api/v1/schedules/{name}/jobs` opens a job by one.
+
 This page is made from the program: `cargo run -p rules --example contract > scripts/README.md`.
 
 ## What a rule says

@@ -11,6 +11,7 @@ use rules::{FilmSheet, Rule};
 use serde::Deserialize;
 
 use crate::{
+    alerts::words::broken,
     compose::{When, missing, new_id, step_of},
     now::instant,
     problem::{Kind, Problem},
@@ -274,6 +275,10 @@ fn on_what(state: &State, bench: &Bench, begun: &CureBegun) -> Vec<Finding> {
             what: format!("The window to recoat closed {}, and it was not abraded.", state.rfc3339(closed_ms)),
             mend: "it may peel: test its hold on an edge, and abrade before any further coat".into(),
         });
+    }
+    for (limit, since_ms, air) in bench.broken_limits(top, at_ms) {
+        let what = format!("The coat beneath, {}.", broken(state, limit, since_ms, air));
+        said.push(caution(&what, "what is wrong with it is locked in by this one: look at it first, and mend it"));
     }
     let milestones = bench.milestones(top, at_ms);
     let opens = milestones.iter().find(|m| m.target.stage == "recoat_opens").filter(|_| top.is_open());

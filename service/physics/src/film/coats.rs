@@ -113,7 +113,7 @@ impl Coats {
             let step_h = pace.next_h().min(left_h);
             self.step(step_h);
             left_h -= step_h;
-            if self.share.iter().all(|share| *share < 1e-12) {
+            if self.share.iter().all(|share| *share < 1e-9) {
                 break;
             }
         }
