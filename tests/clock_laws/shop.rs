@@ -111,7 +111,7 @@ pub(super) fn coat(cure: &str, law: &str, surface: &str, start_h: f64, milestone
 /// A pot stirred in the bench zone, that gels at so many hours of a law.
 pub(super) fn mix(mix: &str, law: &str, life_h: f64) -> Fact {
     let life = TargetAge { ahead_h: 0.1 * life_h, ..super::closing(super::stage("gels", life_h)) };
-    Fact::MixMade(MixMade {
+    Fact::MixMade(Box::new(MixMade {
         id: id(mix),
         material: id("glue"),
         rule_version: id(law),
@@ -121,7 +121,7 @@ pub(super) fn mix(mix: &str, law: &str, life_h: f64) -> Fact {
         lots: vec![],
         life,
         findings: vec![],
-    })
+    }))
 }
 
 pub(super) fn clamp(clamp: &str) -> Fact {

@@ -20,8 +20,8 @@ fn solvent_vapour_agrees_with_two_libraries_from_10_to_40_c() -> Result<()> {
         assert_eq!(rows.len(), 4, "{solvent:?}");
         let ours = |i: usize| vapour_pressure_of_pa(solvent, rows[i].number("temp_c"));
         let theirs = |i: usize| rows[i].number("pressure_pa");
-        for i in 0..rows.len() {
-            let cell = format!("{} at {} °C", solvent.name(), rows[i].text("temp_c"));
+        for (i, row) in rows.iter().enumerate() {
+            let cell = format!("{} at {} °C", solvent.name(), row.text("temp_c"));
             pressure.relative(ours(i)?, theirs(i), &cell);
             if i > 0 {
                 rise.relative(ours(i)? / ours(i - 1)?, theirs(i) / theirs(i - 1), &cell);

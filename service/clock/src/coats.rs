@@ -51,8 +51,8 @@ impl Bench {
     /// The top coat of a surface as it was at an instant.
     pub fn top_coat(&self, instrument: &InstrumentId, surface: &str, at_ms: i64) -> Option<&Cure> {
         let coats = self.coats_on(&(instrument.clone(), surface.trim().to_lowercase()));
-        let coats = coats.into_iter().map(|ix| &self.cures[ix as usize]);
-        coats.filter(|cure| cure.begun.started_at.timestamp_millis() <= at_ms).last()
+        let mut coats = coats.into_iter().map(|ix| &self.cures[ix as usize]);
+        coats.rfind(|cure| cure.begun.started_at.timestamp_millis() <= at_ms)
     }
 
     /// The top coat of each surface of an instrument.

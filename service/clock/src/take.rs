@@ -97,7 +97,7 @@ impl Bench {
             }
             Fact::MixMade(made) => {
                 self.live_mixes.insert(made.id.clone());
-                self.mixes.insert(made.id.clone(), Mix { made: made.clone(), at_ms: happened_ms });
+                self.mixes.insert(made.id.clone(), Mix { made: (**made).clone(), at_ms: happened_ms });
             }
         }
     }

@@ -103,7 +103,7 @@ pub enum Fact {
         plan: PlanId,
     },
     /// Something was mixed, and its working life began.
-    MixMade(MixMade),
+    MixMade(Box<MixMade>),
 }
 
 /// A place with one climate: bench, booth, warm box.

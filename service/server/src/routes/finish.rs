@@ -97,7 +97,7 @@ async fn finish(shop: Shop, id: web::Path<String>) -> Answer {
     };
     let surface = |coat: &&Cure| {
         let milestones = bench.milestones(coat, now_ms);
-        let reached = milestones.iter().filter(|m| m.reached && m.target.meets == facts::Meets::Opens);
+        let furthest = milestones.iter().rfind(|m| m.reached && m.target.meets == facts::Meets::Opens);
         let beneath = coat.begun.coat.as_ref().map_or(&[][..], |laid| &laid.beneath);
         let held_um: f64 = beneath.iter().map(|coat| coat.solvent_um).sum();
         SurfaceWire {
@@ -109,7 +109,7 @@ async fn finish(shop: Shop, id: web::Path<String>) -> Answer {
             },
             coats_beneath: beneath.len(),
             solvent_beneath_um: (held_um * 100.0).round() / 100.0,
-            reached: reached.last().map(|m| m.target.stage.clone()),
+            reached: furthest.map(|m| m.target.stage.clone()),
             recoat: shop.recoat_wire(&bench, coat, now_ms),
         }
     };

@@ -214,6 +214,6 @@ async fn add(shop: Shop, body: Body<Mixed>) -> Answer {
         life,
         findings,
     };
-    let said = shop.say_fact(Fact::MixMade(made), at_ms, "bench", once.answer(id.as_str())).await?;
+    let said = shop.say_fact(Fact::MixMade(Box::new(made)), at_ms, "bench", once.answer(id.as_str())).await?;
     answer(&shop, &super::id_of(&said, id.as_str()), HttpResponse::Created())
 }
