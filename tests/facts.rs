@@ -38,11 +38,12 @@ fn kind(fact: &Fact) -> &'static str {
         Fact::PlanCancelled { .. } => "plan_cancelled",
         Fact::NoteMade(_) => "note_made",
         Fact::PhotoAdded(_) => "photo_added",
+        Fact::MixMade(_) => "mix_made",
     }
 }
 
 /// Every kind there is.
-const KINDS: [&str; 25] = [
+const KINDS: [&str; 26] = [
     "zone_set",
     "instrument_added",
     "instrument_moved",
@@ -68,6 +69,7 @@ const KINDS: [&str; 25] = [
     "plan_cancelled",
     "note_made",
     "photo_added",
+    "mix_made",
 ];
 
 /// Every stored sample: its file and its text.

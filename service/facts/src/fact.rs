@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::{
     AlertId, ClampId, CureBegun, CureId, HygrometerCalibrated, InstrumentId, InstrumentMoved, JobId, JointId, LotId,
-    MaterialId, NoteMade, PhotoAdded, PlanId, PlateAdded, Porosity, RhPct, StepId, TempC, VersionId, ZoneId,
+    MaterialId, MixMade, NoteMade, PhotoAdded, PlanId, PlateAdded, Porosity, RhPct, StepId, TempC, VersionId, ZoneId,
 };
 
 /// One thing a person, a sensor or the clock said. Corrections are further facts.
@@ -106,6 +106,8 @@ pub enum Fact {
     NoteMade(NoteMade),
     /// A photo was added to a job.
     PhotoAdded(PhotoAdded),
+    /// Something was mixed, and its working life began.
+    MixMade(Box<MixMade>),
 }
 
 /// A place with one climate: bench, booth, warm box.
@@ -283,6 +285,8 @@ pub enum AlertKind {
     SensorSilent,
     /// A hygrometer was last held against salts more than a year ago.
     CalibrationDue,
+    /// A mix is about to gel.
+    Mix,
 }
 
 /// Something told, with the words it was told in.

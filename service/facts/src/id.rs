@@ -21,7 +21,7 @@ pub mod kind {
     kinds!(
         Instrument "instrument" 48, Job "job" 48, Step "step" 48, Joint "joint" 48, Clamp "clamp" 48,
         Material "material" 48, Lot "lot" 48, Zone "zone" 48, Plan "plan" 48, Cure "glue-up or coat" 48, Alert "alert" 128,
-        Version "rule version" 64, Sensor "sensor" 48, Plate "plate" 48, Photo "photo" 64
+        Version "rule version" 64, Sensor "sensor" 48, Plate "plate" 48, Mix "mix" 48, Photo "photo" 64
     );
 }
 
@@ -151,5 +151,7 @@ pub type PlateId = Id<kind::Plate>;
 pub type PhotoId = Id<kind::Photo>;
 /// A thermometer and hygrometer that speaks for itself.
 pub type SensorId = Id<kind::Sensor>;
+/// A pot of something mixed.
+pub type MixId = Id<kind::Mix>;
 /// One text of a rule, named by its hash.
 pub type VersionId = Id<kind::Version>;

@@ -8,6 +8,7 @@ mod contract;
 mod deadline;
 mod expected;
 mod fault;
+mod film;
 mod functions;
 mod host;
 mod reference;
@@ -17,6 +18,7 @@ mod table;
 
 pub use contract::{MaterialKind, MaterialSheet};
 pub use fault::Fault;
+pub use film::{By, ExposureSheet, FilmSheet, MixSheet, PartSheet, RetarderSheet};
 pub use host::{Host, LIMITS, Limits};
 pub use reference::contract_markdown;
 pub use rule::{Application, Rule};

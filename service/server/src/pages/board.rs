@@ -48,6 +48,8 @@ struct CureCard {
     stage: String,
     when: Option<Moment>,
     assumed: bool,
+    /// What to do before the next coat, once the window to recoat has closed.
+    recoat: &'static str,
 }
 
 /// Something that may go wrong, and why.
@@ -219,6 +221,7 @@ impl State {
             stage: line.next.map_or_else(String::new, |m| spoken(&line.cure.begun.milestones[m].stage)),
             when: line.next_ms.map(|at_ms| self.moment(at_ms, now_ms)),
             assumed: line.climate.is_assumed(),
+            recoat: self.abrade(bench, line.cure, now_ms),
         }
     }
 
@@ -255,7 +258,7 @@ fn is_news(bench: &Bench, alert: &Alert, on_cards: &BTreeSet<&str>) -> bool {
     match alert.raised.alert_kind {
         AlertKind::Climate | AlertKind::SensorSilent => false,
         AlertKind::Milestone => !opens(bench, alert).is_some_and(|cure| on_cards.contains(cure.begun.id.as_str())),
-        AlertKind::Digest | AlertKind::CalibrationDue => true,
+        AlertKind::Digest | AlertKind::CalibrationDue | AlertKind::Mix => true,
     }
 }
 

@@ -15,8 +15,9 @@ use super::{
 use crate::{
     alerts::words::{ESTIMATE, place, spoken},
     problem::{Kind, Problem},
-    routes::{Answer, Shop},
+    routes::{ABRADE, Answer, Shop},
     state::State,
+    wire::state_of,
 };
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
@@ -56,6 +57,8 @@ struct CurePage {
     zone: String,
     started: String,
     state: &'static str,
+    /// What to do before the next coat, once the window to recoat has closed.
+    recoat: &'static str,
     assumed: bool,
     /// Until when it can be undone, while it can.
     undo_until_ms: Option<i64>,
@@ -107,11 +110,8 @@ impl State {
             material: self.material_name(cure),
             zone: bench.zone(line.zone.as_str()).map_or_else(String::new, |zone| zone.name.clone()),
             started: self.clock_text(begun.started_at.timestamp_millis(), now_ms),
-            state: match (&cure.withdrawn, cure.is_open()) {
-                (Some(_), _) => "withdrawn",
-                (None, true) => "curing",
-                (None, false) => "closed",
-            },
+            state: state_of(cure),
+            recoat: self.abrade(bench, cure, now_ms),
             assumed: line.climate.is_assumed(),
             undo_until_ms: can_be_undone(cure, now_ms).then_some(cure.recorded_ms + UNDO_MS),
             assembly,
@@ -129,6 +129,13 @@ impl State {
             milestones: milestones.iter().map(|m| self.milestone_row(m, told(m), now_ms)).collect(),
             estimate: ESTIMATE,
         }
+    }
+
+    /// "Abrade before recoat", if it is so.
+    pub(super) fn abrade(&self, bench: &Bench, cure: &Cure, now_ms: i64) -> &'static str {
+        let on_top = cure.covered_ms().is_none() && cure.withdrawn.is_none();
+        let closed = on_top && matches!(bench.recoat_window(cure, now_ms), clock::RecoatWindow::Closed(_));
+        if closed { ABRADE } else { "" }
     }
 
     fn milestone_row(&self, m: &clock::Milestone<'_>, told: Option<Moment>, now_ms: i64) -> MilestoneRow {

@@ -236,6 +236,7 @@ async fn registered(shop: &Shop, fields: &Fields) -> Result<String, Problem> {
         step,
         material: fields.id("material")?,
         lot: fields.id("lot")?,
+        mix: None,
         zone,
         clamps: clamps.collect::<Result<_, Problem>>()?,
         started_at: Some(instant(fields.started_ms(shop)?)),
