@@ -8,11 +8,11 @@ use std::{
 
 use facts::{
     AlertId, AlertRaised, ClampAdded, ClampId, CureId, InstrumentAdded, InstrumentId, JobId, JobOpened, JointAdded,
-    JointId, LotAdded, LotId, MaterialId, PlanId, PlateId, SensorId, StepId, VersionId, ZoneId, ZoneSet,
+    JointId, LotAdded, LotId, MaterialId, ObservationId, PlanId, PlateId, SensorId, StepId, VersionId, ZoneId, ZoneSet,
 };
 
 use crate::{
-    Air, Cure, Forecast, Laws, Outlook, Planned, Plate, Timeline,
+    Air, Cure, Forecast, Laws, Observation, Outlook, Planned, Plate, Timeline,
     cure_clock::{ClockKey, CureIx},
     sensors::{Calibration, Calibrations, Combining},
     wood::Stay,
@@ -122,6 +122,7 @@ pub struct Bench {
     pub(crate) cures: Vec<Cure>,
     pub(crate) cure_of: HashMap<CureId, CureIx>,
     pub(crate) open: BTreeSet<CureIx>,
+    pub(crate) observations: BTreeMap<ObservationId, Observation>,
     pub(crate) alerts: BTreeMap<AlertId, Alert>,
     /// Milestones whose age is reached and that wait for the wall clock: (instant, cure, milestone).
     pub(crate) floors: BTreeSet<(i64, CureIx, u8)>,
@@ -157,6 +158,7 @@ impl Bench {
             cures: Vec::new(),
             cure_of: HashMap::new(),
             open: BTreeSet::new(),
+            observations: BTreeMap::new(),
             alerts: BTreeMap::new(),
             floors: BTreeSet::new(),
             snoozed: BTreeSet::new(),

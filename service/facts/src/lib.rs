@@ -9,6 +9,7 @@ mod cure;
 mod entry;
 mod fact;
 mod id;
+mod observation;
 mod plate;
 mod quantity;
 mod sensor;
@@ -20,9 +21,10 @@ pub use fact::{
     RulePutInForce, Step, StepKind, ZoneSet,
 };
 pub use id::{
-    AlertId, ClampId, CureId, Id, InstrumentId, JobId, JointId, Kind, LotId, MaterialId, PlanId, PlateId, SensorId,
-    StepId, VersionId, ZoneId, kind,
+    AlertId, ClampId, CureId, Id, InstrumentId, JobId, JointId, Kind, LotId, MaterialId, ObservationId, PlanId,
+    PlateId, SensorId, StepId, VersionId, ZoneId, kind,
 };
+pub use observation::{ObservationMade, Observing};
 pub use plate::{Cut, FacesOpen, InstrumentMoved, PlateAdded, SpeciesGroup};
 pub use quantity::{Invalid, Reading, RhPct, TempC, within};
 pub use sensor::{HygrometerCalibrated, Salt, SaltPoint};

@@ -1,6 +1,7 @@
 //! The script host: turns the text of a rule into laws, milestones and findings, safely.
 //!
-//! Responsible for: the sandbox and its limits, the contract a script keeps, versions by hash, expected values.
+//! Responsible for: the sandbox and its limits, the contract a script keeps, versions by hash, expected values, fitting
+//! to what was seen at the bench.
 //! Never knows: files, the journal, HTTP, what time it is. A script gets values and gives values.
 //! Start reading at `contract.rs` (what a script says), then `rule.rs`.
 
@@ -8,6 +9,8 @@ mod contract;
 mod deadline;
 mod expected;
 mod fault;
+pub mod fit;
+mod fitted;
 mod functions;
 mod host;
 mod reference;

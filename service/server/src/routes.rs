@@ -5,6 +5,7 @@ mod board;
 mod clamps;
 mod cures;
 mod events;
+mod fits;
 mod health;
 mod import;
 mod instruments;
@@ -14,6 +15,7 @@ mod lots;
 mod materials;
 mod milestones;
 mod moisture;
+mod observations;
 mod pages;
 mod plans;
 mod plates;
@@ -80,6 +82,10 @@ const ADDRESSES: &[&str] = &[
     "GET /api/v1/joints/{id}",
     "GET POST /api/v1/clamps",
     "GET /api/v1/clamps/{id}",
+    "GET POST /api/v1/observations",
+    "GET /api/v1/observations/{id}",
+    "POST /api/v1/observations/{id}/withdraw",
+    "POST /api/v1/rules/{material}/fit",
     "GET /api/v1/materials",
     "GET /api/v1/materials/{id}",
     "GET POST /api/v1/lots",
@@ -137,6 +143,8 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
                 .configure(jobs::configure)
                 .configure(joints::configure)
                 .configure(clamps::configure)
+                .configure(observations::configure)
+                .configure(fits::configure)
                 .configure(materials::configure)
                 .configure(lots::configure)
                 .configure(milestones::configure)
