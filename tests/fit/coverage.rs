@@ -74,7 +74,7 @@ fn known_truth_lies_within_the_stated_interval_at_the_stated_rate() {
     let truth = Truth { times: [0.26, -0.22], spread: 0.2, warmth: 0.25 };
     let expected = LEVEL * REPEATS as f64;
     let slack = 3.0 * (REPEATS as f64 * LEVEL * (1.0 - LEVEL)).sqrt();
-    for pieces in [40, 80] {
+    for pieces in [20, 60] {
         let held = held(&truth, pieces, 20_260_302 + pieces as u64);
         for (what, held) in ["time 1", "time 2", "spread", "warmth"].iter().zip(held) {
             assert!((held as f64 - expected).abs() <= slack, "{what}: {held} of {REPEATS} with {pieces} pieces");

@@ -8,7 +8,8 @@
 //! piece is the probability of that interval.
 //!
 //! Interval-censored likelihood: Turnbull, J. R. Stat. Soc. B 38 (1976) 290, from memory. Intervals are those of the normal
-//! distribution about the maximum (Laplace), on the logarithmic scale; a simulation in the tests holds them to their level.
+//! distribution about the maximum (Laplace) on the logarithmic scale, widened for few pieces; a simulation in the tests
+//! holds them to their level.
 //! An approximation: two stages of one piece, and pieces of one batch, count as independent.
 
 mod draft;
@@ -85,7 +86,16 @@ pub struct Estimates {
     /// By how much more than the sheet says it goes faster per 10 K; none where the data cannot tell and the sheet's
     /// response was kept.
     pub warmth: Option<Estimate>,
-    /// Logarithm of the likelihood times the prior at the maximum, constants of the prior left out.
+}
+
+/// Where likelihood times prior is greatest.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Maximum {
+    /// `m` of each stage, `ln τ`, and `w` if it was free.
+    pub at: Vec<f64>,
+    /// Square roots of the diagonal of the inverse curvature there.
+    pub sd: Vec<f64>,
+    /// Logarithm of likelihood times prior there, constants of the prior left out.
     pub ln_posterior: f64,
 }
 
@@ -94,25 +104,40 @@ pub struct Estimates {
 ///
 /// With no spells the answer is the sheet, and nothing is told.
 pub fn estimate(spells: &[Spell], sheet_spreads: &[f64]) -> Estimates {
-    let free = maximum(spells, sheet_spreads, true);
+    let stages = sheet_spreads.len();
+    let free = of_maximum(&maximum(spells, sheet_spreads, true), stages, spells.len());
     if free.warmth.is_some_and(|warmth| warmth.told) {
         return free;
     }
-    maximum(spells, sheet_spreads, false)
+    of_maximum(&maximum(spells, sheet_spreads, false), stages, spells.len())
 }
 
-fn maximum(spells: &[Spell], sheet_spreads: &[f64], warmth: bool) -> Estimates {
+/// The greatest likelihood times prior; see [`estimate`]. `warmth` says whether the temperature response is free.
+pub fn maximum(spells: &[Spell], sheet_spreads: &[f64], warmth: bool) -> Maximum {
     let likelihood = Likelihood { spells, sheet_spreads, warmth };
     let found = newton::minimum(&likelihood, likelihood.dimensions());
+    Maximum { at: found.at, sd: found.sd, ln_posterior: -found.value }
+}
+
+/// Few pieces know less than the curvature says, because the spread is fitted to them too and comes out too narrow. As in
+/// a regression, the spread is widened by the square root of pieces over pieces less numbers fitted, and the normal
+/// quantile becomes Student's (first term of Abramowitz & Stegun 26.7.5, from memory). What the prior knows needs no
+/// correction.
+fn of_maximum(maximum: &Maximum, stages: usize, pieces: usize) -> Estimates {
+    let left = pieces.saturating_sub(maximum.at.len()).max(1) as f64;
+    let narrow = (left / pieces.max(1) as f64).min(1.0);
+    let student = 1.0 + (HALF_WIDTH * HALF_WIDTH + 1.0) / (4.0 * left);
     let of = |i: usize, prior_sd: f64| {
-        let sd = found.sd[i];
-        Estimate { ln: found.at[i], sd, told: sd <= CAN_TELL * prior_sd }
+        let of_prior = prior_sd.powi(-2);
+        let of_data = (maximum.sd[i].powi(-2) - of_prior).max(0.0);
+        let sd = (of_prior + of_data * narrow / (student * student)).powf(-0.5);
+        Estimate { ln: maximum.at[i], sd, told: sd <= CAN_TELL * prior_sd }
     };
-    let stages = sheet_spreads.len();
+    let spread = of(stages, SPREAD_SD);
+    let by_data = 1.0 - (spread.sd / SPREAD_SD).powi(2);
     Estimates {
         times: (0..stages).map(|stage| of(stage, TIMES_SD)).collect(),
-        spread: of(stages, SPREAD_SD),
-        warmth: warmth.then(|| of(stages + 1, WARMTH_SD)),
-        ln_posterior: -found.value,
+        spread: Estimate { ln: spread.ln - 0.5 * narrow.ln() * by_data, ..spread },
+        warmth: (maximum.at.len() > stages + 1).then(|| of(stages + 1, WARMTH_SD)),
     }
 }
