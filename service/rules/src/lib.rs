@@ -12,6 +12,7 @@ mod fault;
 pub mod fit;
 mod fitted;
 mod functions;
+mod hooks;
 mod host;
 mod reference;
 mod rule;
@@ -20,6 +21,7 @@ mod table;
 
 pub use contract::{MaterialKind, MaterialSheet};
 pub use fault::Fault;
+pub use hooks::{AirSeen, AlertSeen, AskedStep, CuringSeen, HookTally, Hooks, InstrumentSeen, SET_ASIDE_AFTER};
 pub use host::{Host, LIMITS, Limits};
 pub use reference::contract_markdown;
 pub use rule::{Application, Rule};

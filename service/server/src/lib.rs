@@ -11,6 +11,8 @@ mod chart;
 pub mod cli;
 mod compose;
 mod demo;
+mod held_back;
+mod hooks_page;
 mod intake;
 mod now;
 mod page;

@@ -7,6 +7,7 @@ mod cures;
 mod events;
 mod fits;
 mod health;
+mod hooks;
 mod import;
 mod instruments;
 mod jobs;
@@ -102,6 +103,8 @@ const ADDRESSES: &[&str] = &[
     "POST /api/v1/coats/{id}/move",
     "POST /api/v1/coats/{id}/withdraw",
     "GET /api/v1/milestones",
+    "GET /api/v1/hooks",
+    "GET /api/v1/instruments/{id}/held-back",
     "GET /api/v1/alerts",
     "GET /api/v1/alerts/{id}",
     "POST /api/v1/alerts/{id}/acknowledge",
@@ -145,6 +148,7 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
                 .configure(clamps::configure)
                 .configure(observations::configure)
                 .configure(fits::configure)
+                .configure(hooks::configure)
                 .configure(materials::configure)
                 .configure(lots::configure)
                 .configure(milestones::configure)

@@ -14,6 +14,8 @@ pub(crate) struct Words {
     pub(crate) stage: String,
     pub(crate) title: String,
     pub(crate) body: String,
+    /// Cautions that follow the body whatever the shop's scripts make of it.
+    pub(crate) kept: String,
 }
 
 /// A stage as a person says it: "clamp_off" is "clamp off".
@@ -53,16 +55,17 @@ pub(crate) fn of_milestone(state: &State, bench: &Bench, cure: &Cure, milestone:
     if let Some(step) = bench.step_after(cure) {
         body.push_str(&format!("Next step of the job: {}. ", step.title));
     }
+    let mut kept = String::new();
     let now_ms = state.now().ms();
     let spoiled = bench.broken_limits(cure, now_ms);
     for (limit, since_ms, air) in spoiled {
-        body.push_str(&format!("Look out: {}. ", broken(state, limit, since_ms, air)));
+        kept.push_str(&format!("Look out: {}. ", broken(state, limit, since_ms, air)));
     }
     if bench.climate(cure, now_ms).is_assumed() {
-        body.push_str("Part of the air was assumed, not measured. ");
+        kept.push_str("Part of the air was assumed, not measured. ");
     }
-    body.push_str(ESTIMATE);
-    Words { stage: target.stage.clone(), title, body }
+    kept.push_str(ESTIMATE);
+    Words { stage: target.stage.clone(), title, body: body.trim_end().into(), kept }
 }
 
 /// A broken limit in a sentence.
