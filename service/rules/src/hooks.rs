@@ -36,22 +36,24 @@ pub struct Hooks {
 
 impl Hooks {
     /// Takes the files of the shop's folder, by name and text, in place of those before. A file that has not changed keeps
-    /// its counters; one with a fault leaves its last good text in place, and the fault is given back.
-    pub fn replace(&self, files: &[(String, String)]) -> Vec<Fault> {
+    /// its counters; one with a fault, found here or before, leaves its last good text in place, and the fault is given
+    /// back.
+    pub fn replace(&self, mut files: Vec<Result<(String, String), Fault>>) -> Vec<Fault> {
+        let name = |file: &Result<(String, String), Fault>| match file {
+            Ok((file, _)) => file.clone(),
+            Err(fault) => fault.file.clone(),
+        };
+        files.sort_by_cached_key(name);
         let before = self.scripts.read().unwrap_or_else(PoisonError::into_inner).clone();
         let (mut scripts, mut faults) = (BTreeMap::new(), Vec::new());
-        for (file, text) in files {
-            let known = before.get(file).cloned();
-            let version = Rule::version_of(text);
-            if let Some(same) = known.as_ref().filter(|known| known.version == version) {
-                scripts.insert(file.clone(), same.clone());
-                continue;
-            }
-            match self.compile(file, text, version) {
-                Ok(script) => drop(scripts.insert(file.clone(), Arc::new(script))),
+        for read in files {
+            let file = name(&read);
+            let known = before.get(&file).cloned();
+            match read.and_then(|(file, text)| self.compiled(&file, &text, known.as_ref())) {
+                Ok(script) => drop(scripts.insert(file, script)),
                 Err(fault) => {
                     faults.push(fault);
-                    scripts.extend(known.map(|known| (file.clone(), known)));
+                    scripts.extend(known.map(|known| (file, known)));
                 }
             }
         }
@@ -59,7 +61,11 @@ impl Hooks {
         faults
     }
 
-    fn compile(&self, file: &str, text: &str, version: VersionId) -> Result<ShopScript, Fault> {
+    fn compiled(&self, file: &str, text: &str, known: Option<&Arc<ShopScript>>) -> Result<Arc<ShopScript>, Fault> {
+        let version = Rule::version_of(text);
+        if let Some(same) = known.filter(|known| known.version == version) {
+            return Ok(same.clone());
+        }
         let script = self.host.compile(file, text)?;
         let of_file = HOOKS.iter().filter(|hook| script.functions.contains_key(hook.name));
         let mut tallies = BTreeMap::new();
@@ -75,7 +81,7 @@ impl Hooks {
             let what = format!("it has none of the hooks {}", names.join(", "));
             return Err(Fault::whole(file, what, "scripts/README.md shows the hooks"));
         }
-        Ok(ShopScript { version, script, tallies: Mutex::new(tallies) })
+        Ok(Arc::new(ShopScript { version, script, tallies: Mutex::new(tallies) }))
     }
 
     /// Whether any file has a hook of this name that is still asked.

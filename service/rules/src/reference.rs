@@ -83,6 +83,9 @@ none), `late`, and the shop's `hour` (0 to 23) and `weekday` (`\"mon\"` ...). `i
 `air` (`temp_c`, `rh_pct`; `()` where its zone is not known) and `curing`, a list with `cure`, `kind`, `material`, `hours`,
 `age_h` and `reached` of each glue-up and coat on it.
 
+A list or map written as a constant at the top is given to a variable before it is asked something:
+`let names = AT_NIGHT; names.len()`.
+
 | hook | what it does |
 | --- | --- |
 ";

@@ -186,10 +186,10 @@ fn check(settings: &Settings) -> Result<(), StartError> {
             }
         }
     }
-    let (files, unread) =
+    let files =
         scripts::shop_files(folder).map_err(|source| StartError::Io { what: "scripts.folder".into(), source })?;
     let hooks = rules::Hooks::default();
-    for fault in hooks.replace(&files).into_iter().chain(unread) {
+    for fault in hooks.replace(files) {
         faults += 1;
         println!("{fault}\n    {}", fault.mend);
     }

@@ -45,16 +45,16 @@ pub(crate) fn rule_files(folder: &Path) -> std::io::Result<Vec<Result<RuleFile, 
     Ok(paths.into_iter().map(read).collect())
 }
 
-/// Every shop script of a scripts folder, by name and text, and the files that are none. A folder without `shop` has none.
+/// Every shop script of a scripts folder, by name and text. A folder without `shop` has none.
 ///
 /// # Errors
 /// When the folder cannot be read.
-pub(crate) fn shop_files(folder: &Path) -> std::io::Result<(Vec<(String, String)>, Vec<Fault>)> {
+pub(crate) fn shop_files(folder: &Path) -> std::io::Result<Vec<Result<(String, String), Fault>>> {
     let shop = folder.join("shop");
     if !shop.is_dir() {
-        return Ok((vec![], vec![]));
+        return Ok(vec![]);
     }
-    let (mut files, mut faults) = (Vec::new(), Vec::new());
+    let mut files = Vec::new();
     for entry in std::fs::read_dir(&shop)? {
         let path = entry?.path();
         let stem = path.file_stem().unwrap_or_default().to_string_lossy().into_owned();
@@ -65,22 +65,21 @@ pub(crate) fn shop_files(folder: &Path) -> std::io::Result<(Vec<(String, String)
         let fault =
             |what: String, mend: &str| Fault { file: file.clone(), line: 0, column: 0, what, mend: mend.into() };
         let plain = stem.len() <= 48 && stem.bytes().all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'-');
-        match std::fs::read_to_string(&path) {
-            _ if !plain => faults.push(fault(
+        files.push(match std::fs::read_to_string(&path) {
+            _ if !plain => Err(fault(
                 "its name is no id".into(),
                 "name the file with up to 48 lower case letters, digits and hyphens, like \"quiet-hours.rhai\"",
             )),
-            Ok(text) => files.push((file, text)),
-            Err(e) => faults.push(fault(e.to_string(), "make the file readable and save it as UTF-8")),
-        }
+            Ok(text) => Ok((file, text)),
+            Err(e) => Err(fault(e.to_string(), "make the file readable and save it as UTF-8")),
+        });
     }
-    files.sort();
-    Ok((files, faults))
+    Ok(files)
 }
 
 /// Takes the shop's own scripts as they stand. Gives what is wrong with those that are not asked for it.
 async fn read_shop(state: &Arc<State>, folder: &Path) -> Vec<Fault> {
-    let (files, mut faults) = match shop_files(folder) {
+    let read = match shop_files(folder) {
         Ok(read) => read,
         Err(e) => {
             tracing::error!(error = %e, "the shop's scripts cannot be read");
@@ -88,10 +87,11 @@ async fn read_shop(state: &Arc<State>, folder: &Path) -> Vec<Fault> {
         }
     };
     let with = state.clone();
-    match tokio::task::spawn_blocking(move || with.hooks.replace(&files)).await {
-        Ok(found) => faults.extend(found),
-        Err(e) => tracing::error!(error = %e, "the shop's scripts could not be compiled"),
-    }
+    let replaced = tokio::task::spawn_blocking(move || with.hooks.replace(read)).await;
+    let faults = replaced.unwrap_or_else(|e| {
+        tracing::error!(error = %e, "the shop's scripts could not be compiled");
+        vec![]
+    });
     for fault in &faults {
         tracing::warn!(%fault, "a shop script is not asked");
     }
