@@ -66,6 +66,25 @@ async fn what_cannot_have_been_seen_is_refused_with_the_stages_there_are() {
     bench.stop().await;
 }
 
+#[tokio::test]
+async fn the_page_of_a_glue_up_takes_what_was_seen() {
+    let bench = Bench::small().await;
+    bench.furnish().await;
+    glue(&bench, "g-1").await;
+    bench.live_minutes("bench", 30, 20.0, 50.0).await;
+    assert!(bench.get("/cures/g-1").await.text.contains("Not yet"));
+    let press = async |fields: &'static str| {
+        let request = bench.http().post(bench.url("/cures/g-1/observed")).body(fields);
+        bench.send(request.header("content-type", "application/x-www-form-urlencoded")).await
+    };
+    let page = press("stage=clamp_off&by=squeeze_out&reached=false").await;
+    assert!(page.status == 200 && page.text.contains("clamp off: not yet at 08:30"), "{}", page.text);
+    press("stage=sandable&by=touch&reached=true").await.problem(422, "invalid");
+    let seen = bench.items("/api/v1/observations?cure=g-1").await;
+    assert_eq!((seen.len(), &seen[0]["by"], &seen[0]["reached"]), (1, &json!("squeeze_out"), &json!(false)));
+    bench.stop().await;
+}
+
 /// Glue that takes half as long again as the sheet says, at two temperatures, looked at every quarter of an hour.
 async fn slow_glue(bench: &Bench) {
     bench.furnish().await;

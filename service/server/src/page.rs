@@ -104,6 +104,10 @@ pub(crate) struct CurePage {
     pub(crate) findings: Vec<(&'static str, String, String)>,
     pub(crate) cautions: Vec<String>,
     pub(crate) clamps_on: String,
+    /// Stages that may be looked for: the word and what it is called.
+    pub(crate) stages: Vec<Choice>,
+    /// What was seen so far.
+    pub(crate) seen: Vec<String>,
     pub(crate) next_step: String,
     pub(crate) estimate: &'static str,
 }
@@ -270,9 +274,29 @@ impl State {
                 .rule(&cure.begun.rule_version)
                 .map_or_else(|_| vec![], |r| r.sheet.cautions.clone()),
             clamps_on: cure.clamps_on.iter().map(|c| c.as_str()).collect::<Vec<_>>().join(", "),
+            stages: self.stages_to_look_for(cure),
+            seen: self.seen_of(bench, cure, now_ms),
             next_step: bench.step_after(cure).map_or_else(String::new, |step| step.title.clone()),
             estimate: words::ESTIMATE,
         }
+    }
+
+    /// None for a cure that was withdrawn: it says nothing of its material.
+    fn stages_to_look_for(&self, cure: &Cure) -> Vec<Choice> {
+        let stages = cure.begun.milestones.iter().filter(|_| cure.withdrawn.is_none());
+        stages.map(|target| Choice { value: target.stage.clone(), text: spoken(&target.stage) }).collect()
+    }
+
+    fn seen_of(&self, bench: &Bench, cure: &Cure, now_ms: i64) -> Vec<String> {
+        let mut seen: Vec<_> = bench.observations().values().filter(|o| o.made.cure == cure.begun.id).collect();
+        seen.sort_by_key(|observation| observation.at_ms);
+        let line = |observation: &clock::Observation| {
+            let (stage, at) = (spoken(&observation.made.stage), self.clock_text(observation.at_ms, now_ms));
+            let was = if observation.made.reached { "there" } else { "not yet" };
+            let withdrawn = if observation.withdrawn.is_some() { " (withdrawn)" } else { "" };
+            format!("{stage}: {was} at {at}{withdrawn}")
+        };
+        seen.into_iter().map(line).collect()
     }
 
     pub(crate) fn glue_up_page(&self, wrong: String) -> GlueUpPage {

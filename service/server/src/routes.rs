@@ -17,6 +17,7 @@ mod materials;
 mod milestones;
 mod moisture;
 mod observations;
+mod observed;
 mod pages;
 mod plans;
 mod plates;
@@ -159,6 +160,7 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
         )
         .configure(health::configure)
         .configure(pages::configure)
+        .configure(observed::configure)
         .default_service(web::to(nowhere));
 }
 

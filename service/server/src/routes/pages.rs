@@ -42,7 +42,7 @@ fn show(page: &impl Template, mut builder: actix_web::HttpResponseBuilder) -> An
         .body(html))
 }
 
-fn see_other(to: &str) -> Answer {
+pub(super) fn see_other(to: &str) -> Answer {
     Ok(HttpResponse::SeeOther().insert_header((header::LOCATION, to)).finish())
 }
 
