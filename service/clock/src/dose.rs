@@ -29,23 +29,31 @@ pub struct Doses {
     pub doses: Vec<Dose>,
     /// How well the air was known.
     pub climate: Climate,
+    /// Whether it lay in a zone before the first reading that is kept of it: then its set-point stood in.
+    pub before_readings: bool,
 }
 
 impl Bench {
     /// What a cure, open or closed, has gathered by an instant under a law. The same sum as its clock makes.
     pub fn doses(&self, cure: &Cure, until_ms: i64, law: &Law) -> Doses {
         let mut bins: BTreeMap<i64, (f64, f64)> = BTreeMap::new();
-        let mut climate = Climate::Recorded;
+        let (mut climate, mut before_readings) = (Climate::Recorded, false);
         let ends = cure.legs.iter().skip(1).map(|next| next.from_ms).chain([i64::MAX]);
         for (leg, end_ms) in cure.legs.iter().zip(ends).take_while(|(leg, _)| leg.from_ms < until_ms) {
             let end_ms = end_ms.min(until_ms);
             if !climate.is_assumed() {
                 climate = self.climate_of(leg.zone, leg.from_ms, end_ms);
             }
+            let first = self.zones[leg.zone].timeline.first();
+            before_readings |= first.is_some_and(|(first_ms, _)| leg.from_ms < first_ms);
             self.gather(leg.zone, (leg.from_ms, end_ms), law, &mut bins);
         }
         let dose = |(age_h, warmth): (f64, f64)| Dose { temp_c: warmth / age_h, age_h };
-        Doses { doses: bins.into_values().filter(|(age_h, _)| *age_h > 0.0).map(dose).collect(), climate }
+        Doses {
+            doses: bins.into_values().filter(|(age_h, _)| *age_h > 0.0).map(dose).collect(),
+            climate,
+            before_readings,
+        }
     }
 
     /// Adds what was gathered in a zone from an instant to another, in steps no longer than the clock's own.

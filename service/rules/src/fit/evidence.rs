@@ -16,6 +16,10 @@ const NO_SPREAD: f64 = 0.2;
 /// No sheet knows a time better than this.
 const LEAST_SPREAD: f64 = 0.02;
 
+/// Why a piece cannot be used whose air nobody knows.
+const UNREAD: &str =
+    "it began before the first reading that is kept of its zone (store.keep_readings_days): its air is not known";
+
 /// What was seen of one piece and stage.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Case {
@@ -148,11 +152,13 @@ impl Weighed {
             };
             let low = not_yet.as_ref().map_or_else(Vec::new, |doses| shares(&doses.doses));
             let high = there.as_ref().map(|doses| shares(&doses.doses));
-            if let Some(why) = tells_nothing(&low, high.as_deref()) {
+            let seen = || not_yet.iter().chain(&there);
+            let unread = seen().any(|doses| doses.before_readings).then_some(UNREAD);
+            if let Some(why) = unread.or_else(|| tells_nothing(&low, high.as_deref())) {
                 self.leave_out(&case, why);
                 continue;
             }
-            assumed += usize::from(not_yet.iter().chain(&there).any(|doses| doses.climate.is_assumed()));
+            assumed += usize::from(seen().any(|doses| doses.climate.is_assumed()));
             let known = stages.iter().position(|of| of.stage == case.stage);
             let stage = known.unwrap_or_else(|| {
                 let spread = spread_of(&target);

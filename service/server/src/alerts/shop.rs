@@ -56,9 +56,7 @@ impl Telling {
     /// Puts the words together that are told and kept.
     fn sealed(mut self) -> Self {
         if let (Fact::AlertRaised(raised), Some(about)) = (&mut self.fact, &mut self.about) {
-            for part in [self.kept.trim()].into_iter().filter(|part| !part.is_empty()) {
-                about.body = format!("{} {part}", about.body.trim_end()).trim_start().into();
-            }
+            about.body = format!("{} {}", about.body.trim_end(), self.kept).trim().into();
             **raised = about.clone();
         }
         self
