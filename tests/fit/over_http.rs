@@ -211,3 +211,42 @@ async fn two_temperatures_tell_the_response_to_warmth() {
     assert!((new(warm) / old(warm) - per_10_k).abs() < 0.01, "{} {}", new(warm), old(warm));
     bench.stop().await;
 }
+
+#[tokio::test]
+async fn what_nobody_can_know_is_left_out_and_said() {
+    let bench = Bench::small().await;
+    bench.furnish().await;
+    // Glued two hours before anybody read the air.
+    let body =
+        json!({"id": "early", "joint": "bridge", "material": "aliphatic-resin", "zone": "bench", "minutes_ago": 120});
+    bench.post("/api/v1/glue-ups", body).await.good();
+    // Nobody has read the air yet: the set-point is what the shop says its air is.
+    see(&bench, "early", "clamp_off", true, 0).await.good();
+    let fit = bench.post("/api/v1/rules/aliphatic-resin/fit", json!({})).await.good();
+    assert_eq!((&fit["pieces"], &fit["air_assumed"], &fit["left_out"]), (&json!(1), &json!(1), &json!([])));
+    bench.read_air("bench", 20.0, 50.0).await;
+    let fit = bench.post("/api/v1/rules/aliphatic-resin/fit", json!({})).await.good();
+    assert_eq!(fit["pieces"], 0);
+    assert!(fit["left_out"][0]["why"].as_str().is_some_and(|why| why.contains("before the first reading")), "{fit}");
+
+    // In air too cold for it nothing cures: "there" contradicts the rule, and "not yet" says nothing of its age. Full
+    // strength before its least time on the wall says nothing either.
+    bench.live_minutes("bench", 10, 6.0, 50.0).await;
+    for id in ["cold-1", "cold-2"] {
+        glue(&bench, id).await;
+    }
+    bench.live_minutes("bench", 60, 6.0, 50.0).await;
+    see(&bench, "cold-1", "clamp_off", true, 0).await.good();
+    see(&bench, "cold-2", "clamp_off", false, 0).await.good();
+    bench.live_minutes("bench", 10, 20.0, 50.0).await;
+    glue(&bench, "warm").await;
+    bench.live_minutes("bench", 600, 20.0, 50.0).await;
+    see(&bench, "warm", "full_strength", false, 0).await.good();
+    let fit = bench.post("/api/v1/rules/aliphatic-resin/fit", json!({})).await.good();
+    let why: Vec<&str> =
+        fit["left_out"].as_array().into_iter().flatten().filter_map(|out| out["why"].as_str()).collect();
+    assert_eq!((why.len(), &fit["pieces"], &fit["draft"]), (4, &json!(0), &Value::Null), "{fit}");
+    assert!(why[0].contains("although, by the rule, nothing cures"), "{why:?}");
+    assert!(why[1].contains("says nothing of its age") && why[3].contains("says nothing of its age"), "{why:?}");
+    bench.stop().await;
+}
