@@ -2,4 +2,5 @@
 //! from observations to a draft that is taken.
 mod coverage;
 mod over_http;
+mod overlay;
 mod reference;

@@ -193,12 +193,12 @@ impl Hooks {
     }
 
     /// Calls one hook, reads and checks its answer, and counts. Nothing said and a failure are both none.
-    fn ask<T: DeserializeOwned>(
+    fn ask<T: DeserializeOwned + Send>(
         &self,
         script: &ShopScript,
         hook: &'static str,
-        about: &impl Serialize,
-        check: impl Fn(&T) -> Result<(), String>,
+        about: &(impl Serialize + Sync),
+        check: impl Fn(&T) -> Result<(), String> + Send,
     ) -> Option<T> {
         let file = &script.script.file;
         let fault =

@@ -14,6 +14,7 @@ mod demo;
 mod held_back;
 mod hooks_page;
 mod intake;
+mod looked_at;
 mod now;
 mod page;
 mod problem;

@@ -6,6 +6,7 @@ use facts::{Level, Meets};
 
 use crate::{
     alerts::words::{self, ESTIMATE, place, spoken},
+    looked_at::LookedAt,
     now::instant,
     state::State,
 };
@@ -104,10 +105,7 @@ pub(crate) struct CurePage {
     pub(crate) findings: Vec<(&'static str, String, String)>,
     pub(crate) cautions: Vec<String>,
     pub(crate) clamps_on: String,
-    /// Stages that may be looked for: the word and what it is called.
-    pub(crate) stages: Vec<Choice>,
-    /// What was seen so far.
-    pub(crate) seen: Vec<String>,
+    pub(crate) looked_at: LookedAt,
     pub(crate) next_step: String,
     pub(crate) estimate: &'static str,
 }
@@ -138,7 +136,7 @@ const ALERTS_SHOWN: usize = 12;
 
 impl State {
     /// An hour today, or a day and an hour.
-    fn clock_text(&self, at_ms: i64, now_ms: i64) -> String {
+    pub(crate) fn clock_text(&self, at_ms: i64, now_ms: i64) -> String {
         let (at, now) = (instant(at_ms).with_timezone(&self.zone), instant(now_ms).with_timezone(&self.zone));
         let format = if at.date_naive() == now.date_naive() {
             "%H:%M"
@@ -274,29 +272,10 @@ impl State {
                 .rule(&cure.begun.rule_version)
                 .map_or_else(|_| vec![], |r| r.sheet.cautions.clone()),
             clamps_on: cure.clamps_on.iter().map(|c| c.as_str()).collect::<Vec<_>>().join(", "),
-            stages: self.stages_to_look_for(cure),
-            seen: self.seen_of(bench, cure, now_ms),
+            looked_at: self.looked_at(bench, cure, now_ms),
             next_step: bench.step_after(cure).map_or_else(String::new, |step| step.title.clone()),
             estimate: words::ESTIMATE,
         }
-    }
-
-    /// None for a cure that was withdrawn: it says nothing of its material.
-    fn stages_to_look_for(&self, cure: &Cure) -> Vec<Choice> {
-        let stages = cure.begun.milestones.iter().filter(|_| cure.withdrawn.is_none());
-        stages.map(|target| Choice { value: target.stage.clone(), text: spoken(&target.stage) }).collect()
-    }
-
-    fn seen_of(&self, bench: &Bench, cure: &Cure, now_ms: i64) -> Vec<String> {
-        let mut seen: Vec<_> = bench.observations().values().filter(|o| o.made.cure == cure.begun.id).collect();
-        seen.sort_by_key(|observation| observation.at_ms);
-        let line = |observation: &clock::Observation| {
-            let (stage, at) = (spoken(&observation.made.stage), self.clock_text(observation.at_ms, now_ms));
-            let was = if observation.made.reached { "there" } else { "not yet" };
-            let withdrawn = if observation.withdrawn.is_some() { " (withdrawn)" } else { "" };
-            format!("{stage}: {was} at {at}{withdrawn}")
-        };
-        seen.into_iter().map(line).collect()
     }
 
     pub(crate) fn glue_up_page(&self, wrong: String) -> GlueUpPage {

@@ -79,7 +79,7 @@ pub(crate) async fn worded(state: &Arc<State>, tellings: Vec<Telling>) -> Vec<Te
         Ok(Ok(worded)) => worded,
         _ => {
             tracing::error!("shop scripts did not come back; they are set aside");
-            state.hooks.set_all_aside(&OF_ALERTS, "it did not come back within its time");
+            state.hooks.set_all_aside(&OF_ALERTS, "its calls over one batch of alerts took more than 5 s");
             untouched
         }
     };
