@@ -39,11 +39,14 @@ fn kind(fact: &Fact) -> &'static str {
         Fact::NoteMade(_) => "note_made",
         Fact::PhotoAdded(_) => "photo_added",
         Fact::MixMade(_) => "mix_made",
+        Fact::ObservationMade(_) => "observation_made",
+        Fact::ObservationWithdrawn { .. } => "observation_withdrawn",
+        Fact::StepAdded { .. } => "step_added",
     }
 }
 
 /// Every kind there is.
-const KINDS: [&str; 26] = [
+const KINDS: [&str; 29] = [
     "zone_set",
     "instrument_added",
     "instrument_moved",
@@ -70,6 +73,9 @@ const KINDS: [&str; 26] = [
     "note_made",
     "photo_added",
     "mix_made",
+    "observation_made",
+    "observation_withdrawn",
+    "step_added",
 ];
 
 /// Every stored sample: its file and its text.

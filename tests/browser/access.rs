@@ -43,10 +43,12 @@ async fn busy() -> Bench {
     bench.post("/api/v1/coats", coat).await.good();
     bench.post("/api/v1/lots", json!({"id": "bottle", "material": "shellac", "label": "flakes"})).await.good();
     bench.until_told("g-1:clamp_off").await;
+    let seen = [("stage", "clamp_off"), ("by", "thumbnail"), ("reached", "true")];
+    assert_eq!(super::forms::send(&bench, "/cures/g-1/observed", &seen).await.status, 200);
     bench
 }
 
-const PAGES: [&str; 15] = [
+const PAGES: [&str; 16] = [
     "/",
     "/glue-up",
     "/glue-up?step=none",
@@ -62,6 +64,7 @@ const PAGES: [&str; 15] = [
     "/jobs/loose/label",
     "/climate",
     "/materials",
+    "/hooks",
 ];
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]

@@ -1,6 +1,6 @@
 //! The board in a browser: it counts, it follows, it says when the link is down, and nothing on it jumps.
 
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 use bench::{Bench, Shop};
 use benchclock::Now;
@@ -140,8 +140,8 @@ async fn what_one_window_registers_the_other_shows_and_nothing_jumps() {
 /// When the glue-up was written down, by the journal's own word on the event stream.
 async fn committed_ms(bench: &Bench) -> i64 {
     let mut answer = bench.http().get(bench.url("/api/v1/events")).header("last-event-id", "1").send().await.unwrap();
-    let (mut heard, begun) = (String::new(), Instant::now());
-    while begun.elapsed() < Duration::from_secs(10) {
+    let mut heard = String::new();
+    for _ in 0..200 {
         heard.push_str(&String::from_utf8_lossy(&answer.chunk().await.unwrap().unwrap()));
         let line = heard.lines().find(|line| line.starts_with("data:") && line.contains("\"cure_begun\""));
         if let Some(fact) = line.and_then(|line| serde_json::from_str::<serde_json::Value>(&line[5..]).ok()) {

@@ -12,6 +12,7 @@ mod film;
 mod id;
 mod keepsake;
 mod mix;
+mod observation;
 mod plate;
 mod quantity;
 mod sensor;
@@ -24,11 +25,12 @@ pub use fact::{
 };
 pub use film::{CoatBeneath, CoatLaid, Method};
 pub use id::{
-    AlertId, ClampId, CureId, Id, InstrumentId, JobId, JointId, Kind, LotId, MaterialId, MixId, PhotoId, PlanId,
-    PlateId, SensorId, StepId, VersionId, ZoneId, kind,
+    AlertId, ClampId, CureId, Id, InstrumentId, JobId, JointId, Kind, LotId, MaterialId, MixId, ObservationId, PhotoId,
+    PlanId, PlateId, SensorId, StepId, VersionId, ZoneId, kind,
 };
 pub use keepsake::{NoteMade, PhotoAdded};
 pub use mix::{MixMade, MixPart};
+pub use observation::{ObservationMade, Observing};
 pub use plate::{Cut, FacesOpen, InstrumentMoved, PlateAdded, SpeciesGroup};
 pub use quantity::{Invalid, Reading, RhPct, TempC, within};
 pub use sensor::{HygrometerCalibrated, Salt, SaltPoint};

@@ -12,6 +12,7 @@ pub mod cli;
 mod coating;
 mod compose;
 mod demo;
+mod held_back;
 mod intake;
 mod mixing;
 mod now;

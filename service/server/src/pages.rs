@@ -12,8 +12,10 @@ mod form;
 mod frame;
 mod glue_up;
 mod guard;
+mod hooks;
 mod job;
 mod jobs;
+mod looked_at;
 mod materials;
 mod moment;
 mod print;
@@ -49,6 +51,8 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
             .configure(climate::configure)
             .configure(materials::configure)
             .configure(alerts::configure)
+            .configure(looked_at::configure)
+            .configure(hooks::configure)
             .configure(print::configure)
             .configure(assets::configure)
             .default_service(web::to(nowhere)),

@@ -258,7 +258,7 @@ fn is_news(bench: &Bench, alert: &Alert, on_cards: &BTreeSet<&str>) -> bool {
     match alert.raised.alert_kind {
         AlertKind::Climate | AlertKind::SensorSilent => false,
         AlertKind::Milestone => !opens(bench, alert).is_some_and(|cure| on_cards.contains(cure.begun.id.as_str())),
-        AlertKind::Digest | AlertKind::CalibrationDue | AlertKind::Mix => true,
+        AlertKind::Digest | AlertKind::CalibrationDue | AlertKind::Mix | AlertKind::HookSetAside => true,
     }
 }
 

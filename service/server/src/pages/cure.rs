@@ -10,6 +10,7 @@ use super::{
     board::names,
     form::{Fields, new_key},
     frame::{Frame, see_other, show},
+    looked_at::LookedAt,
     moment::Moment,
 };
 use crate::{
@@ -72,6 +73,7 @@ struct CurePage {
     findings: Vec<FindingRow>,
     cautions: Vec<String>,
     clamps_on: String,
+    looked_at: LookedAt,
     job: Option<(String, String)>,
     next_step: String,
     gap: String,
@@ -120,6 +122,7 @@ impl State {
             findings: self.findings(bench, cure, now_ms).into_iter().map(finding_row).collect(),
             cautions: sheet.map_or_else(Vec::new, |sheet| sheet.cautions),
             clamps_on: names(bench, &cure.clamps_on),
+            looked_at: self.looked_at(bench, cure, now_ms),
             job: job.map(|job| (job.opened.id.to_string(), job.opened.title.clone())),
             next_step: bench.step_after(cure).map_or_else(String::new, |step| step.title.clone()),
             gap: begun
