@@ -80,6 +80,11 @@ async fn a_form_sent_twice_makes_one_thing() {
     }
     assert_eq!(bench.items("/api/v1/lots").await.len(), 1);
     assert_eq!(bench.get("/jobs/loose").await.text.matches("loose since winter").count(), 1);
+    let body = json!({"text": "the old glue is brittle", "minutes_ago": 5});
+    let job = bench.post("/api/v1/jobs/loose/notes", body).await.good();
+    let texts: Vec<_> = job["notes"].as_array().unwrap().iter().map(|note| &note["text"]).collect();
+    assert_eq!(texts, ["loose since winter", "the old glue is brittle"]);
+    bench.post("/api/v1/jobs/loose/notes", json!({"text": " "})).await.problem(422, "invalid");
     bench.stop().await;
 }
 

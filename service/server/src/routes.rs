@@ -84,6 +84,7 @@ const ADDRESSES: &[&str] = &[
     "GET POST /api/v1/jobs",
     "GET /api/v1/jobs/{id}",
     "POST /api/v1/jobs/{id}/close",
+    "POST /api/v1/jobs/{id}/notes",
     "POST /api/v1/jobs/{id}/steps/{step}/done",
     "GET POST /api/v1/joints",
     "GET /api/v1/joints/{id}",
