@@ -90,6 +90,7 @@ pub(super) fn glue_up(cure: &str, law: &str, zone: &str, start_h: f64, milestone
         started_at: instant(start_h),
         joint_state: JointState { gap_um: 100.0, film_um: 0.0, porosity: Porosity::Normal },
         milestones: milestones.to_vec(),
+        bearing: None,
         limits: vec![],
         findings: vec![],
     }
@@ -129,7 +130,7 @@ pub(super) fn job(job: &str, instrument: &str, steps: Vec<Step>) -> Fact {
 
 pub(super) fn step(step: &str, kind: StepKind, follows: &[&str]) -> Step {
     let follows = follows.iter().map(|step| id(step)).collect();
-    Step { id: id(step), kind, title: step.into(), follows, joint: None, material: None }
+    Step { id: id(step), kind, title: step.into(), follows, joint: None, material: None, before_strings: false }
 }
 
 pub(super) fn lot(lot: &str, material: &str) -> Fact {

@@ -1,6 +1,8 @@
 //! What may be said: each fact is held against the bench before it is committed. A fact that passes is never
 //! refused later; one that does not changes nothing.
 
+mod strings;
+
 use facts::{
     AirPlanned, CureBegun, CureId, CureKind, Fact, InstrumentMoved, Invalid, JobOpened, PlateAdded, Reading, ZoneId,
 };
@@ -47,6 +49,17 @@ impl Bench {
                 self.known_instrument(added.instrument.as_str())?;
                 facts::within("gap_um", added.gap_um, 0.0, 5000.0, "µm", "a good fit is about 100 µm")?;
                 new("joint", &added.id, self.joints.contains_key(&added.id))
+            }
+            Fact::JointLoaded(loaded) => self.admit_load(loaded),
+            Fact::StringsFitted(fitted) => {
+                self.known_instrument(fitted.instrument.as_str())?;
+                self.not_ancient("at", happened_ms, now_ms)?;
+                Ok(fitted.check()?)
+            }
+            Fact::StageReached(reached) => self.admit_stage(reached, happened_ms),
+            Fact::SetupMeasured(measured) => {
+                self.known_instrument(measured.instrument.as_str())?;
+                Ok(measured.check()?)
             }
             Fact::ClampAdded(added) => new("clamp", &added.id, self.clamps.contains_key(&added.id)),
             Fact::LotAdded(lot) => {
@@ -417,6 +430,10 @@ pub fn claims(fact: &Fact) -> Vec<(&'static str, &str)> {
         Fact::JobOpened(opened) => vec![("job", opened.id.as_str())],
         Fact::StepDone { job, .. } | Fact::JobClosed { job } => vec![("job", job.as_str())],
         Fact::JointAdded(added) => vec![("joint", added.id.as_str())],
+        Fact::JointLoaded(loaded) => vec![("joint", loaded.joint.as_str())],
+        Fact::StringsFitted(fitted) => vec![("instrument", fitted.instrument.as_str())],
+        Fact::StageReached(reached) => vec![("instrument", reached.instrument.as_str())],
+        Fact::SetupMeasured(measured) => vec![("instrument", measured.instrument.as_str())],
         Fact::ClampAdded(added) => vec![("clamp", added.id.as_str())],
         Fact::RulePutInForce(rule) => vec![("material", rule.material.as_str())],
         Fact::LotAdded(lot) => vec![("lot", lot.id.as_str())],

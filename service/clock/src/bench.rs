@@ -8,13 +8,14 @@ use std::{
 
 use facts::{
     AlertId, AlertRaised, ClampAdded, ClampId, CureId, InstrumentAdded, InstrumentId, JobId, JobOpened, JointAdded,
-    JointId, LotAdded, LotId, MaterialId, PlanId, PlateId, SensorId, StepId, VersionId, ZoneId, ZoneSet,
+    JointId, JointLoaded, LotAdded, LotId, MaterialId, PlanId, PlateId, SensorId, StepId, VersionId, ZoneId, ZoneSet,
 };
 
 use crate::{
     Air, Cure, Forecast, Laws, Outlook, Planned, Plate, Timeline,
     cure_clock::{ClockKey, CureIx},
     sensors::{Calibration, Calibrations, Combining},
+    string_up::{Setup, Strung},
     wood::Stay,
     zone::Zone,
 };
@@ -115,6 +116,10 @@ pub struct Bench {
     pub(crate) plates: BTreeMap<PlateId, Plate>,
     pub(crate) jobs: BTreeMap<JobId, Job>,
     pub(crate) joints: BTreeMap<JointId, JointAdded>,
+    pub(crate) loads: BTreeMap<JointId, JointLoaded>,
+    pub(crate) strings: BTreeMap<InstrumentId, Strung>,
+    /// In order of time.
+    pub(crate) setups: BTreeMap<InstrumentId, Vec<Setup>>,
     pub(crate) clamps: BTreeMap<ClampId, Clamp>,
     pub(crate) lots: BTreeMap<LotId, LotAdded>,
     pub(crate) in_force: BTreeMap<MaterialId, VersionId>,
@@ -150,6 +155,9 @@ impl Bench {
             plates: BTreeMap::new(),
             jobs: BTreeMap::new(),
             joints: BTreeMap::new(),
+            loads: BTreeMap::new(),
+            strings: BTreeMap::new(),
+            setups: BTreeMap::new(),
             clamps: BTreeMap::new(),
             lots: BTreeMap::new(),
             in_force: BTreeMap::new(),
@@ -195,6 +203,11 @@ impl Bench {
     /// Joints by id.
     pub fn joints(&self) -> &BTreeMap<JointId, JointAdded> {
         &self.joints
+    }
+
+    /// How the strings load each joint, where anybody said.
+    pub fn loads(&self) -> &BTreeMap<JointId, JointLoaded> {
+        &self.loads
     }
 
     /// Clamps by id.

@@ -10,6 +10,7 @@ use crate::{
     cure_clock::CureIx,
     intended::standing,
     sensors::Calibration,
+    string_up::{Setup, Strung},
     timeline::Change,
     wood::{Stay, memory_ms},
     zone::Zone,
@@ -42,6 +43,21 @@ impl Bench {
             }
             Fact::JobClosed { job } => self.close_job(job.as_str(), happened_ms),
             Fact::JointAdded(added) => drop(self.joints.insert(added.id.clone(), added.clone())),
+            Fact::JointLoaded(loaded) => drop(self.loads.insert(loaded.joint.clone(), loaded.clone())),
+            Fact::StringsFitted(fitted) => {
+                let strung = Strung { fitted: fitted.clone(), at_ms: happened_ms, stages: Default::default() };
+                self.strings.insert(fitted.instrument.clone(), strung);
+            }
+            Fact::StageReached(reached) => {
+                if let Some(strung) = self.strings.get_mut(&reached.instrument) {
+                    strung.stages.entry(reached.stage).or_insert(happened_ms);
+                }
+            }
+            Fact::SetupMeasured(measured) => {
+                let setups = self.setups.entry(measured.instrument.clone()).or_default();
+                let place = setups.partition_point(|setup| setup.at_ms <= happened_ms);
+                setups.insert(place, Setup { at_ms: happened_ms, measured: measured.clone() });
+            }
             Fact::ClampAdded(added) => {
                 self.clamps.insert(added.id.clone(), Clamp { added: added.clone(), on: None });
             }

@@ -6,8 +6,9 @@ use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
 use crate::{
-    AlertId, ClampId, CureBegun, CureId, HygrometerCalibrated, InstrumentId, InstrumentMoved, JobId, JointId, LotId,
-    MaterialId, PlanId, PlateAdded, Porosity, RhPct, StepId, TempC, VersionId, ZoneId,
+    AlertId, ClampId, CureBegun, CureId, HygrometerCalibrated, InstrumentId, InstrumentMoved, JobId, JointId,
+    JointLoaded, LotId, MaterialId, PlanId, PlateAdded, Porosity, RhPct, SetupMeasured, StageReached, StepId,
+    StringsFitted, TempC, VersionId, ZoneId,
 };
 
 /// One thing a person, a sensor or the clock said. Corrections are further facts.
@@ -38,6 +39,14 @@ pub enum Fact {
     },
     /// A joint was named.
     JointAdded(JointAdded),
+    /// How the strings load a joint.
+    JointLoaded(JointLoaded),
+    /// The strings an instrument is to have.
+    StringsFitted(StringsFitted),
+    /// Strings were brought to half tension, to pitch, or looked at again.
+    StageReached(StageReached),
+    /// Relief, action and saddle were measured.
+    SetupMeasured(SetupMeasured),
     /// A clamp entered the inventory.
     ClampAdded(ClampAdded),
     /// A rule's text came in force.
@@ -198,6 +207,9 @@ pub struct Step {
     /// The material it will use, if it is known already.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub material: Option<MaterialId>,
+    /// Whether it must be done before the instrument is strung up.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub before_strings: bool,
 }
 
 /// A joint of an instrument and what is particular to it.
@@ -279,6 +291,8 @@ pub enum AlertKind {
     SensorSilent,
     /// A hygrometer was last held against salts more than a year ago.
     CalibrationDue,
+    /// An instrument may be brought to the next stage of stringing up.
+    StringUp,
 }
 
 /// Something told, with the words it was told in.

@@ -9,11 +9,14 @@ mod cure;
 mod entry;
 mod fact;
 mod id;
+mod load;
+mod note;
 mod plate;
 mod quantity;
 mod sensor;
+mod strings;
 
-pub use cure::{Bound, CureBegun, CureKind, Finding, JointState, Level, Limit, Meets, Porosity, TargetAge};
+pub use cure::{Bearing, Bound, CureBegun, CureKind, Finding, JointState, Level, Limit, Meets, Porosity, TargetAge};
 pub use entry::{Entry, Recorded};
 pub use fact::{
     AirPlanned, AlertKind, AlertRaised, ClampAdded, Fact, InstrumentAdded, JobOpened, JointAdded, LotAdded,
@@ -23,6 +26,9 @@ pub use id::{
     AlertId, ClampId, CureId, Id, InstrumentId, JobId, JointId, Kind, LotId, MaterialId, PlanId, PlateId, SensorId,
     StepId, VersionId, ZoneId, kind,
 };
+pub use load::{JointLoaded, LoadPath};
+pub use note::Note;
 pub use plate::{Cut, FacesOpen, InstrumentMoved, PlateAdded, SpeciesGroup};
 pub use quantity::{Invalid, Reading, RhPct, TempC, within};
 pub use sensor::{HygrometerCalibrated, Salt, SaltPoint};
+pub use strings::{Family, SetupMeasured, Stage, StageReached, StringFitted, StringsFitted, gauge, scale};

@@ -5,7 +5,7 @@ use std::{
     sync::{Arc, Mutex, PoisonError},
 };
 
-use facts::{Finding, JointState, Limit, TargetAge, VersionId};
+use facts::{Bearing, Finding, JointState, Limit, TargetAge, VersionId};
 use rhai::Dynamic;
 use serde::de::DeserializeOwned;
 use sha2::{Digest, Sha256};
@@ -14,6 +14,7 @@ use clock::{Air, Law};
 
 use crate::{
     Fault, Host, MaterialSheet,
+    bearing::{STRING_UP, least_wait},
     contract::{FindingSheet, MilestoneSheet, air_map, joint_map, read},
     deadline, expected,
     host::{Compiled, LIMITS},
@@ -43,6 +44,7 @@ pub struct Rule {
 struct ForJoint {
     mode: String,
     milestones: Arc<[TargetAge]>,
+    bearing: Option<Bearing>,
 }
 
 /// What a rule says of one application: everything a glue-up or coat takes into its fact.
@@ -52,6 +54,8 @@ pub struct Application {
     pub mode: String,
     /// Its milestones.
     pub milestones: Vec<TargetAge>,
+    /// What it needs before strings, if it bears load.
+    pub bearing: Option<Bearing>,
     /// What was found at application.
     pub findings: Vec<Finding>,
 }
@@ -97,6 +101,9 @@ impl Rule {
             ));
         }
         let sheet: MaterialSheet = ask(host, &script, "material", vec![])?;
+        if sheet.creep_hold_h.is_some_and(|hours| !(0.0..=24.0 * 366.0).contains(&hours)) {
+            return Err(Fault::whole(file, "creep_hold_h must be 0 to 8784", "48 is usual for a glue that creeps"));
+        }
         let limits = sheet.limits.iter().map(|limit| limit.limit()).collect::<Result<_, _>>();
         let limits = limits.map_err(|what| Fault::whole(file, what, "correct the limit in material()"))?;
         Ok(Self {
@@ -161,7 +168,7 @@ impl Rule {
     /// # Errors
     /// A [`Fault`] when the script fails on it.
     pub fn application(&self, air: Air, joint: &JointState) -> Result<Application, Fault> {
-        let ForJoint { mode, milestones } = self.for_joint(joint)?;
+        let ForJoint { mode, milestones, bearing } = self.for_joint(joint)?;
         let findings = match self.script.functions.contains_key("checks") {
             false => Vec::new(),
             true => {
@@ -169,7 +176,7 @@ impl Rule {
                 sheets.into_iter().map(Finding::from).collect()
             }
         };
-        Ok(Application { mode, milestones: milestones.to_vec(), findings })
+        Ok(Application { mode, milestones: milestones.to_vec(), bearing, findings })
     }
 
     /// Share of full strength at an age, 0 to 1; none when the rule bears no load.
@@ -199,12 +206,14 @@ impl Rule {
         };
         let sheets: Vec<MilestoneSheet> = self.ask("milestones", vec![joint_map(joint)])?;
         let targets: Result<Vec<_>, _> = sheets.into_iter().map(MilestoneSheet::target).collect();
-        let milestones = targets.map_err(|what| self.fault(what))?;
+        let mut milestones = targets.map_err(|what| self.fault(what))?;
         let twice = |i: usize| milestones[..i].iter().any(|other| other.stage == milestones[i].stage);
         if milestones.is_empty() || milestones.len() > 24 || (0..milestones.len()).any(twice) {
             return Err(self.fault("milestones must be 1 to 24 stages, each once".into()));
         }
-        let answer = ForJoint { mode, milestones: milestones.into() };
+        let least = least_wait(&mut milestones);
+        let bearing = self.bearing(joint, &milestones, least)?;
+        let answer = ForJoint { mode, milestones: milestones.into(), bearing };
         let mut answers = self.answers.lock().unwrap_or_else(PoisonError::into_inner);
         if answers.len() >= REMEMBERED {
             answers.clear();
@@ -230,8 +239,9 @@ impl Rule {
     }
 
     pub(crate) fn milestone(&self, joint: &JointState, stage: &str) -> Result<(String, f64, f64), Fault> {
-        let ForJoint { mode, milestones } = self.for_joint(joint)?;
-        let of_stage = milestones.iter().find(|m| m.stage == stage);
+        let ForJoint { mode, milestones, bearing } = self.for_joint(joint)?;
+        let least = bearing.as_ref().map(|bearing| &bearing.least).filter(|_| stage == STRING_UP);
+        let of_stage = milestones.iter().find(|m| m.stage == stage).or(least);
         let of_stage = of_stage.ok_or_else(|| self.fault(format!("there is no stage \"{stage}\"")))?;
         Ok((mode, of_stage.likely_h, of_stage.floor_h))
     }

@@ -134,6 +134,7 @@ impl State {
             started_at: instant(when.ms(now_ms)?),
             joint_state: state,
             milestones: vec![],
+            bearing: None,
             limits: vec![],
             findings: vec![],
         };
@@ -176,6 +177,7 @@ impl State {
             started_at: instant(when.ms(now_ms)?),
             joint_state: JointState { gap_um: 0.0, film_um, porosity: request.porosity.unwrap_or_default() },
             milestones: vec![],
+            bearing: None,
             limits: vec![],
             findings: vec![],
         };
@@ -201,6 +203,7 @@ impl State {
         begun.rule_version = version;
         begun.mode = said.mode;
         begun.milestones = said.milestones;
+        begun.bearing = said.bearing;
         begun.limits = rule.limits.clone();
         begun.findings = said.findings;
         begun.findings.extend(surface.findings(begun.cure_kind));

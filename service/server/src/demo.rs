@@ -341,6 +341,7 @@ async fn furnish(state: &Arc<State>, at_ms: i64, now_ms: i64) -> Result<(), Prob
             follows: vec![],
             joint: None,
             material: None,
+            before_strings: false,
         };
         facts.push(Fact::JobOpened(facts::JobOpened {
             id: id(job),

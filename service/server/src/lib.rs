@@ -11,6 +11,7 @@ mod chart;
 pub mod cli;
 mod compose;
 mod demo;
+mod inches;
 mod intake;
 mod now;
 mod page;
@@ -21,6 +22,9 @@ mod run;
 mod scripts;
 mod settings;
 mod state;
+mod strength_chart;
+mod string_up;
+mod string_up_sheet;
 mod wire;
 
 pub use demo::fill as fill_demo;

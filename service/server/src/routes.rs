@@ -10,6 +10,7 @@ mod import;
 mod instruments;
 mod jobs;
 mod joints;
+mod loads;
 mod lots;
 mod materials;
 mod milestones;
@@ -22,6 +23,10 @@ mod readings;
 mod senml;
 mod sensors;
 mod series;
+mod setups;
+mod string_up;
+mod strings;
+mod tension;
 mod zones;
 
 use std::sync::Arc;
@@ -72,12 +77,20 @@ const ADDRESSES: &[&str] = &[
     "GET POST /api/v1/instruments/{id}/plates",
     "GET /api/v1/instruments/{id}/moisture",
     "GET /api/v1/instruments/{id}/cracks",
+    "GET POST /api/v1/instruments/{id}/strings",
+    "GET /api/v1/instruments/{id}/string-up",
+    "GET /api/v1/instruments/{id}/string-up/chart.svg",
+    "GET POST /api/v1/instruments/{id}/string-stages",
+    "GET POST /api/v1/instruments/{id}/setups",
     "GET POST /api/v1/jobs",
     "GET /api/v1/jobs/{id}",
     "POST /api/v1/jobs/{id}/close",
     "POST /api/v1/jobs/{id}/steps/{step}/done",
     "GET POST /api/v1/joints",
     "GET /api/v1/joints/{id}",
+    "GET POST /api/v1/joints/{id}/load",
+    "GET /api/v1/string-tension",
+    "GET /api/v1/string-families",
     "GET POST /api/v1/clamps",
     "GET /api/v1/clamps/{id}",
     "GET /api/v1/materials",
@@ -134,8 +147,13 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
                 .configure(instruments::configure)
                 .configure(plates::configure)
                 .configure(moisture::configure)
+                .configure(strings::configure)
+                .configure(string_up::configure)
+                .configure(setups::configure)
+                .configure(tension::configure)
                 .configure(jobs::configure)
                 .configure(joints::configure)
+                .configure(loads::configure)
                 .configure(clamps::configure)
                 .configure(materials::configure)
                 .configure(lots::configure)

@@ -1,0 +1,95 @@
+//! When a cure is far enough for strings: by its clock in the air that is expected, or in another air from now on.
+
+use facts::TargetAge;
+
+use crate::{
+    Air, Band, Bench, Cure, Surface, Times,
+    ages::{HOUR_MS, to_ms},
+    surface::is_broken,
+};
+
+/// Share of a milestone's safe hours that is waited on the wall where a cure's clock was stopped before it was told.
+const STOPPED: f64 = 2.0;
+
+/// Which air a cure has from now on.
+#[derive(Debug, Clone, Copy)]
+pub(super) enum Ahead {
+    /// That of its zone, as it is expected.
+    Expected,
+    /// One that is held, in which it ages so fast.
+    Held(f64),
+}
+
+/// Three ages, hours.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct AgesH {
+    pub(super) earliest: f64,
+    pub(super) likely: f64,
+    pub(super) safe: f64,
+}
+
+impl AgesH {
+    pub(super) fn of(target: &TargetAge) -> Self {
+        Self { earliest: target.earliest_h, likely: target.likely_h, safe: target.safe_h }
+    }
+
+    /// An age with the spread of another.
+    pub(super) fn spread_as(self, likely_h: f64) -> Self {
+        let share = |age_h: f64| if self.likely > 0.0 { age_h / self.likely } else { 1.0 };
+        Self { earliest: likely_h * share(self.earliest), likely: likely_h, safe: likely_h * share(self.safe) }
+    }
+}
+
+impl Bench {
+    /// When an open cure reaches an age.
+    fn reaches(&self, cure: &Cure, age_h: f64, band: Band, ahead: Ahead, now_ms: i64) -> Option<i64> {
+        let Ahead::Held(rate) = ahead else { return self.time_of(cure, age_h, band) };
+        let left_h = age_h - self.gathered(cure, now_ms, band);
+        match () {
+            () if left_h <= 0.0 => self.time_of(cure, age_h, band),
+            () if rate > 0.0 => Some(now_ms + to_ms(left_h / rate)),
+            () => None,
+        }
+    }
+
+    /// When a cure has three ages, but not before so many hours on the wall. A closed cure that told all it had is
+    /// there since then; one whose clock was stopped before waits twice its safe hours on the wall.
+    pub(super) fn when(&self, cure: &Cure, ages: AgesH, floor_h: f64, ahead: Ahead, now_ms: i64) -> Times<i64> {
+        let started_ms = cure.begun.started_at.timestamp_millis();
+        let floor_ms = started_ms + (floor_h * HOUR_MS) as i64;
+        if !cure.is_open() {
+            let told = (0..cure.begun.milestones.len()).map(|m| cure.told(m).map(|(_, due_ms)| due_ms));
+            let all: Option<Vec<i64>> = told.collect();
+            let there_ms = all.and_then(|told| told.into_iter().max());
+            let at_ms = there_ms.unwrap_or(started_ms + to_ms(STOPPED * ages.safe)).max(floor_ms);
+            return Times { earliest: Some(at_ms), likely: Some(at_ms), safe: Some(at_ms) };
+        }
+        if cure.broken.is_some() {
+            return Times { earliest: None, likely: None, safe: None };
+        }
+        let at = |age_h, band| Some(self.reaches(cure, age_h, band, ahead, now_ms)?.max(floor_ms));
+        Times {
+            earliest: at(ages.earliest, Band::Fast),
+            likely: at(ages.likely, Band::Middle),
+            safe: at(ages.safe, Band::Slow),
+        }
+    }
+
+    /// How fast an open cure ages in air of another temperature with the water its air has now; none where that air
+    /// would spoil it, or its law is lost.
+    pub(super) fn rate_at(&self, cure: &Cure, temp_c: f64, now_ms: i64) -> Option<f64> {
+        let leg = cure.open_legs().last()?;
+        let air = self.air_brought_to(leg.zone, temp_c, now_ms);
+        if cure.begun.limits.iter().any(|limit| is_broken(limit, air)) {
+            return None;
+        }
+        let law = self.laws.law(&cure.begun.rule_version, &cure.begun.mode).ok()?;
+        Some(law(air))
+    }
+
+    /// The air of a zone brought to another temperature, with the water that is in it.
+    pub(super) fn air_brought_to(&self, zone: usize, temp_c: f64, now_ms: i64) -> Air {
+        let here = self.zones[zone].air_at(now_ms, self.forecast.as_ref());
+        Surface::new(here, Some(temp_c)).air().held_physical()
+    }
+}
