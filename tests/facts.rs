@@ -21,6 +21,10 @@ fn kind(fact: &Fact) -> &'static str {
         Fact::StepDone { .. } => "step_done",
         Fact::JobClosed { .. } => "job_closed",
         Fact::JointAdded(_) => "joint_added",
+        Fact::JointLoaded(_) => "joint_loaded",
+        Fact::StringsFitted(_) => "strings_fitted",
+        Fact::StageReached(_) => "stage_reached",
+        Fact::SetupMeasured(_) => "setup_measured",
         Fact::ClampAdded(_) => "clamp_added",
         Fact::RulePutInForce(_) => "rule_put_in_force",
         Fact::LotAdded(_) => "lot_added",
@@ -40,7 +44,7 @@ fn kind(fact: &Fact) -> &'static str {
 }
 
 /// Every kind there is.
-const KINDS: [&str; 23] = [
+const KINDS: [&str; 27] = [
     "zone_set",
     "instrument_added",
     "instrument_moved",
@@ -49,6 +53,10 @@ const KINDS: [&str; 23] = [
     "step_done",
     "job_closed",
     "joint_added",
+    "joint_loaded",
+    "strings_fitted",
+    "stage_reached",
+    "setup_measured",
     "clamp_added",
     "rule_put_in_force",
     "lot_added",

@@ -6,5 +6,6 @@
 mod air;
 mod cure;
 mod plate;
+mod strings;
 mod table;
 mod wood;

@@ -96,6 +96,23 @@ pub(super) fn glue_up(cure: &str, law: &str, zone: &str, start_h: f64, milestone
     }
 }
 
+/// The usual strings of a steel-string guitar, brought up in two stages.
+pub(super) fn strings(instrument: &str) -> Fact {
+    let family = facts::Family::SteelStringGuitar;
+    let (scale_mm, strings) = clock::usual_strings(family, None);
+    let instrument = id(instrument);
+    let half_tension_h = Some(12.0);
+    Fact::StringsFitted(facts::StringsFitted { instrument, family, scale_mm, a4_hz: 440.0, strings, half_tension_h })
+}
+
+/// A bridge of the usual measures.
+pub(super) fn loaded(joint: &str) -> Fact {
+    let load = facts::LoadPath::BridgeFoot { across_mm: 155.0, along_mm: 30.0, height_mm: 12.0 };
+    let (starved, reopened, sound) = (false, false, false);
+    let wood = SpeciesGroup::Spruce;
+    Fact::JointLoaded(facts::JointLoaded { joint: id(joint), load, wood, starved, reopened, sound })
+}
+
 pub(super) fn clamp(clamp: &str) -> Fact {
     Fact::ClampAdded(ClampAdded { id: id(clamp), name: clamp.into(), clamp_kind: "cam".into() })
 }

@@ -2,13 +2,15 @@
 //! the real service with its clock set back, so that every alert in it was really told by an alarm.
 //! Nothing here is measured; it is for looking at.
 
+mod strings;
+
 use std::sync::Arc;
 
 use facts::{Fact, Id, Kind as IdKind, Porosity, Reading, RhPct, Step, StepKind, TempC};
 use store::Saying;
 
 use crate::{
-    alerts::alarm,
+    alerts::{alarm, string_up},
     compose::{CoatRequest, GlueUpRequest},
     now::instant,
     problem::{Kind, Problem},
@@ -284,6 +286,7 @@ pub async fn fill(state: &Arc<State>, now_ms: i64) -> Result<(), Problem> {
             live(state, *act, at_ms).await?;
         }
     }
+    string_up::step(state).await?;
     clock.release();
     Ok(())
 }
@@ -334,14 +337,14 @@ async fn furnish(state: &Arc<State>, at_ms: i64, now_ms: i64) -> Result<(), Prob
         }));
     }
     for (job, instrument, title, due_days, steps) in JOBS {
-        let step = |(step, kind, title): &StepRow| Step {
-            id: id(step),
+        let step = |(id_text, kind, title): &StepRow| Step {
+            id: id(id_text),
             kind: *kind,
             title: (*title).into(),
             follows: vec![],
             joint: None,
             material: None,
-            before_strings: false,
+            before_strings: strings::BEFORE.contains(&(job, id_text)),
         };
         facts.push(Fact::JobOpened(facts::JobOpened {
             id: id(job),
@@ -351,7 +354,11 @@ async fn furnish(state: &Arc<State>, at_ms: i64, now_ms: i64) -> Result<(), Prob
             steps: steps.iter().map(step).collect(),
         }));
     }
+    facts.extend(strings::furnish());
     for fact in facts {
+        state.say_fact(fact, at_ms, "demo", None).await?;
+    }
+    for (fact, at_ms) in strings::history(now_ms) {
         state.say_fact(fact, at_ms, "demo", None).await?;
     }
     Ok(())

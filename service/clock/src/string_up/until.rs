@@ -3,8 +3,9 @@
 use facts::TargetAge;
 
 use crate::{
-    Air, Band, Bench, Cure, Surface, Times,
+    Band, Bench, Cure, Expected, Times,
     ages::{HOUR_MS, to_ms},
+    intended::{Apart, Moist, set_point_spread},
     surface::is_broken,
 };
 
@@ -75,21 +76,17 @@ impl Bench {
         }
     }
 
-    /// How fast an open cure ages in air of another temperature with the water its air has now; none where that air
-    /// would spoil it, or its law is lost.
+    /// How fast an open cure ages, at the slow edge of what a room or box kept at a temperature is, with the water its air
+    /// has now; none where that air would spoil it, or its law is lost.
     pub(super) fn rate_at(&self, cure: &Cure, temp_c: f64, now_ms: i64) -> Option<f64> {
         let leg = cure.open_legs().last()?;
-        let air = self.air_brought_to(leg.zone, temp_c, now_ms);
-        if cure.begun.limits.iter().any(|limit| is_broken(limit, air)) {
+        let here = Moist::of(self.zones[leg.zone].air_at(now_ms, self.forecast.as_ref()));
+        let Apart { delta_k, delta_pa } = set_point_spread(temp_c);
+        let kept = Expected::of_vapour(temp_c, here.vapour_pa, delta_k, delta_pa);
+        if cure.begun.limits.iter().any(|limit| is_broken(limit, kept.air)) {
             return None;
         }
         let law = self.laws.law(&cure.begun.rule_version, &cure.begun.mode).ok()?;
-        Some(law(air))
-    }
-
-    /// The air of a zone brought to another temperature, with the water that is in it.
-    pub(super) fn air_brought_to(&self, zone: usize, temp_c: f64, now_ms: i64) -> Air {
-        let here = self.zones[zone].air_at(now_ms, self.forecast.as_ref());
-        Surface::new(here, Some(temp_c)).air().held_physical()
+        Some(kept.corners().into_iter().map(|air| law(air)).fold(f64::INFINITY, f64::min))
     }
 }
