@@ -215,10 +215,11 @@ async fn readiness_names_the_job_that_is_overdue() {
         assert_eq!(answer.status, if named.is_empty() { 200 } else { 503 });
         named.join(" ")
     };
-    assert_eq!(overdue(1).await, "forecast digest silence climate");
+    assert_eq!(overdue(1).await, "forecast digest silence climate string-up");
     bench.recurring("digest").await;
     bench.recurring("silence").await;
     bench.recurring("climate").await;
+    bench.recurring("string-up").await;
     assert_eq!(overdue(0).await, "forecast");
     bench.recurring("forecast").await;
     assert_eq!(overdue(0).await, "");

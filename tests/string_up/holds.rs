@@ -137,3 +137,24 @@ async fn heavier_strings_never_make_it_safe_sooner() {
     assert!(last > 60.0, "the load never mattered: {last}");
     bench.stop().await;
 }
+
+#[tokio::test]
+async fn what_the_cold_did_to_a_young_joint_is_not_forgotten_when_its_record_closes() {
+    for (cold_from, spoils) in [(20, true), (600, false)] {
+        let bench = Bench::small().await;
+        strung_guitar(&bench).await;
+        bench.read_air("bench", 20.0, 50.0).await;
+        let glue = json!({"id": "g-1", "joint": "bridge", "material": "aliphatic-resin", "zone": "bench"});
+        bench.post("/api/v1/glue-ups", glue).await.good();
+        bench.live_minutes("bench", cold_from, 20.0, 50.0).await;
+        bench.live_minutes("bench", 30, 8.0, 50.0).await;
+        for _ in 0..60 {
+            bench.live_minutes("bench", 60, 20.0, 50.0).await;
+        }
+        assert_eq!(bench.get("/api/v1/glue-ups/g-1").await.good()["state"], "closed");
+        let up = answer(&bench).await;
+        let state = if spoils { "to_do" } else { "holds" };
+        assert_eq!(item(&up, "joint")["state"], state, "cold after {cold_from} min: {up}");
+        bench.stop().await;
+    }
+}

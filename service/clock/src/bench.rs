@@ -126,6 +126,8 @@ pub struct Bench {
     pub(crate) calibrations: Calibrations,
     pub(crate) cures: Vec<Cure>,
     pub(crate) cure_of: HashMap<CureId, CureIx>,
+    /// Cures of each instrument, in the order they were registered.
+    pub(crate) cures_of: HashMap<InstrumentId, Vec<CureIx>>,
     pub(crate) open: BTreeSet<CureIx>,
     pub(crate) alerts: BTreeMap<AlertId, Alert>,
     /// Milestones whose age is reached and that wait for the wall clock: (instant, cure, milestone).
@@ -164,6 +166,7 @@ impl Bench {
             calibrations: Calibrations::new(),
             cures: Vec::new(),
             cure_of: HashMap::new(),
+            cures_of: HashMap::new(),
             open: BTreeSet::new(),
             alerts: BTreeMap::new(),
             floors: BTreeSet::new(),
@@ -314,6 +317,12 @@ impl Bench {
     /// The air of a zone at an instant: recorded, bridged or expected.
     pub fn air_at(&self, zone: &str, at_ms: i64) -> Option<Air> {
         self.zone_of.get(zone).map(|z| self.zones[*z].air_at(at_ms, self.forecast.as_ref()))
+    }
+
+    /// Every glue-up and coat of an instrument, in the order they were registered.
+    pub(crate) fn cures_of(&self, instrument: &InstrumentId) -> impl DoubleEndedIterator<Item = &Cure> {
+        let of_it = self.cures_of.get(instrument).map_or(&[][..], Vec::as_slice);
+        of_it.iter().map(|ix| &self.cures[*ix as usize])
     }
 
     pub(crate) fn clock_key(cure: &Cure) -> ClockKey {

@@ -101,8 +101,7 @@ impl Bench {
         let joints: Vec<JointStanding> =
             of_instrument.filter_map(|joint| self.joint_standing(joint, &pulls, margin, now_ms)).collect();
         let mut items: Vec<Item> = joints.iter().map(|standing| standing.item.clone()).collect();
-        let standing = |cure: &&Cure| cure.begun.instrument == *instrument && cure.withdrawn.is_none();
-        for cure in self.cures.iter().filter(standing) {
+        for cure in self.cures_of(instrument).filter(|cure| cure.withdrawn.is_none()) {
             if cure.begun.cure_kind == facts::CureKind::Coat {
                 items.extend(self.coat_item(cure, now_ms));
             }

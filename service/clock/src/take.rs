@@ -254,6 +254,7 @@ impl Bench {
             told: vec![Told::default(); begun.milestones.len()],
         });
         self.cure_of.insert(begun.id.clone(), ix);
+        self.cures_of.entry(begun.instrument.clone()).or_default().push(ix);
         self.open.insert(ix);
         for clamp in &begun.clamps {
             if let Some(clamp) = self.clamps.get_mut(clamp) {

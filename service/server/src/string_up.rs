@@ -6,6 +6,7 @@ use clock::{Item, ItemKind, StringUp, Wait};
 use facts::{InstrumentId, Stage};
 
 use crate::{
+    now::instant,
     problem::{Kind, Problem},
     state::State,
 };
@@ -51,11 +52,12 @@ impl State {
         let trailing = trails_h
             .filter(|h| *h >= 0.1)
             .map_or_else(String::new, |h| format!(" Without it strings could go on {h:.1} h sooner."));
+        let at = |ms: i64| instant(ms).with_timezone(&self.zone).format("%a %-d %b, %H:%M").to_string();
         let when = match (up.times().safe, up.work().count()) {
             (None, _) => "It does not come by waiting.".into(),
-            (Some(safe_ms), 0) => format!("Safe from {}.", self.rfc3339(safe_ms)),
+            (Some(safe_ms), 0) => format!("Safe from {}.", at(safe_ms)),
             (Some(safe_ms), n) if safe_ms > up.now_ms => {
-                format!("Not before {}, and {n} more to be done first.", self.rfc3339(safe_ms))
+                format!("Not before {}, and {n} more to be done first.", at(safe_ms))
             }
             (Some(_), _) => "As soon as that is done.".into(),
         };

@@ -1,6 +1,6 @@
 //! A joint under the strings: what they ask of it, what it has developed, and when that is enough.
 
-use facts::{Bearing, JointAdded, JointId, JointLoaded, Level, Meets, TargetAge};
+use facts::{Bearing, JointAdded, JointLoaded, Level, Meets, TargetAge};
 use physics::{statics::Stress, strength::monotone_table};
 
 use super::{
@@ -80,10 +80,10 @@ fn share_at(strength: &[(f64, f64)], age_h: f64) -> f64 {
 
 impl Bench {
     /// The glue-up that a joint rests on: its last, withdrawn or not.
-    fn glue_of(&self, joint: &JointId) -> Option<&Cure> {
-        let of_joint = |cure: &&Cure| cure.begun.joint.as_ref() == Some(joint);
-        let standing = self.cures.iter().rev().filter(of_joint).find(|cure| cure.withdrawn.is_none());
-        standing.or_else(|| self.cures.iter().rev().find(of_joint))
+    fn glue_of(&self, joint: &JointAdded) -> Option<&Cure> {
+        let of_joint = |cure: &&Cure| cure.begun.joint.as_ref() == Some(&joint.id);
+        let last = || self.cures_of(&joint.instrument).rev().filter(of_joint);
+        last().find(|cure| cure.withdrawn.is_none()).or_else(|| last().next())
     }
 
     /// A joint under the strings; none where neither glue nor load was ever said of it.
@@ -94,7 +94,7 @@ impl Bench {
         margin: f64,
         now_ms: i64,
     ) -> Option<JointStanding> {
-        let (load, cure) = (self.loads.get(&joint.id), self.glue_of(&joint.id));
+        let (load, cure) = (self.loads.get(&joint.id), self.glue_of(joint));
         if load.is_none() && cure.is_none() {
             return None;
         }
@@ -162,7 +162,8 @@ impl Bench {
     /// Why a glue-up must not be relied on, if there is a reason.
     fn defect(&self, cure: &Cure, now_ms: i64) -> Option<String> {
         let found = cure.begun.findings.iter().find(|finding| finding.level == Level::Defect);
-        let spoiled = || self.broken_limits(cure, now_ms).first().map(|(limit, ..)| limit.says.clone());
+        let broken = || self.broken_limits(cure, now_ms).first().map(|(limit, ..)| limit.says.clone());
+        let spoiled = || broken().or_else(|| self.was_spoiled(cure));
         found.map(|finding| finding.what.clone()).or_else(spoiled).or_else(|| cure.broken.clone())
     }
 

@@ -1,6 +1,6 @@
 //! When a cure is far enough for strings: by its clock in the air that is expected, or in another air from now on.
 
-use facts::TargetAge;
+use facts::{Limit, TargetAge};
 
 use crate::{
     Band, Bench, Cure, Expected, Times,
@@ -74,6 +74,31 @@ impl Bench {
             likely: at(ages.likely, Band::Middle),
             safe: at(ages.safe, Band::Slow),
         }
+    }
+
+    /// What the air did to a cure that is closed by now, as far as its readings are kept. Its clocks have gone on without it,
+    /// so the age up to which a limit mattered is found on the wall, straight between its start and a milestone it told.
+    pub(super) fn was_spoiled(&self, cure: &Cure) -> Option<String> {
+        if cure.is_open() {
+            return None;
+        }
+        let started_ms = cure.begun.started_at.timestamp_millis();
+        let told = |limit: &Limit| {
+            let places = 0..cure.begun.milestones.len();
+            let told = places.filter_map(|m| Some((cure.begun.milestones[m].likely_h, cure.told(m)?.1)));
+            told.filter(|(age_h, _)| *age_h >= limit.until_h).min_by(|a, b| a.0.total_cmp(&b.0))
+        };
+        let broken = |limit: &&Limit| {
+            let Some((age_h, due_ms)) = told(limit) else { return false };
+            let part = if age_h > 0.0 { limit.until_h / age_h } else { 1.0 };
+            let until_ms = started_ms + ((due_ms - started_ms) as f64 * part) as i64;
+            let ends = cure.legs.iter().skip(1).map(|next| next.from_ms).chain([i64::MAX]);
+            cure.legs.iter().zip(ends).any(|(leg, end_ms)| {
+                let mut air = self.zones[leg.zone].timeline.between(leg.from_ms, end_ms.min(until_ms));
+                air.any(|(_, air)| is_broken(limit, air))
+            })
+        };
+        cure.begun.limits.iter().find(broken).map(|limit| limit.says.clone())
     }
 
     /// How fast an open cure ages, at the slow edge of what a room or box kept at a temperature is, with the water its air

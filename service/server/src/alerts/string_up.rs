@@ -1,7 +1,7 @@
 //! Alerts of stringing up: each stage is told once when it may be done, with what else to look at. Worked out anew each
 //! minute; a stage told that turns out not to be so any more is taken back, and told again when it is.
 
-use std::sync::Arc;
+use std::{ops::Bound, sync::Arc};
 
 use clock::{Alert, AlertState, StageDue, StringUp};
 use facts::{AlertId, AlertKind, AlertRaised, Fact, InstrumentId, Stage};
@@ -25,7 +25,12 @@ const LATE_MS: i64 = 10 * 60_000;
 /// # Errors
 /// When the store failed; what was not told is looked at again.
 pub(crate) async fn step(state: &Arc<State>) -> Result<(), Problem> {
-    let instruments: Vec<InstrumentId> = state.bench().to_be_strung().cloned().collect();
+    let instruments: Vec<InstrumentId> = {
+        let bench = state.bench();
+        let done =
+            |id: &&InstrumentId| bench.strung(id.as_str()).is_some_and(|s| s.stages.contains_key(&Stage::Rechecked));
+        bench.to_be_strung().filter(|id| !done(id)).cloned().collect()
+    };
     for instrument in instruments {
         let Some(up) = state.string_up(&instrument).await? else { continue };
         let Some(next) = up.next_stage() else { continue };
@@ -54,11 +59,9 @@ fn is_untrue(up: &StringUp, next: &StageDue) -> bool {
 /// Every alert that told this stage, and what became of it.
 fn told(state: &State, name: &str) -> Vec<(AlertId, AlertState)> {
     let bench = state.bench();
-    let of_stage = |alert: &&Alert| {
-        let rest = alert.raised.id.as_str().strip_prefix(name);
-        rest.is_some_and(|rest| rest.is_empty() || rest.starts_with('.'))
-    };
-    bench.alerts().values().filter(of_stage).map(|alert| (alert.raised.id.clone(), alert.state)).collect()
+    let of_stage = |alert: &&Alert| alert.raised.id.as_str().starts_with(name);
+    let from = bench.alerts().range::<str, _>((Bound::Included(name), Bound::Unbounded));
+    from.map(|(_, alert)| alert).take_while(of_stage).map(|alert| (alert.raised.id.clone(), alert.state)).collect()
 }
 
 fn alert(state: &State, up: &StringUp, next: &StageDue, id: &str) -> AlertRaised {
