@@ -223,7 +223,7 @@ async fn readiness_names_the_job_that_is_overdue() {
     assert_eq!(overdue(0).await, "forecast");
     bench.recurring("forecast").await;
     assert_eq!(overdue(0).await, "");
-    assert_eq!(overdue(26).await, "forecast digest silence climate calibration backup retention");
+    assert_eq!(overdue(26).await, "forecast digest silence climate string-up calibration backup retention");
     let metrics = bench.get("/metrics").await.text;
     assert!(metrics.contains("benchclock_job_overdue"), "{metrics}");
     assert_eq!(bench.get("/livez").await.status, 200);

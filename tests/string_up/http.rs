@@ -153,11 +153,13 @@ async fn the_sheet_prints_what_the_answer_says_and_escapes_names() {
     bench.post("/api/v1/joints", joint).await.good();
     bench.post("/api/v1/joints/odd/load", json!({"path": "brace_end"})).await.good();
     bench.glue_up("g-1").await;
+    bench.post("/api/v1/instruments/guitar/move", json!({"zone": "bench"})).await.good();
     let sheet = bench.get("/instruments/guitar/string-up-sheet").await;
     assert_eq!((sheet.status, sheet.media.as_str()), (200, "text/html; charset=utf-8"));
     for said in [
         "Not yet: joint, bridge",
         "Everything that must hold",
+        "Air now, Bench: 20.0 °C, 50 % RH",
         "eye protection",
         "not a guarantee",
         "experienced luthier",

@@ -4,7 +4,7 @@
 //! Every formula gives a [`Stress`]: what slides the faces along each other and what parts them. All are estimates from
 //! above: linear stress, no help from neighbours, no credit for a shape that locks.
 //!
-//! Start reading at [`bridge_foot`]; the rest is written the same way. Units: N, mm, MPa = N/mm².
+//! Start reading at [`bridge_foot()`]; the rest is written the same way. Units: N, mm, MPa = N/mm².
 
 mod brace_end;
 mod bridge_foot;

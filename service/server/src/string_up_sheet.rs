@@ -61,12 +61,22 @@ pub(crate) struct StringUpSheet {
     pub(crate) curves: bool,
     pub(crate) items: Vec<ItemRow>,
     pub(crate) stages: Vec<StageRow>,
+    /// The air it lies in now; empty where nobody said where it is.
+    pub(crate) air: String,
     pub(crate) not_judged: Vec<String>,
     pub(crate) cautions: [&'static str; 5],
     pub(crate) estimate: &'static str,
 }
 
 impl State {
+    fn air_of(&self, up: &StringUp) -> String {
+        let bench = self.bench();
+        let Some((zone, _)) = bench.place(up.instrument.as_str()) else { return String::new() };
+        let air = bench.air_at(zone.as_str(), up.now_ms);
+        let name = bench.zone(zone.as_str()).map_or_else(|| zone.to_string(), |set| set.name.clone());
+        air.map_or_else(String::new, |air| format!("{name}: {:.1} °C, {:.0} % RH", air.temp_c, air.rh_pct))
+    }
+
     pub(crate) fn string_up_page(&self, up: &StringUp) -> StringUpSheet {
         let day = |ms: i64| instant(ms).with_timezone(&self.zone).format("%a %-d %b %Y, %H:%M").to_string();
         let when = |ms: Option<i64>| ms.map_or_else(|| "not in this air".into(), day);
@@ -128,6 +138,7 @@ impl State {
             curves: up.joints.iter().any(|joint| !joint.curve.is_empty()),
             items: others.map(item).collect(),
             stages: up.schedule().iter().map(stage).collect(),
+            air: self.air_of(up),
             not_judged: not_judged(up),
             cautions: CAUTIONS,
             estimate: ESTIMATE,
