@@ -18,8 +18,8 @@ pub struct WoodBound {
     pub source: &'static str,
 }
 
-const SEEN: &str = "Wood Handbook, FPL-GTR-282 (2021), table 5-3a, from a page-cited transcription";
-const SEEN_SHEAR: &str = "Wood Handbook, FPL-GTR-282 (2021), table 5-3a, from a page-cited transcription; tension perpendicular \
+const SEEN: &str = "Wood Handbook, FPL-GTR-282 (2021), table 5-3a, from a public copy";
+const SEEN_SHEAR: &str = "Wood Handbook, FPL-GTR-282 (2021), table 5-3a, from a public copy; tension perpendicular \
      is not printed there: a quarter of the shear, the least of the rows that print both, stands in";
 const REMEMBERED: &str = "Wood Handbook, table 5-3, from memory";
 const IMPORTED: &str = "Wood Handbook, table 5-5, from memory; tension perpendicular is not printed there: a quarter of the \
