@@ -102,7 +102,8 @@ impl Bench {
             of_instrument.filter_map(|joint| self.joint_standing(joint, &pulls, margin, now_ms)).collect();
         let mut items: Vec<Item> = joints.iter().map(|standing| standing.item.clone()).collect();
         for cure in self.cures_of(instrument).filter(|cure| cure.withdrawn.is_none()) {
-            if cure.begun.cure_kind == facts::CureKind::Coat {
+            // A coat that another lies on is judged by the one on top.
+            if cure.begun.cure_kind == facts::CureKind::Coat && cure.covered_ms.is_none() {
                 items.extend(self.coat_item(cure, now_ms));
             }
             items.extend(self.clamps_item(cure, now_ms));

@@ -7,8 +7,8 @@ use serde::{Deserialize, Serialize};
 
 use crate::{
     AlertId, ClampId, CureBegun, CureId, HygrometerCalibrated, InstrumentId, InstrumentMoved, JobId, JointId,
-    JointLoaded, LotId, MaterialId, PlanId, PlateAdded, Porosity, RhPct, SetupMeasured, StageReached, StepId,
-    StringsFitted, TempC, VersionId, ZoneId,
+    JointLoaded, LotId, MaterialId, MixMade, ObservationId, ObservationMade, PlanId, PlateAdded, Porosity, RhPct,
+    SetupMeasured, StageReached, StepId, StringsFitted, TempC, VersionId, ZoneId,
 };
 
 /// One thing a person, a sensor or the clock said. Corrections are further facts.
@@ -110,6 +110,24 @@ pub enum Fact {
     PlanCancelled {
         /// The plan.
         plan: PlanId,
+    },
+    /// Something was mixed, and its working life began.
+    MixMade(Box<MixMade>),
+    /// Somebody looked how far a cure is.
+    ObservationMade(ObservationMade),
+    /// What was seen was written down wrongly, or says nothing about the material.
+    ObservationWithdrawn {
+        /// The observation.
+        observation: ObservationId,
+        /// Why, in the luthier's words.
+        reason: String,
+    },
+    /// A step was added to a job that is open, as its own shop's script asks for.
+    StepAdded {
+        /// The job.
+        job: JobId,
+        /// The step.
+        step: Step,
     },
 }
 
@@ -291,6 +309,10 @@ pub enum AlertKind {
     SensorSilent,
     /// A hygrometer was last held against salts more than a year ago.
     CalibrationDue,
+    /// A mix is about to gel.
+    Mix,
+    /// A shop script failed too often in a row and is not asked any more.
+    HookSetAside,
     /// An instrument may be brought to the next stage of stringing up.
     StringUp,
 }

@@ -8,9 +8,12 @@
 mod cure;
 mod entry;
 mod fact;
+mod film;
 mod id;
 mod load;
+mod mix;
 mod note;
+mod observation;
 mod plate;
 mod quantity;
 mod sensor;
@@ -22,12 +25,15 @@ pub use fact::{
     AirPlanned, AlertKind, AlertRaised, ClampAdded, Fact, InstrumentAdded, JobOpened, JointAdded, LotAdded,
     RulePutInForce, Step, StepKind, ZoneSet,
 };
+pub use film::{CoatBeneath, CoatLaid, Method};
 pub use id::{
-    AlertId, ClampId, CureId, Id, InstrumentId, JobId, JointId, Kind, LotId, MaterialId, PlanId, PlateId, SensorId,
-    StepId, VersionId, ZoneId, kind,
+    AlertId, ClampId, CureId, Id, InstrumentId, JobId, JointId, Kind, LotId, MaterialId, MixId, ObservationId, PlanId,
+    PlateId, SensorId, StepId, VersionId, ZoneId, kind,
 };
 pub use load::{JointLoaded, LoadPath};
+pub use mix::{MixMade, MixPart};
 pub use note::Note;
+pub use observation::{ObservationMade, Observing};
 pub use plate::{Cut, FacesOpen, InstrumentMoved, PlateAdded, SpeciesGroup};
 pub use quantity::{Invalid, Reading, RhPct, TempC, within};
 pub use sensor::{HygrometerCalibrated, Salt, SaltPoint};

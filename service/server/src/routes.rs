@@ -5,7 +5,10 @@ mod board;
 mod clamps;
 mod cures;
 mod events;
+mod finish;
+mod fits;
 mod health;
+mod hooks;
 mod import;
 mod instruments;
 mod jobs;
@@ -14,16 +17,21 @@ mod loads;
 mod lots;
 mod materials;
 mod milestones;
+mod mixes;
 mod moisture;
+mod observations;
+mod observed;
 mod pages;
 mod plans;
 mod plates;
 mod quarantine;
 mod readings;
+mod schedules;
 mod senml;
 mod sensors;
 mod series;
 mod setups;
+mod spray;
 mod string_up;
 mod strings;
 mod tension;
@@ -47,6 +55,8 @@ use crate::{
     state::State,
     wire::List,
 };
+
+pub(crate) use finish::{ABRADE, RecoatWire};
 
 /// The state as handlers take it.
 type Shop = web::Data<Arc<State>>;
@@ -93,10 +103,22 @@ const ADDRESSES: &[&str] = &[
     "GET /api/v1/string-families",
     "GET POST /api/v1/clamps",
     "GET /api/v1/clamps/{id}",
+    "GET POST /api/v1/observations",
+    "GET /api/v1/observations/{id}",
+    "POST /api/v1/observations/{id}/withdraw",
+    "POST /api/v1/rules/{material}/fit",
     "GET /api/v1/materials",
     "GET /api/v1/materials/{id}",
     "GET POST /api/v1/lots",
     "GET /api/v1/lots/{id}",
+    "GET POST /api/v1/mixes",
+    "GET /api/v1/mixes/{id}",
+    "GET /api/v1/mix-amounts",
+    "GET /api/v1/spray-window",
+    "GET /api/v1/schedules",
+    "GET /api/v1/schedules/{id}",
+    "POST /api/v1/schedules/{id}/jobs",
+    "GET /api/v1/instruments/{id}/finish",
     "GET POST /api/v1/glue-ups",
     "GET /api/v1/glue-ups/{id}",
     "GET /api/v1/glue-ups/{id}/milestones",
@@ -109,6 +131,8 @@ const ADDRESSES: &[&str] = &[
     "POST /api/v1/coats/{id}/move",
     "POST /api/v1/coats/{id}/withdraw",
     "GET /api/v1/milestones",
+    "GET /api/v1/hooks",
+    "GET /api/v1/instruments/{id}/held-back",
     "GET /api/v1/alerts",
     "GET /api/v1/alerts/{id}",
     "POST /api/v1/alerts/{id}/acknowledge",
@@ -155,8 +179,15 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
                 .configure(joints::configure)
                 .configure(loads::configure)
                 .configure(clamps::configure)
+                .configure(observations::configure)
+                .configure(fits::configure)
+                .configure(hooks::configure)
                 .configure(materials::configure)
                 .configure(lots::configure)
+                .configure(mixes::configure)
+                .configure(spray::configure)
+                .configure(schedules::configure)
+                .configure(finish::configure)
                 .configure(milestones::configure)
                 .configure(alerts::configure)
                 .configure(board::configure)
@@ -165,6 +196,7 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
         )
         .configure(health::configure)
         .configure(pages::configure)
+        .configure(observed::configure)
         .default_service(web::to(nowhere));
 }
 

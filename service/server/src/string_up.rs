@@ -38,6 +38,11 @@ impl State {
             let failed = |_| Problem::new(Kind::Internal, "running the plates failed", "try again; the log says more");
             up.items.extend(ran.map_err(failed)?);
         }
+        let of_shop = |says: String| {
+            let mend = "see to it; scripts/shop says when it holds strings back";
+            Item::plain(ItemKind::Shop, "shop", "the shop's own rule", Wait::Work, says, mend)
+        };
+        up.items.extend(self.held_back(instrument.as_str()).await.into_iter().map(of_shop));
         Ok(Some(up))
     }
 
@@ -88,6 +93,7 @@ pub(crate) fn word(kind: ItemKind) -> &'static str {
         ItemKind::Clamps => "clamps",
         ItemKind::Wood => "wood",
         ItemKind::Step => "step",
+        ItemKind::Shop => "shop",
     }
 }
 

@@ -15,6 +15,8 @@ pub enum ItemKind {
     Wood,
     /// A step of a job must be done.
     Step,
+    /// The shop's own scripts must have nothing against it.
+    Shop,
 }
 
 /// What it waits for.

@@ -30,7 +30,7 @@ const PATHS: [(&str, &str); 8] = [
 const HISTORY: [(i64, f64, f64); 4] = [(14, 2.4, 6.2), (9, 2.6, 6.0), (4, 2.7, 5.4), (1, 2.9, 5.4)];
 const YEAR_MS: i64 = 365 * 24 * 3_600_000;
 
-/// Strings, loads, and where the classical guitar's top is.
+/// Strings, loads, where each instrument is, and the classical guitar's top.
 pub(super) fn furnish() -> Vec<Fact> {
     let mut facts = Vec::new();
     for (instrument, _, words) in INSTRUMENTS {
@@ -49,7 +49,9 @@ pub(super) fn furnish() -> Vec<Fact> {
         let (joint, starved, reopened, sound) = (id(joint), false, false, false);
         facts.push(Fact::JointLoaded(JointLoaded { joint, load, wood, starved, reopened, sound }));
     }
-    facts.push(Fact::InstrumentMoved(InstrumentMoved { instrument: id("classical"), zone: id("bench") }));
+    for (instrument, ..) in INSTRUMENTS {
+        facts.push(Fact::InstrumentMoved(InstrumentMoved { instrument: id(instrument), zone: id("bench") }));
+    }
     facts.push(Fact::PlateAdded(PlateAdded {
         id: id("classical-top"),
         instrument: id("classical"),
