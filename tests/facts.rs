@@ -24,6 +24,9 @@ fn kind(fact: &Fact) -> &'static str {
         Fact::ClampAdded(_) => "clamp_added",
         Fact::RulePutInForce(_) => "rule_put_in_force",
         Fact::LotAdded(_) => "lot_added",
+        Fact::LotOpened { .. } => "lot_opened",
+        Fact::LotUsed(_) => "lot_used",
+        Fact::LotClosed(_) => "lot_closed",
         Fact::CureBegun(_) => "cure_begun",
         Fact::CureMoved { .. } => "cure_moved",
         Fact::ClampsOff { .. } => "clamps_off",
@@ -40,7 +43,7 @@ fn kind(fact: &Fact) -> &'static str {
 }
 
 /// Every kind there is.
-const KINDS: [&str; 23] = [
+const KINDS: [&str; 26] = [
     "zone_set",
     "instrument_added",
     "instrument_moved",
@@ -52,6 +55,9 @@ const KINDS: [&str; 23] = [
     "clamp_added",
     "rule_put_in_force",
     "lot_added",
+    "lot_opened",
+    "lot_used",
+    "lot_closed",
     "cure_begun",
     "cure_moved",
     "clamps_off",

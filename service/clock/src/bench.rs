@@ -12,7 +12,7 @@ use facts::{
 };
 
 use crate::{
-    Air, Cure, Forecast, Laws, Outlook, Planned, Plate, Timeline,
+    Air, Cure, Forecast, Laws, Outlook, Planned, Plate, Shelved, Timeline,
     cure_clock::{ClockKey, CureIx},
     sensors::{Calibration, Calibrations, Combining},
     wood::Stay,
@@ -117,6 +117,8 @@ pub struct Bench {
     pub(crate) joints: BTreeMap<JointId, JointAdded>,
     pub(crate) clamps: BTreeMap<ClampId, Clamp>,
     pub(crate) lots: BTreeMap<LotId, LotAdded>,
+    /// What became of lots since.
+    pub(crate) shelf: BTreeMap<LotId, Shelved>,
     pub(crate) in_force: BTreeMap<MaterialId, VersionId>,
     pub(crate) calibrations: Calibrations,
     pub(crate) cures: Vec<Cure>,
@@ -152,6 +154,7 @@ impl Bench {
             joints: BTreeMap::new(),
             clamps: BTreeMap::new(),
             lots: BTreeMap::new(),
+            shelf: BTreeMap::new(),
             in_force: BTreeMap::new(),
             calibrations: Calibrations::new(),
             cures: Vec::new(),

@@ -9,6 +9,7 @@ mod cure;
 mod entry;
 mod fact;
 mod id;
+mod lot;
 mod plate;
 mod quantity;
 mod sensor;
@@ -23,6 +24,7 @@ pub use id::{
     AlertId, ClampId, CureId, Id, InstrumentId, JobId, JointId, Kind, LotId, MaterialId, PlanId, PlateId, SensorId,
     StepId, VersionId, ZoneId, kind,
 };
+pub use lot::{Amount, LotClosed, LotUsed};
 pub use plate::{Cut, FacesOpen, InstrumentMoved, PlateAdded, SpeciesGroup};
 pub use quantity::{Invalid, Reading, RhPct, TempC, within};
 pub use sensor::{HygrometerCalibrated, Salt, SaltPoint};

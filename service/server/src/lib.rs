@@ -12,6 +12,7 @@ pub mod cli;
 mod compose;
 mod demo;
 mod intake;
+mod meters;
 mod now;
 mod page;
 mod problem;
@@ -21,6 +22,7 @@ mod run;
 mod scripts;
 mod settings;
 mod state;
+mod whole;
 mod wire;
 
 pub use demo::fill as fill_demo;

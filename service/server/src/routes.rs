@@ -5,6 +5,7 @@ mod board;
 mod clamps;
 mod cures;
 mod events;
+mod export;
 mod health;
 mod import;
 mod instruments;
@@ -22,6 +23,7 @@ mod readings;
 mod senml;
 mod sensors;
 mod series;
+mod stock;
 mod zones;
 
 use std::sync::Arc;
@@ -84,6 +86,10 @@ const ADDRESSES: &[&str] = &[
     "GET /api/v1/materials/{id}",
     "GET POST /api/v1/lots",
     "GET /api/v1/lots/{id}",
+    "POST /api/v1/lots/{id}/open",
+    "POST /api/v1/lots/{id}/use",
+    "POST /api/v1/lots/{id}/close",
+    "GET /api/v1/stock",
     "GET POST /api/v1/glue-ups",
     "GET /api/v1/glue-ups/{id}",
     "GET /api/v1/glue-ups/{id}/milestones",
@@ -102,8 +108,10 @@ const ADDRESSES: &[&str] = &[
     "POST /api/v1/alerts/{id}/snooze",
     "GET /api/v1/board",
     "GET /api/v1/events",
-    "GET /livez",
-    "GET /readyz",
+    "GET /api/v1/export",
+    "GET /api/v1/export/{table}.csv",
+    "GET /health/live",
+    "GET /health/ready",
     "GET /metrics",
 ];
 
@@ -139,10 +147,12 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
                 .configure(clamps::configure)
                 .configure(materials::configure)
                 .configure(lots::configure)
+                .configure(stock::configure)
                 .configure(milestones::configure)
                 .configure(alerts::configure)
                 .configure(board::configure)
                 .configure(events::configure)
+                .configure(export::configure)
                 .default_service(web::to(nowhere)),
         )
         .configure(health::configure)
