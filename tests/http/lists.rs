@@ -155,7 +155,13 @@ fn filled(address: &str) -> String {
         _ => "g-1",
     };
     let query = if address.ends_with("/cracks") { "?width_mm=0.4" } else { "" };
-    address.replace("{id}", id).replace("{step}", "glue").replace("{plan}", "evening").replace("{held}", "1").replace("{table}", "facts") + query
+    address
+        .replace("{id}", id)
+        .replace("{step}", "glue")
+        .replace("{plan}", "evening")
+        .replace("{held}", "1")
+        .replace("{table}", "facts")
+        + query
 }
 
 #[tokio::test]

@@ -6,8 +6,8 @@ use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
 use crate::{
-    AlertId, Amount, ClampId, CureBegun, CureId, HygrometerCalibrated, InstrumentId, InstrumentMoved, JobId, JointId, LotClosed,
-    LotId, LotUsed, MaterialId, PlanId, PlateAdded, Porosity, RhPct, StepId, TempC, VersionId, ZoneId,
+    AlertId, Amount, ClampId, CureBegun, CureId, HygrometerCalibrated, InstrumentId, InstrumentMoved, JobId, JointId,
+    LotClosed, LotId, LotUsed, MaterialId, PlanId, PlateAdded, Porosity, RhPct, StepId, TempC, VersionId, ZoneId,
 };
 
 /// One thing a person, a sensor or the clock said. Corrections are further facts.

@@ -206,7 +206,8 @@ impl From<rules::Fault> for Problem {
 impl From<&store::Error> for Problem {
     fn from(error: &store::Error) -> Self {
         use store::Error::{
-            Busy, Full, InTheWay, Locked, NoCopy, NotEmpty, NotWhole, Other, ReadOnly, Stopped, TooNew, TooOld, Unreadable,
+            Busy, Full, InTheWay, Locked, NoCopy, NotEmpty, NotWhole, Other, ReadOnly, Stopped, TooNew, TooOld,
+            Unreadable,
         };
         let kind = match error {
             Busy { .. } => Kind::Busy,

@@ -137,11 +137,22 @@ impl Table {
         match self {
             Self::Facts => &["seq", "happened_at", "recorded_at", "by", "kind", "body"],
             Self::Readings => &["zone", "sensor", "at", "recorded_at", "temp_c", "rh_pct"],
-            Self::Means => &[
-                "zone", "from", "n", "temp_c", "temp_min_c", "temp_max_c", "rh_pct", "rh_min_pct", "rh_max_pct",
-            ],
+            Self::Means => {
+                &["zone", "from", "n", "temp_c", "temp_min_c", "temp_max_c", "rh_pct", "rh_min_pct", "rh_max_pct"]
+            }
             Self::Held => &[
-                "id", "zone", "sensor", "at", "recorded_at", "temp_c", "rh_pct", "by", "reason", "detail", "mend", "state",
+                "id",
+                "zone",
+                "sensor",
+                "at",
+                "recorded_at",
+                "temp_c",
+                "rh_pct",
+                "by",
+                "reason",
+                "detail",
+                "mend",
+                "state",
             ],
         }
     }

@@ -38,8 +38,7 @@ fn copy(from: &Path, part: &Path) -> Result<(), Error> {
     if !from.is_file() {
         return Err(why("there is no such file".into()));
     }
-    let source =
-        Connection::open_with_flags(from, OpenFlags::SQLITE_OPEN_READ_ONLY).map_err(|e| why(e.to_string()))?;
+    let source = Connection::open_with_flags(from, OpenFlags::SQLITE_OPEN_READ_ONLY).map_err(|e| why(e.to_string()))?;
     let sound: String = source
         .query_row("PRAGMA integrity_check", [], |row| row.get(0))
         .map_err(|_| why("it is no SQLite database".into()))?;

@@ -21,7 +21,12 @@ use crate::{
     whole,
 };
 
-pub(super) fn demo_settings(listen: String, folder: &Path, scripts: PathBuf, time_zone: String) -> Result<Settings, StartError> {
+pub(super) fn demo_settings(
+    listen: String,
+    folder: &Path,
+    scripts: PathBuf,
+    time_zone: String,
+) -> Result<Settings, StartError> {
     for name in ["demo.db", "demo.db-wal", "demo.db-shm"] {
         let old = folder.join(name);
         if old.exists() {
@@ -133,7 +138,9 @@ pub(super) fn backup(settings: &Settings, to: &Path) -> Result<(), StartError> {
 /// Makes the folder of the journal; whether something is in the way is the store's to say.
 fn folder_of(settings: &Settings) -> Result<(), StartError> {
     let folder = settings.store.path.parent().filter(|folder| !folder.as_os_str().is_empty());
-    folder.map_or(Ok(()), std::fs::create_dir_all).map_err(|source| StartError::Io { what: "store.path".into(), source })
+    folder
+        .map_or(Ok(()), std::fs::create_dir_all)
+        .map_err(|source| StartError::Io { what: "store.path".into(), source })
 }
 
 pub(super) fn restore(settings: &Settings, from: &Path) -> Result<(), StartError> {
@@ -145,8 +152,8 @@ pub(super) fn restore(settings: &Settings, from: &Path) -> Result<(), StartError
 
 pub(super) fn import(settings: &Settings, from: &Path) -> Result<(), StartError> {
     let path = &settings.store.path;
-    let file = std::fs::File::open(from)
-        .map_err(|source| StartError::Io { what: from.display().to_string(), source })?;
+    let file =
+        std::fs::File::open(from).map_err(|source| StartError::Io { what: from.display().to_string(), source })?;
     folder_of(settings)?;
     let fresh = !path.exists();
     let mut database = Sqlite::open(path, &settings.shop.id)?;

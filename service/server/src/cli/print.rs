@@ -44,8 +44,10 @@ pub(super) fn cure(cure: &Value) -> String {
     for caution in each(cure, "cautions") {
         text += &format!("take care: {}\n", caution.as_str().unwrap_or_default());
     }
-    let row = |m: &Value| [spoken(word(m, "stage")), time(&m["earliest_at"]), time(&m["likely_at"]), time(&m["safe_at"])];
-    text += &table(["milestone", "earliest", "likely", "safe"], each(cure, "milestones").iter().map(row), "no milestones");
+    let row =
+        |m: &Value| [spoken(word(m, "stage")), time(&m["earliest_at"]), time(&m["likely_at"]), time(&m["safe_at"])];
+    text +=
+        &table(["milestone", "earliest", "likely", "safe"], each(cure, "milestones").iter().map(row), "no milestones");
     text + word(cure, "estimate") + "\n"
 }
 
@@ -71,7 +73,12 @@ pub(super) fn ready(told: &Value) -> String {
 pub(super) fn next(both: &Value) -> String {
     let row = |m: &Value| {
         let when = if m["meets"] == "closes" { "before" } else { "from" };
-        [format!("{when} {}", time(&m["at"])), spoken(word(m, "stage")), word(m, "place").into(), word(m, "cure").into()]
+        [
+            format!("{when} {}", time(&m["at"])),
+            spoken(word(m, "stage")),
+            word(m, "place").into(),
+            word(m, "cure").into(),
+        ]
     };
     let ahead = each(both, "milestones").iter().map(row);
     let mut text = table(["when", "milestone", "on", "cure"], ahead, "no milestone lies ahead");

@@ -106,7 +106,8 @@ struct JobWire {
 
 /// Asks the writer and the reader, who may be stuck behind a disk that does not answer.
 async fn asked<T>(ask: impl Future<Output = Result<T, Problem>>) -> Result<T, Problem> {
-    let late = || Problem::new(Kind::Unavailable, "the database does not answer", "look at the disk; the log says more");
+    let late =
+        || Problem::new(Kind::Unavailable, "the database does not answer", "look at the disk; the log says more");
     tokio::time::timeout(PATIENCE, ask).await.unwrap_or_else(|_| Err(late()))
 }
 
@@ -114,7 +115,8 @@ async fn ready(shop: Shop) -> Answer {
     let probed = asked(shop.act(|database| database.probe())).await;
     let jobs = asked(recurring::health(&shop)).await;
     let rule_faults = shop.faults.read().unwrap_or_else(PoisonError::into_inner).len();
-    let mut why: Vec<String> = [probed.as_ref().err(), jobs.as_ref().err()].into_iter().flatten().map(|p| p.detail.clone()).collect();
+    let mut why: Vec<String> =
+        [probed.as_ref().err(), jobs.as_ref().err()].into_iter().flatten().map(|p| p.detail.clone()).collect();
     why.dedup();
     let jobs = jobs.unwrap_or_default();
     why.extend(jobs.iter().filter(|job| job.overdue).map(|job| format!("the recurring job {} is overdue", job.name)));

@@ -7,12 +7,7 @@ use facts::{Amount, CureId, Fact, LotClosed, LotId, LotUsed, MaterialId};
 use serde::{Deserialize, Serialize};
 
 use super::{Answer, Shop};
-use crate::{
-    body::Body,
-    compose::When,
-    problem::Problem,
-    state::State,
-};
+use crate::{body::Body, compose::When, problem::Problem, state::State};
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
     config
