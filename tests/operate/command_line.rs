@@ -152,6 +152,12 @@ async fn files_go_in_and_out_by_the_terminal() {
 }
 
 #[tokio::test]
+async fn the_program_brings_its_settings_file_along() {
+    let said = program::command(["settings"]).await.good();
+    assert_eq!(said, std::fs::read_to_string(bench::root().join("config/benchclock.toml")).unwrap());
+}
+
+#[tokio::test]
 async fn shells_complete_every_verb() {
     let help = program::command(["--help"]).await.good();
     let verbs: Vec<&str> = help

@@ -29,6 +29,7 @@ async fn an_imported_shop_exports_the_same_to_the_byte_and_goes_on_from_there() 
     let bench = Bench::small().await;
     a_day_at_the_bench(&bench).await;
     // Enough old readings that the oldest become means, and one that waits in the quarantine.
+    bench.post("/api/v1/glue-ups/g-1/withdraw", json!({"reason": "taken apart again"})).await.good();
     bench.now.set(bench.now.ms() + 401 * 24 * 3_600_000);
     bench.recurring("retention").await;
     bench.read_air("bench", 21.3, 47.1).await;

@@ -89,6 +89,8 @@ enum Command {
         #[arg(long)]
         config: Option<PathBuf>,
     },
+    /// Print the settings file that shows every key with its default and what it means.
+    Settings,
     /// Copy the journal to a new file, whole and checked, also while the service runs.
     Backup {
         /// The file to make; it must not be there yet.
@@ -190,6 +192,10 @@ async fn done(command: Command) -> Result<(), Failure> {
             Ok(keep::serve(settings, Some(crate::now::Now::system())).await?)
         }
         Command::Check { config } => Ok(keep::check(&settings(config)?)?),
+        Command::Settings => {
+            print!("{}", include_str!("../../../config/benchclock.toml"));
+            Ok(())
+        }
         Command::Backup { to, config } => Ok(keep::backup(&settings(config)?, &to)?),
         Command::Restore { from, config } => Ok(keep::restore(&settings(config)?, &from)?),
         Command::Import { from, config } => Ok(keep::import(&settings(config)?, &from)?),

@@ -40,6 +40,10 @@ pub(crate) fn recorder() -> PrometheusHandle {
 fn describe() {
     describe_counter!("benchclock_facts_total", "Facts written to the journal.");
     describe_counter!("benchclock_readings_total", "Readings taken.");
+    describe_counter!(
+        "benchclock_readings_offered_total",
+        "Readings offered, by which way they came and how they ended."
+    );
     describe_counter!("benchclock_deliveries_total", "Attempts to deliver an alert, by outcome.");
     describe_histogram!(LATENESS, Unit::Seconds, "How long after it was due an alert was told.");
     describe_histogram!(COMMIT, Unit::Seconds, "How long a commit took until it was on disk.");
@@ -48,6 +52,7 @@ fn describe() {
     describe_gauge!("benchclock_build_info", "Always 1; the labels say which program and which SQLite this is.");
     describe_gauge!("benchclock_cures_open", "Glue-ups and coats that are not closed.");
     describe_gauge!("benchclock_job_overdue", "Whether a recurring job is overdue, 0 or 1.");
+    describe_gauge!("benchclock_mqtt_connected", "Whether the broker is reached, 0 or 1.");
     describe_gauge!("benchclock_sensor_age_seconds", Unit::Seconds, "Age of the last reading of a sensor.");
     describe_gauge!("benchclock_writes_waiting", "Writes that wait for the next commit.");
 }

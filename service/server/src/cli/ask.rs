@@ -15,6 +15,7 @@ const PAUSE: Duration = Duration::from_millis(500);
 
 /// Where the service is, and how to answer.
 #[derive(Debug, Clone, clap::Args)]
+#[group(skip)]
 pub(super) struct To {
     /// Where the service is.
     #[arg(long, env = "BENCHCLOCK_URL", default_value = "http://127.0.0.1:8080")]

@@ -95,6 +95,7 @@ pub(super) enum Verb {
 
 /// A glue-up as it is said; the body of the request has the same names.
 #[derive(Args, Serialize)]
+#[group(skip)]
 pub(super) struct GlueUp {
     /// The joint; or name a job and a step that has one.
     #[arg(long)]
@@ -114,6 +115,7 @@ pub(super) struct GlueUp {
 
 /// A coat as it is said.
 #[derive(Args, Serialize)]
+#[group(skip)]
 pub(super) struct Coat {
     /// The instrument; or name a job.
     #[arg(long)]
@@ -133,6 +135,7 @@ pub(super) struct Coat {
 
 /// What is said of glue-ups and coats alike.
 #[derive(Args, Serialize)]
+#[group(skip)]
 struct Cure {
     /// An id for it; one is made if not said.
     #[arg(long)]
@@ -169,6 +172,7 @@ struct Cure {
 
 /// A reading as it is said.
 #[derive(Args, Serialize)]
+#[group(skip)]
 pub(super) struct Reading {
     /// Temperature, °C.
     #[arg(long, allow_hyphen_values = true)]
