@@ -21,6 +21,7 @@ async fn a_day_at_the_terminal() {
     bench.furnish().await;
     let said = speak(&bench, "ready").await.good();
     assert_eq!(said, "nothing is ready\n");
+    assert_eq!(speak(&bench, "health").await.good(), "ready\n");
     speak(&bench, "reading|--zone|bench|--temp-c|20.4|--rh-pct|48").await.good();
     let said = speak(&bench, "glue-up|--id|g-1|--joint|bridge|--material|aliphatic-resin|--zone|bench|--clamp|cam-1")
         .await
@@ -40,7 +41,6 @@ async fn a_day_at_the_terminal() {
     let open = bench.items("/api/v1/alerts?state=open").await;
     assert_eq!(told["items"].as_array().unwrap().len(), open.len());
     assert_eq!(speak(&bench, "clamps-off|g-1").await.good(), "g-1: no clamps are on it\n");
-    assert_eq!(speak(&bench, "health").await.good(), "ready\n");
     bench.stop().await;
 }
 
@@ -147,6 +147,11 @@ async fn files_go_in_and_out_by_the_terminal() {
         .await
         .good();
     let said = speak(&bench, "stock").await.good();
+    bench.post("/api/v1/lots", json!({"id": "tin", "material": "shellac", "content": {"g": 500}})).await.good();
+    assert_eq!(speak(&bench, "used|tin|--g|20").await.good(), "tin: left: 480 g\n");
+    assert_eq!(speak(&bench, "used|tin").await.code, Some(2), "how much?");
+    let said_off = speak(&bench, "off-shelf|tin|--g|100|--reason|grey").await.good();
+    assert_eq!(said_off, "tin: off the shelf; thrown out: 100 g\n");
     assert!(said.contains("over: 2026-01-01") && said.contains("buy soon: shellac: no bottle"), "{said}");
     bench.stop().await;
 }

@@ -58,6 +58,11 @@ async fn the_debian_package_installs_a_program_that_finds_its_settings_and_rules
     for line in ["Package: benchclock", "Section: science", "Depends: libc6 (>= "] {
         assert!(about.contains(line), "no {line} in {about}");
     }
+    // What a luthier has changed is not written over by the next version.
+    let kept = said(Command::new("dpkg-deb").args(["--info"]).arg(&package).arg("conffiles"));
+    let rules = std::fs::read_dir(root().join("scripts/materials")).unwrap().count();
+    assert_eq!(kept.matches("/etc/benchclock/scripts/materials/").count(), rules, "{kept}");
+    assert!(kept.contains("/etc/benchclock/benchclock.toml"), "{kept}");
     // A root of its own, with an empty package database: this machine is left alone.
     let root = folder.path().join("root");
     std::fs::create_dir_all(root.join("var/lib/dpkg/info")).unwrap();
@@ -82,7 +87,6 @@ async fn the_debian_package_installs_a_program_that_finds_its_settings_and_rules
     let scripts = root.join(scripts.trim_start_matches('/'));
     let mut check = Command::new(&installed);
     let check = said(check.args(["check", "--config"]).arg(&config).env("BENCHCLOCK_SCRIPTS_FOLDER", &scripts));
-    let rules = std::fs::read_dir(bench::root().join("scripts/materials")).unwrap().count();
     assert_eq!(check.matches(": good (").count(), rules, "{check}");
     assert!(check.contains("settings: good"), "{check}");
     dpkg("--purge", "benchclock".as_ref());

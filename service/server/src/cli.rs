@@ -31,6 +31,7 @@ struct Cli {
 }
 
 #[derive(Subcommand)]
+#[expect(clippy::large_enum_variant, reason = "there is one of it, once")]
 enum Command {
     #[command(flatten)]
     Bench(bench::Verb),

@@ -86,6 +86,31 @@ pub(super) enum Verb {
         #[arg(long)]
         dry_run: bool,
     },
+    /// Say that something was taken from a bottle.
+    Used {
+        #[command(flatten)]
+        to: To,
+        /// The bottle.
+        lot: String,
+        #[command(flatten)]
+        amount: Amount,
+        /// The glue-up or coat it was for.
+        #[arg(long)]
+        cure: Option<String>,
+    },
+    /// Say that a bottle left the shelf: used up, or thrown out with what was left in it.
+    #[command(name = "off-shelf")]
+    OffShelf {
+        #[command(flatten)]
+        to: To,
+        /// The bottle.
+        lot: String,
+        #[command(flatten)]
+        left: Amount,
+        /// Why, in your words.
+        #[arg(long, default_value = "")]
+        reason: String,
+    },
     /// What is on the shelf: how long each bottle keeps, what it cost, what to buy soon, what was thrown out.
     Stock {
         #[command(flatten)]
@@ -170,6 +195,20 @@ struct Cure {
     surface_temp_c: Option<f64>,
 }
 
+/// How much, in the unit the bottle is sold in.
+#[derive(Args, Serialize)]
+#[group(required = true, multiple = false)]
+pub(super) struct Amount {
+    /// Volume, mL.
+    #[arg(long)]
+    #[serde(skip_serializing_if = "Option::is_none")]
+    ml: Option<f64>,
+    /// Mass, g.
+    #[arg(long)]
+    #[serde(skip_serializing_if = "Option::is_none")]
+    g: Option<f64>,
+}
+
 /// A reading as it is said.
 #[derive(Args, Serialize)]
 #[group(skip)]
@@ -226,6 +265,16 @@ pub(super) async fn run(verb: Verb) -> Result<(), Failure> {
             let query: Vec<_> = query.iter().filter_map(|(key, value)| Some((*key, value.as_deref()?))).collect();
             let answer = service.file(&format!("/api/v1/zones/{zone}/readings/csv"), &query, csv).await?;
             show(&service, &answer, print::tally)
+        }
+        Verb::Used { to, lot, amount, cure } => {
+            let service = Service::new(to)?;
+            let body = serde_json::json!({ "used": amount, "cure": cure });
+            show(&service, &service.post(&format!("/api/v1/lots/{lot}/use"), &body).await?, print::lot)
+        }
+        Verb::OffShelf { to, lot, left, reason } => {
+            let service = Service::new(to)?;
+            let body = serde_json::json!({ "left": left, "reason": reason });
+            show(&service, &service.post(&format!("/api/v1/lots/{lot}/close"), &body).await?, print::lot)
         }
         Verb::Stock { to } => {
             let service = Service::new(to)?;

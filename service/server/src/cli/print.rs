@@ -138,6 +138,12 @@ pub(super) fn stock(stock: &Value) -> String {
     text + word(stock, "note") + "\n"
 }
 
+/// One bottle, after something was said of it.
+pub(super) fn lot(lot: &Value) -> String {
+    let left = if lot["state"] == "closed" { "off the shelf; thrown out" } else { "left" };
+    format!("{}: {left}: {}\n", word(lot, "id"), amount(&lot["left"]))
+}
+
 fn day(value: &Value) -> String {
     value.as_str().and_then(|text| text.split('T').next()).unwrap_or_default().into()
 }
