@@ -39,11 +39,15 @@ fn kind(fact: &Fact) -> &'static str {
         Fact::HygrometerCalibrated(_) => "hygrometer_calibrated",
         Fact::AirPlanned(_) => "air_planned",
         Fact::PlanCancelled { .. } => "plan_cancelled",
+        Fact::MixMade(_) => "mix_made",
+        Fact::ObservationMade(_) => "observation_made",
+        Fact::ObservationWithdrawn { .. } => "observation_withdrawn",
+        Fact::StepAdded { .. } => "step_added",
     }
 }
 
 /// Every kind there is.
-const KINDS: [&str; 26] = [
+const KINDS: [&str; 30] = [
     "zone_set",
     "instrument_added",
     "instrument_moved",
@@ -70,6 +74,10 @@ const KINDS: [&str; 26] = [
     "hygrometer_calibrated",
     "air_planned",
     "plan_cancelled",
+    "mix_made",
+    "observation_made",
+    "observation_withdrawn",
+    "step_added",
 ];
 
 /// Every stored sample: its file and its text.
