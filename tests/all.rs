@@ -12,6 +12,7 @@ mod house;
 mod http;
 mod intake;
 mod materials;
+mod operate;
 mod physics_reference;
 mod plans;
 mod readme;

@@ -28,6 +28,9 @@ fn kind(fact: &Fact) -> &'static str {
         Fact::ClampAdded(_) => "clamp_added",
         Fact::RulePutInForce(_) => "rule_put_in_force",
         Fact::LotAdded(_) => "lot_added",
+        Fact::LotOpened { .. } => "lot_opened",
+        Fact::LotUsed(_) => "lot_used",
+        Fact::LotClosed(_) => "lot_closed",
         Fact::CureBegun(_) => "cure_begun",
         Fact::CureMoved { .. } => "cure_moved",
         Fact::ClampsOff { .. } => "clamps_off",
@@ -48,7 +51,7 @@ fn kind(fact: &Fact) -> &'static str {
 }
 
 /// Every kind there is.
-const KINDS: [&str; 31] = [
+const KINDS: &[&str] = &[
     "zone_set",
     "instrument_added",
     "instrument_moved",
@@ -64,6 +67,9 @@ const KINDS: [&str; 31] = [
     "clamp_added",
     "rule_put_in_force",
     "lot_added",
+    "lot_opened",
+    "lot_used",
+    "lot_closed",
     "cure_begun",
     "cure_moved",
     "clamps_off",

@@ -181,7 +181,15 @@ pub(super) fn step(step: &str, kind: StepKind, follows: &[&str]) -> Step {
 
 pub(super) fn lot(lot: &str, material: &str) -> Fact {
     let (id, material) = (id(lot), id(material));
-    Fact::LotAdded(LotAdded { id, material, label: lot.into(), opened_at: None, best_before: None })
+    Fact::LotAdded(LotAdded {
+        id,
+        material,
+        label: lot.into(),
+        opened_at: None,
+        best_before: None,
+        content: None,
+        cost: None,
+    })
 }
 
 pub(super) fn in_force(material: &str, law: &str) -> Fact {

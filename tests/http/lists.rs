@@ -170,6 +170,7 @@ fn filled(address: &str) -> String {
         .replace("{step}", "glue")
         .replace("{plan}", "evening")
         .replace("{held}", "1")
+        .replace("{table}", "facts")
         + query
 }
 

@@ -3,6 +3,8 @@
 
 mod strings;
 
+mod lots;
+
 use facts::{
     AirPlanned, CureBegun, CureId, CureKind, Fact, InstrumentMoved, Invalid, JobOpened, PlateAdded, Reading, ZoneId,
 };
@@ -62,13 +64,10 @@ impl Bench {
                 Ok(measured.check()?)
             }
             Fact::ClampAdded(added) => new("clamp", &added.id, self.clamps.contains_key(&added.id)),
-            Fact::LotAdded(lot) => {
-                self.known_material(lot.material.as_str())?;
-                if let Some(opened) = lot.opened_at {
-                    self.not_ahead("opened_at", opened.timestamp_millis(), now_ms)?;
-                }
-                new("lot", &lot.id, self.lots.contains_key(&lot.id))
-            }
+            Fact::LotAdded(lot) => self.admit_lot(lot, now_ms),
+            Fact::LotOpened { lot } => self.admit_lot_opened(lot),
+            Fact::LotUsed(used) => self.admit_lot_used(used),
+            Fact::LotClosed(closed) => self.admit_lot_closed(closed),
             Fact::CureBegun(begun) => self.admit_cure(begun, now_ms),
             Fact::MixMade(made) => self.admit_mix(made, happened_ms, now_ms),
             Fact::CureMoved { cure, zone } => self.admit_move(cure, zone.as_str(), happened_ms),
@@ -386,6 +385,7 @@ fn spoken(fact: &Fact) -> Result<(), Refusal> {
         Fact::PlateAdded(added) => words("name", &added.name, 1),
         Fact::ClampAdded(added) => words("name", &added.name, 1).and(words("kind", &added.clamp_kind, 0)),
         Fact::LotAdded(lot) => words("label", &lot.label, 0),
+        Fact::LotClosed(closed) => words("reason", &closed.reason, 0),
         Fact::CureBegun(begun) => begun.surface.iter().try_for_each(|surface| words("surface", surface, 1)),
         Fact::CureWithdrawn { reason, .. } | Fact::ObservationWithdrawn { reason, .. } => words("reason", reason, 1),
         Fact::ObservationMade(made) => words("note", &made.note, 0),
@@ -445,6 +445,9 @@ pub fn claims(fact: &Fact) -> Vec<(&'static str, &str)> {
         Fact::ClampAdded(added) => vec![("clamp", added.id.as_str())],
         Fact::RulePutInForce(rule) => vec![("material", rule.material.as_str())],
         Fact::LotAdded(lot) => vec![("lot", lot.id.as_str())],
+        Fact::LotOpened { lot } => vec![("lot", lot.as_str())],
+        Fact::LotUsed(used) => vec![("lot", used.lot.as_str())],
+        Fact::LotClosed(closed) => vec![("lot", closed.lot.as_str())],
         Fact::CureBegun(begun) => {
             let clamps = begun.clamps.iter().map(|clamp| ("clamp", clamp.as_str()));
             let job = begun.job.iter().map(|job| ("job", job.as_str()));

@@ -13,7 +13,7 @@ use facts::{
 };
 
 use crate::{
-    Air, Cure, Forecast, Laws, Mix, Observation, Outlook, Planned, Plate, Timeline,
+    Air, Cure, Forecast, Laws, Mix, Observation, Outlook, Planned, Plate, Shelved, Timeline,
     coats::SurfaceKey,
     cure_clock::{ClockKey, CureIx},
     sensors::{Calibration, Calibrations, Combining},
@@ -124,6 +124,8 @@ pub struct Bench {
     pub(crate) setups: BTreeMap<InstrumentId, Vec<Setup>>,
     pub(crate) clamps: BTreeMap<ClampId, Clamp>,
     pub(crate) lots: BTreeMap<LotId, LotAdded>,
+    /// What became of lots since.
+    pub(crate) shelf: BTreeMap<LotId, Shelved>,
     pub(crate) in_force: BTreeMap<MaterialId, VersionId>,
     pub(crate) calibrations: Calibrations,
     pub(crate) cures: Vec<Cure>,
@@ -170,6 +172,7 @@ impl Bench {
             setups: BTreeMap::new(),
             clamps: BTreeMap::new(),
             lots: BTreeMap::new(),
+            shelf: BTreeMap::new(),
             in_force: BTreeMap::new(),
             calibrations: Calibrations::new(),
             cures: Vec::new(),

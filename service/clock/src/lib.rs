@@ -30,6 +30,7 @@ mod sample;
 mod sensors;
 mod setup;
 mod silence;
+mod stock;
 mod string_up;
 mod surface;
 mod take;
@@ -61,6 +62,7 @@ pub use sample::thinned;
 pub use sensors::Calibration;
 pub use setup::{LEAST_SADDLE_MM, NeckAngle, Spare, USUAL_YEARS, WANTED_ACTION_MM, neck_angle, spares};
 pub use silence::silent_since;
+pub use stock::{LEAD_DAYS, LotLine, LotState, MaterialLine, PACE_DAYS, Shelved};
 pub use string_up::{
     A4_HZ, CurvePoint, ELSEWHERE_C, Elsewhere, Item, ItemKind, JointStanding, NYLON_KG_M3, PATHS, Pulls, Setup,
     StageDue, StringUp, Strung, Wait, WoodBound, family_of, stress, usual_load, usual_strings, wood_bound,

@@ -68,6 +68,17 @@ impl Bench {
                 self.in_force.insert(rule.material.clone(), rule.version.clone());
             }
             Fact::LotAdded(lot) => drop(self.lots.insert(lot.id.clone(), lot.clone())),
+            Fact::LotOpened { lot } => {
+                if let Some(lot) = self.lots.get_mut(lot) {
+                    lot.opened_at.get_or_insert(recorded.happened_at);
+                }
+            }
+            Fact::LotUsed(used) => {
+                self.shelf.entry(used.lot.clone()).or_default().uses.push((happened_ms, used.clone()));
+            }
+            Fact::LotClosed(closed) => {
+                self.shelf.entry(closed.lot.clone()).or_default().closed.get_or_insert((happened_ms, closed.clone()));
+            }
             Fact::CureBegun(begun) => self.begin_cure(begun, recorded.recorded_at.timestamp_millis()),
             Fact::CureMoved { cure, zone } => {
                 // Its job may have been closed in the same breath.

@@ -6,9 +6,9 @@ use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
 use crate::{
-    AlertId, ClampId, CureBegun, CureId, HygrometerCalibrated, InstrumentId, InstrumentMoved, JobId, JointId,
-    JointLoaded, LotId, MaterialId, MixMade, ObservationId, ObservationMade, PlanId, PlateAdded, Porosity, RhPct,
-    SetupMeasured, StageReached, StepId, StringsFitted, TempC, VersionId, ZoneId,
+    AlertId, Amount, ClampId, CureBegun, CureId, HygrometerCalibrated, InstrumentId, InstrumentMoved, JobId, JointId,
+    JointLoaded, LotClosed, LotId, LotUsed, MaterialId, MixMade, ObservationId, ObservationMade, PlanId, PlateAdded,
+    Porosity, RhPct, SetupMeasured, StageReached, StepId, StringsFitted, TempC, VersionId, ZoneId,
 };
 
 /// One thing a person, a sensor or the clock said. Corrections are further facts.
@@ -53,6 +53,15 @@ pub enum Fact {
     RulePutInForce(RulePutInForce),
     /// A bottle was bought or opened.
     LotAdded(LotAdded),
+    /// A bottle that stood sealed was opened.
+    LotOpened {
+        /// The bottle.
+        lot: LotId,
+    },
+    /// Something was taken from a bottle.
+    LotUsed(LotUsed),
+    /// A bottle left the shelf: used up, or thrown out.
+    LotClosed(LotClosed),
     /// A glue-up or a coat; shared, because the bench keeps it as long as it is asked about.
     CureBegun(Arc<CureBegun>),
     /// A cure was carried to another zone.
@@ -278,7 +287,7 @@ pub struct RulePutInForce {
 }
 
 /// A bottle, pot or tin.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct LotAdded {
     /// Its id.
     pub id: LotId,
@@ -293,6 +302,12 @@ pub struct LotAdded {
     /// Last day its maker vouches for.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub best_before: Option<DateTime<Utc>>,
+    /// How much is in it when it is full.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub content: Option<Amount>,
+    /// What was paid for it, in the shop's money.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub cost: Option<f64>,
 }
 
 /// What an alert is about.

@@ -11,6 +11,7 @@ mod fact;
 mod film;
 mod id;
 mod load;
+mod lot;
 mod mix;
 mod note;
 mod observation;
@@ -31,6 +32,7 @@ pub use id::{
     PlateId, SensorId, StepId, VersionId, ZoneId, kind,
 };
 pub use load::{JointLoaded, LoadPath};
+pub use lot::{Amount, LotClosed, LotUsed};
 pub use mix::{MixMade, MixPart};
 pub use note::Note;
 pub use observation::{ObservationMade, Observing};

@@ -69,11 +69,11 @@ const CLAMPS: [(&str, &str, &str); 14] = [
     ("spring-1", "Spring 1", "spring"),
 ];
 
-const LOTS: [(&str, &str, i64); 4] = [
-    ("yellow-bottle", "aliphatic-resin", 90),
-    ("thin-bottle", "thin-cyanoacrylate", 20),
-    ("lacquer-tin", "nitrocellulose-lacquer", 60),
-    ("varnish-jar", "oil-varnish", 200),
+const LOTS: [(&str, &str, i64, f64, f64); 4] = [
+    ("yellow-bottle", "aliphatic-resin", 90, 250.0, 12.0),
+    ("thin-bottle", "thin-cyanoacrylate", 20, 30.0, 9.0),
+    ("lacquer-tin", "nitrocellulose-lacquer", 60, 1000.0, 38.0),
+    ("varnish-jar", "oil-varnish", 200, 500.0, 24.0),
 ];
 
 use StepKind::{Check, Coat, GlueUp, HandsOn, Wait};
@@ -328,13 +328,15 @@ async fn furnish(state: &Arc<State>, at_ms: i64, now_ms: i64) -> Result<(), Prob
         let added = facts::ClampAdded { id: id(clamp), name: name.into(), clamp_kind: kind.into() };
         facts.push(Fact::ClampAdded(added));
     }
-    for (lot, material, open_days) in LOTS {
+    for (lot, material, open_days, content_ml, cost) in LOTS {
         facts.push(Fact::LotAdded(facts::LotAdded {
             id: id(lot),
             material: id(material),
             label: String::new(),
             opened_at: Some(instant(at_ms - open_days * 24 * HOUR_MS)),
             best_before: None,
+            content: Some(facts::Amount::Ml(content_ml)),
+            cost: Some(cost),
         }));
     }
     for (job, instrument, title, due_days, steps) in JOBS {

@@ -17,6 +17,7 @@ mod hooks_page;
 mod inches;
 mod intake;
 mod looked_at;
+mod meters;
 mod mixing;
 mod now;
 mod page;
@@ -31,6 +32,7 @@ mod state;
 mod strength_chart;
 mod string_up;
 mod string_up_sheet;
+mod whole;
 mod wire;
 
 pub use demo::fill as fill_demo;

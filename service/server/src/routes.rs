@@ -5,6 +5,7 @@ mod board;
 mod clamps;
 mod cures;
 mod events;
+mod export;
 mod finish;
 mod fits;
 mod health;
@@ -32,6 +33,7 @@ mod sensors;
 mod series;
 mod setups;
 mod spray;
+mod stock;
 mod string_up;
 mod strings;
 mod tension;
@@ -111,6 +113,10 @@ const ADDRESSES: &[&str] = &[
     "GET /api/v1/materials/{id}",
     "GET POST /api/v1/lots",
     "GET /api/v1/lots/{id}",
+    "POST /api/v1/lots/{id}/open",
+    "POST /api/v1/lots/{id}/use",
+    "POST /api/v1/lots/{id}/close",
+    "GET /api/v1/stock",
     "GET POST /api/v1/mixes",
     "GET /api/v1/mixes/{id}",
     "GET /api/v1/mix-amounts",
@@ -139,8 +145,10 @@ const ADDRESSES: &[&str] = &[
     "POST /api/v1/alerts/{id}/snooze",
     "GET /api/v1/board",
     "GET /api/v1/events",
-    "GET /livez",
-    "GET /readyz",
+    "GET /api/v1/export",
+    "GET /api/v1/export/{table}.csv",
+    "GET /health/live",
+    "GET /health/ready",
     "GET /metrics",
 ];
 
@@ -184,6 +192,7 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
                 .configure(hooks::configure)
                 .configure(materials::configure)
                 .configure(lots::configure)
+                .configure(stock::configure)
                 .configure(mixes::configure)
                 .configure(spray::configure)
                 .configure(schedules::configure)
@@ -192,6 +201,7 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
                 .configure(alerts::configure)
                 .configure(board::configure)
                 .configure(events::configure)
+                .configure(export::configure)
                 .default_service(web::to(nowhere)),
         )
         .configure(health::configure)
