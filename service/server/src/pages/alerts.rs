@@ -86,6 +86,7 @@ impl State {
             when: self.clock_text(raised.due_at.timestamp_millis(), now_ms),
             kind: match raised.alert_kind {
                 AlertKind::Milestone => "milestone",
+                AlertKind::StringUp => "string-up",
                 AlertKind::HookSetAside => "shop script",
                 AlertKind::Mix => "mix",
                 AlertKind::Digest => "the day ahead",

@@ -68,6 +68,13 @@ struct NextCard {
     waits: bool,
 }
 
+/// An instrument that is to be strung.
+struct StringsCard {
+    instrument: String,
+    name: String,
+    says: String,
+}
+
 struct AlertCard {
     id: String,
     title: String,
@@ -96,6 +103,7 @@ struct BoardPage {
     curing_more: usize,
     next: Vec<NextCard>,
     next_more: usize,
+    strings: Vec<StringsCard>,
     alerts: Vec<AlertCard>,
     alerts_more: usize,
     airs: Vec<AirCard>,
@@ -144,6 +152,7 @@ impl State {
             curing_more: bench.open_cures().saturating_sub(ON_THE_WALL),
             next: board.next.iter().take(SHOWN).map(next_card).collect(),
             next_more: board.next.len().saturating_sub(SHOWN),
+            strings: self.strings_cards(&bench, now_ms),
             alerts: open.iter().take(SHOWN).map(|alert| self.alert_card(alert, now_ms)).collect(),
             alerts_more: open.len().saturating_sub(SHOWN),
             airs: board.zones.iter().map(|line| self.air_card(line, now_ms)).collect(),
@@ -225,6 +234,27 @@ impl State {
         }
     }
 
+    /// Instruments that are not at pitch yet, and what holds their strings back. The wood is left to the sheet: running
+    /// plates takes longer than the wall may wait.
+    fn strings_cards(&self, bench: &Bench, now_ms: i64) -> Vec<StringsCard> {
+        let card = |instrument: &facts::InstrumentId| {
+            let up = bench.string_up(instrument, self.settings.string_up.margin, now_ms)?;
+            if up.strung.stages.contains_key(&facts::Stage::FullPitch) {
+                return None;
+            }
+            let says = match (up.limiting(), up.times().safe) {
+                (None, _) => "nothing but the wood is left to look at".into(),
+                (Some((item, _)), Some(safe_ms)) if safe_ms > now_ms => {
+                    format!("not before {}: {}", self.clock_text(safe_ms, now_ms), item.name)
+                }
+                (Some((item, _)), _) => format!("held back by: {}", item.name),
+            };
+            let name = bench.instruments().get(instrument)?.name.clone();
+            Some(StringsCard { instrument: instrument.to_string(), name, says })
+        };
+        bench.to_be_strung().filter_map(card).collect()
+    }
+
     fn alert_card(&self, alert: &Alert, now_ms: i64) -> AlertCard {
         AlertCard {
             id: alert.raised.id.to_string(),
@@ -258,7 +288,11 @@ fn is_news(bench: &Bench, alert: &Alert, on_cards: &BTreeSet<&str>) -> bool {
     match alert.raised.alert_kind {
         AlertKind::Climate | AlertKind::SensorSilent => false,
         AlertKind::Milestone => !opens(bench, alert).is_some_and(|cure| on_cards.contains(cure.begun.id.as_str())),
-        AlertKind::Digest | AlertKind::CalibrationDue | AlertKind::Mix | AlertKind::HookSetAside => true,
+        AlertKind::StringUp
+        | AlertKind::Digest
+        | AlertKind::CalibrationDue
+        | AlertKind::Mix
+        | AlertKind::HookSetAside => true,
     }
 }
 

@@ -216,6 +216,7 @@ fn steps(fields: &Fields, planned: &[Planned]) -> Result<Vec<(Step, Option<Strin
             title: title.into(),
             follows: of_procedure.map_or_else(Vec::new, |step| step.follows.iter().filter(there).cloned().collect()),
             joint: None,
+            before_strings: false,
             material: of_procedure.filter(|step| step.kind == kind).and_then(|step| step.material.clone()),
         };
         let joint = of_procedure.filter(|_| kind == StepKind::GlueUp).and_then(|step| step.joint.clone());

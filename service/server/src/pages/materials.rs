@@ -126,6 +126,8 @@ async fn added(shop: &Shop, fields: &Fields) -> Result<(), Problem> {
         label: fields.get("label").unwrap_or_default().into(),
         opened_at: fields.get("opened").map(|_| instant(now_ms)),
         best_before: best_before.map(instant),
+        content: None,
+        cost: None,
     };
     let kept = fields.answer("/lots", lot.id.as_str());
     shop.say_fact(Fact::LotAdded(lot), now_ms, "bench", kept).await?;
