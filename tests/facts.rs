@@ -39,11 +39,12 @@ fn kind(fact: &Fact) -> &'static str {
         Fact::ObservationMade(_) => "observation_made",
         Fact::ObservationWithdrawn { .. } => "observation_withdrawn",
         Fact::StepAdded { .. } => "step_added",
+        Fact::MixMade(_) => "mix_made",
     }
 }
 
 /// Every kind there is.
-const KINDS: [&str; 26] = [
+const KINDS: [&str; 27] = [
     "zone_set",
     "instrument_added",
     "instrument_moved",
@@ -70,6 +71,7 @@ const KINDS: [&str; 26] = [
     "observation_made",
     "observation_withdrawn",
     "step_added",
+    "mix_made",
 ];
 
 /// Every stored sample: its file and its text.

@@ -57,6 +57,7 @@ impl Bench {
                 new("lot", &lot.id, self.lots.contains_key(&lot.id))
             }
             Fact::CureBegun(begun) => self.admit_cure(begun, now_ms),
+            Fact::MixMade(made) => self.admit_mix(made, happened_ms, now_ms),
             Fact::CureMoved { cure, zone } => self.admit_move(cure, zone.as_str(), happened_ms),
             Fact::ClampsOff { cure, clamps } => {
                 let on = &self.known_cure(cure)?.clamps_on;
@@ -245,6 +246,8 @@ impl Bench {
                 ));
             }
         }
+        self.admit_mixed(begun)?;
+        self.admit_recoat(begun)?;
         self.admit_clamps(begun)
     }
 
@@ -304,7 +307,7 @@ impl Bench {
         self.instruments.contains_key(id).then_some(()).ok_or_else(|| unknown("instrument", id, "instruments"))
     }
 
-    fn known_zone(&self, id: &str) -> Result<(), Refusal> {
+    pub(crate) fn known_zone(&self, id: &str) -> Result<(), Refusal> {
         self.zone_of.contains_key(id).then_some(()).ok_or_else(|| unknown("zone", id, "zones"))
     }
 
@@ -428,7 +431,9 @@ pub fn claims(fact: &Fact) -> Vec<(&'static str, &str)> {
         Fact::CureBegun(begun) => {
             let clamps = begun.clamps.iter().map(|clamp| ("clamp", clamp.as_str()));
             let job = begun.job.iter().map(|job| ("job", job.as_str()));
-            clamps.chain(job).chain([("cure", begun.id.as_str())]).collect()
+            // Whether a coat may go on hangs on the coat beneath it.
+            let coated = (begun.cure_kind == CureKind::Coat).then_some(("coats of", begun.instrument.as_str()));
+            clamps.chain(job).chain(coated).chain([("cure", begun.id.as_str())]).collect()
         }
         Fact::CureMoved { cure, .. } | Fact::ClampsOff { cure, .. } | Fact::CureWithdrawn { cure, .. } => {
             vec![("cure", cure.as_str())]
@@ -445,5 +450,6 @@ pub fn claims(fact: &Fact) -> Vec<(&'static str, &str)> {
         // The zone too: two plans for the same time there do not go together.
         Fact::AirPlanned(said) => vec![("plan", said.id.as_str()), ("zone", said.zone.as_str())],
         Fact::PlanCancelled { plan } => vec![("plan", plan.as_str())],
+        Fact::MixMade(made) => vec![("mix", made.id.as_str())],
     }
 }

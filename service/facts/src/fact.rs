@@ -7,7 +7,8 @@ use serde::{Deserialize, Serialize};
 
 use crate::{
     AlertId, ClampId, CureBegun, CureId, HygrometerCalibrated, InstrumentId, InstrumentMoved, JobId, JointId, LotId,
-    MaterialId, ObservationId, ObservationMade, PlanId, PlateAdded, Porosity, RhPct, StepId, TempC, VersionId, ZoneId,
+    MaterialId, MixMade, ObservationId, ObservationMade, PlanId, PlateAdded, Porosity, RhPct, StepId, TempC, VersionId,
+    ZoneId,
 };
 
 /// One thing a person, a sensor or the clock said. Corrections are further facts.
@@ -118,6 +119,8 @@ pub enum Fact {
         /// The step.
         step: Step,
     },
+    /// Something was mixed, and its working life began.
+    MixMade(Box<MixMade>),
 }
 
 /// A place with one climate: bench, booth, warm box.
@@ -297,6 +300,8 @@ pub enum AlertKind {
     CalibrationDue,
     /// A shop script failed too often in a row and is not asked any more.
     HookSetAside,
+    /// A mix is about to gel.
+    Mix,
 }
 
 /// Something told, with the words it was told in.

@@ -9,6 +9,7 @@ mod contract;
 mod deadline;
 mod expected;
 mod fault;
+mod film;
 pub mod fit;
 mod fitted;
 mod functions;
@@ -21,6 +22,7 @@ mod table;
 
 pub use contract::{MaterialKind, MaterialSheet};
 pub use fault::Fault;
+pub use film::{By, ExposureSheet, FilmSheet, MixSheet, PartSheet, RetarderSheet};
 pub use hooks::{AirSeen, AlertSeen, AskedStep, CuringSeen, HookTally, Hooks, InstrumentSeen, SET_ASIDE_AFTER};
 pub use host::{Host, LIMITS, Limits};
 pub use reference::contract_markdown;

@@ -5,6 +5,7 @@ mod board;
 mod clamps;
 mod cures;
 mod events;
+mod finish;
 mod fits;
 mod health;
 mod hooks;
@@ -15,6 +16,7 @@ mod joints;
 mod lots;
 mod materials;
 mod milestones;
+mod mixes;
 mod moisture;
 mod observations;
 mod observed;
@@ -23,9 +25,11 @@ mod plans;
 mod plates;
 mod quarantine;
 mod readings;
+mod schedules;
 mod senml;
 mod sensors;
 mod series;
+mod spray;
 mod zones;
 
 use std::sync::Arc;
@@ -46,6 +50,8 @@ use crate::{
     state::State,
     wire::List,
 };
+
+pub(crate) use finish::{ABRADE, RecoatWire};
 
 /// The state as handlers take it.
 type Shop = web::Data<Arc<State>>;
@@ -92,6 +98,14 @@ const ADDRESSES: &[&str] = &[
     "GET /api/v1/materials/{id}",
     "GET POST /api/v1/lots",
     "GET /api/v1/lots/{id}",
+    "GET POST /api/v1/mixes",
+    "GET /api/v1/mixes/{id}",
+    "GET /api/v1/mix-amounts",
+    "GET /api/v1/spray-window",
+    "GET /api/v1/schedules",
+    "GET /api/v1/schedules/{id}",
+    "POST /api/v1/schedules/{id}/jobs",
+    "GET /api/v1/instruments/{id}/finish",
     "GET POST /api/v1/glue-ups",
     "GET /api/v1/glue-ups/{id}",
     "GET /api/v1/glue-ups/{id}/milestones",
@@ -152,6 +166,10 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
                 .configure(hooks::configure)
                 .configure(materials::configure)
                 .configure(lots::configure)
+                .configure(mixes::configure)
+                .configure(spray::configure)
+                .configure(schedules::configure)
+                .configure(finish::configure)
                 .configure(milestones::configure)
                 .configure(alerts::configure)
                 .configure(board::configure)

@@ -80,6 +80,21 @@ fn telling(state: &State, due: &Due, now_ms: i64) -> Option<Telling> {
             };
             Telling::new(raised, words.kept)
         }
+        Due::Gelling { mix, alert, due_ms, late } => {
+            let bench = state.bench();
+            let words = words::of_mix(state, &bench, bench.mixes().get(mix)?);
+            let raised = AlertRaised {
+                id: alert.clone(),
+                alert_kind: facts::AlertKind::Mix,
+                cure: None,
+                stage: words.stage,
+                due_at: crate::now::instant(*due_ms),
+                late: *late,
+                title: words.title,
+                body: words.body,
+            };
+            Telling::new(raised, words.kept)
+        }
         Due::Again { alert } => {
             let raised = state.bench().alerts().get(alert).map(|alert| AlertRaised::clone(&alert.raised));
             Telling::again(Fact::AlertRepeated { alert: alert.clone() }, raised)
