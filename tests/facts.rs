@@ -36,10 +36,10 @@ fn kind(fact: &Fact) -> &'static str {
         Fact::HygrometerCalibrated(_) => "hygrometer_calibrated",
         Fact::AirPlanned(_) => "air_planned",
         Fact::PlanCancelled { .. } => "plan_cancelled",
+        Fact::MixMade(_) => "mix_made",
         Fact::ObservationMade(_) => "observation_made",
         Fact::ObservationWithdrawn { .. } => "observation_withdrawn",
         Fact::StepAdded { .. } => "step_added",
-        Fact::MixMade(_) => "mix_made",
     }
 }
 
@@ -68,10 +68,10 @@ const KINDS: [&str; 27] = [
     "hygrometer_calibrated",
     "air_planned",
     "plan_cancelled",
+    "mix_made",
     "observation_made",
     "observation_withdrawn",
     "step_added",
-    "mix_made",
 ];
 
 /// Every stored sample: its file and its text.

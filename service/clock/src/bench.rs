@@ -124,12 +124,12 @@ pub struct Bench {
     pub(crate) cures: Vec<Cure>,
     pub(crate) cure_of: HashMap<CureId, CureIx>,
     pub(crate) open: BTreeSet<CureIx>,
-    pub(crate) observations: BTreeMap<ObservationId, Observation>,
     /// Coats by the surface they lie on, in the order they were registered.
     pub(crate) coats: HashMap<SurfaceKey, Vec<CureIx>>,
     pub(crate) mixes: BTreeMap<MixId, Mix>,
     /// Mixes of which nobody has been told that they gel.
     pub(crate) live_mixes: BTreeSet<MixId>,
+    pub(crate) observations: BTreeMap<ObservationId, Observation>,
     pub(crate) alerts: BTreeMap<AlertId, Alert>,
     /// Milestones whose age is reached and that wait for the wall clock: (instant, cure, milestone).
     pub(crate) floors: BTreeSet<(i64, CureIx, u8)>,
@@ -165,10 +165,10 @@ impl Bench {
             cures: Vec::new(),
             cure_of: HashMap::new(),
             open: BTreeSet::new(),
-            observations: BTreeMap::new(),
             coats: HashMap::new(),
             mixes: BTreeMap::new(),
             live_mixes: BTreeSet::new(),
+            observations: BTreeMap::new(),
             alerts: BTreeMap::new(),
             floors: BTreeSet::new(),
             snoozed: BTreeSet::new(),

@@ -103,6 +103,8 @@ pub enum Fact {
         /// The plan.
         plan: PlanId,
     },
+    /// Something was mixed, and its working life began.
+    MixMade(Box<MixMade>),
     /// Somebody looked how far a cure is.
     ObservationMade(ObservationMade),
     /// What was seen was written down wrongly, or says nothing about the material.
@@ -119,8 +121,6 @@ pub enum Fact {
         /// The step.
         step: Step,
     },
-    /// Something was mixed, and its working life began.
-    MixMade(Box<MixMade>),
 }
 
 /// A place with one climate: bench, booth, warm box.
@@ -298,10 +298,10 @@ pub enum AlertKind {
     SensorSilent,
     /// A hygrometer was last held against salts more than a year ago.
     CalibrationDue,
-    /// A shop script failed too often in a row and is not asked any more.
-    HookSetAside,
     /// A mix is about to gel.
     Mix,
+    /// A shop script failed too often in a row and is not asked any more.
+    HookSetAside,
 }
 
 /// Something told, with the words it was told in.

@@ -109,8 +109,8 @@ pub(crate) fn payload(state: &State, raised: &AlertRaised) -> String {
         facts::AlertKind::Climate => "climate",
         facts::AlertKind::SensorSilent => "sensor.silent",
         facts::AlertKind::CalibrationDue => "calibration.due",
-        facts::AlertKind::HookSetAside => "hook.set_aside",
         facts::AlertKind::Mix => "mix.gelling",
+        facts::AlertKind::HookSetAside => "hook.set_aside",
     };
     let timestamp = state.rfc3339(raised.due_at.timestamp_millis());
     serde_json::to_string(&Payload { r#type, timestamp, data: raised }).expect("an alert has a JSON form")
