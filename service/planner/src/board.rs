@@ -102,6 +102,26 @@ impl<'a> Board<'a> {
         }
     }
 
+    /// Puts a block back where it was, if everything it waits for is done by then and what it takes is free.
+    pub(crate) fn stand(&mut self, block: usize, was: &[Option<(i64, i64)>]) -> bool {
+        let net = self.net;
+        for step in &net.blocks[block].steps {
+            let Some((start, end)) = was[*step] else { return false };
+            let outside = net.into[*step].iter().filter(|arc| net.block_of[arc.from] != block);
+            let mut bounds = outside.filter_map(|arc| self.at[arc.from].and_then(|at| net.bound(arc, at.0, at.1)));
+            if bounds.any(|bound| bound > start) || self.clash(*step, start, end).is_some() {
+                self.lift(block);
+                return false;
+            }
+            self.put(*step, start, end);
+            if net.works[*step].holds.iter().any(|hold| self.hold(*hold).is_err()) {
+                self.lift(block);
+                return false;
+            }
+        }
+        true
+    }
+
     fn attempt(&mut self, block: usize, look: Look<'_>, from: i64) -> Result<(), Miss> {
         let net = self.net;
         let steps = &net.blocks[block].steps;

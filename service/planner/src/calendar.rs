@@ -39,13 +39,7 @@ impl Calendar {
     /// `minute_of(day, minute)` is the real minute at which the local day shows that minute of its clock; without
     /// summer time that is `day * 1440 + minute`. Whoever knows the time zone gives it.
     #[must_use]
-    pub fn weekly(
-        week: &Week,
-        first: i64,
-        weekday: usize,
-        days: usize,
-        minute_of: impl Fn(i64, i64) -> i64,
-    ) -> Self {
+    pub fn weekly(week: &Week, first: i64, weekday: usize, days: usize, minute_of: impl Fn(i64, i64) -> i64) -> Self {
         let mut intervals = Vec::new();
         for i in 0..days {
             let day = first + i as i64;

@@ -20,8 +20,9 @@ struct OfJob {
 pub(crate) struct Recreate<'a> {
     problem: &'a Problem,
     board: Board<'a>,
+    /// Where each step stood before it was last taken.
+    was: Vec<Option<(i64, i64)>>,
     steps_of: Vec<Vec<usize>>,
-    blocks_of: Vec<Vec<usize>>,
     /// Blocks by resource: who is in whose way.
     rivals: Vec<Vec<usize>>,
     /// Blocks that may be moved.
@@ -44,8 +45,12 @@ struct Taken {
 /// Rounds of the first cooling; each next takes twice as many, so that any effort is a beginning of a longer one.
 const FIRST_COOLING: u64 = 500;
 /// Temperature at the start and end of a cooling, as a share of the cost. Tried out on the bench instances.
-const HOT: f64 = 0.003;
-const COLD: f64 = 0.00002;
+const HOT: f64 = 0.008;
+const COLD: f64 = 0.00003;
+/// Up to how many rivals of the first are taken off with it.
+const RIVALS: usize = 10;
+/// How often a round only closes up what was taken, in the order it stood.
+const CLOSE_UP: f64 = 0.1;
 
 impl<'a> Recreate<'a> {
     pub(crate) fn new(problem: &'a Problem, board: Board<'a>) -> Self {
@@ -57,19 +62,17 @@ impl<'a> Recreate<'a> {
         let is_free: Vec<bool> =
             net.blocks.iter().map(|block| block.steps.iter().all(|step| board.pinned[*step].is_none())).collect();
         let free: Vec<usize> = (0..net.blocks.len()).filter(|block| is_free[*block]).collect();
-        let mut blocks_of = vec![Vec::new(); problem.jobs.len()];
         let mut rivals = vec![Vec::new(); problem.resources.len()];
         for block in &free {
             for step in &net.blocks[*block].steps {
-                blocks_of[net.works[*step].job].push(*block);
                 rivals_of(&board, *step).for_each(|resource| rivals[resource].push(*block));
             }
         }
-        blocks_of.iter_mut().chain(&mut rivals).for_each(|blocks| blocks.dedup());
+        rivals.iter_mut().for_each(Vec::dedup);
+        let was = board.at.clone();
         let wish = if problem.wall.moved_cost > 0 { wall_wish(problem) } else { Vec::new() };
         let of_job = vec![OfJob::default(); problem.jobs.len()];
-        let mut all =
-            Self { problem, board, steps_of, blocks_of, rivals, free, is_free, of_job, late: 0, moved: 0, wish };
+        let mut all = Self { problem, board, was, steps_of, rivals, free, is_free, of_job, late: 0, moved: 0, wish };
         all.reckon_all();
         all
     }
@@ -115,23 +118,49 @@ impl<'a> Recreate<'a> {
         Cost::summed(self.problem, self.late, self.moved, end).total
     }
 
-    /// One ruin and what is made of it.
+    /// One ruin and what is made of it: some go first, the rest back to where they stood, and who finds that taken
+    /// goes where there is room.
     fn round(&mut self, chance: &mut Chance) -> Taken {
         let mut taken = Taken::default();
         let seed = self.free[chance.below(self.free.len())];
         self.ruin(seed, &mut taken);
-        let others = chance.below(5);
-        for _ in 0..others {
+        let first = taken.blocks.clone();
+        for _ in 0..chance.below(RIVALS) {
             if let Some(other) = self.rival(seed, &taken, chance) {
                 self.ruin(other, &mut taken);
             }
         }
-        let order = self.order(&taken, chance);
-        for block in order {
+        for (step, at) in &taken.was {
+            self.was[*step] = Some(*at);
+        }
+        let mut rest = taken.blocks[first.len()..].to_vec();
+        if chance.share() < CLOSE_UP {
+            rest.extend(first);
+            rest.sort_by_cached_key(|block| (self.stood(*block), *block));
+        } else {
+            for block in first {
+                self.put(block, &taken, chance);
+            }
+            rest.sort_by_cached_key(|block| (self.stood(*block), *block));
+            rest.retain(|block| {
+                let mut before = self.board.net.blocks[*block].before.iter();
+                !is_placed(&self.board, *block)
+                    && !(before.all(|before| is_placed(&self.board, *before)) && self.board.stand(*block, &self.was))
+            });
+            if chance.below(2) == 0 {
+                rest = self.by_job(&rest, chance);
+            }
+        }
+        for block in rest {
             self.put(block, &taken, chance);
         }
         self.reckon(&mut taken);
         taken
+    }
+
+    /// When a block stood before it was taken.
+    fn stood(&self, block: usize) -> Option<(i64, i64)> {
+        self.board.net.blocks[block].steps.iter().filter_map(|step| self.was[*step]).min()
     }
 
     /// Takes off a block and all that waits for it.
@@ -154,7 +183,8 @@ impl<'a> Recreate<'a> {
         let net = self.board.net;
         let first = net.blocks[seed].steps[0];
         let near = taken.was.iter().find(|(step, _)| *step == first)?.1.0;
-        let resources: Vec<usize> = net.blocks[seed].steps.iter().flat_map(|step| rivals_of(&self.board, *step)).collect();
+        let resources: Vec<usize> =
+            net.blocks[seed].steps.iter().flat_map(|step| rivals_of(&self.board, *step)).collect();
         let among = match resources.len() {
             0 => &self.free,
             count => &self.rivals[resources[chance.below(count)]],
@@ -167,28 +197,14 @@ impl<'a> Recreate<'a> {
         drawn.into_iter().filter_map(|block| Some((far(block)?, block))).min().map(|(_, block)| block)
     }
 
-    /// In which order what was taken goes back: job by job, or all by when they stood.
-    fn order(&self, taken: &Taken, chance: &mut Chance) -> Vec<usize> {
+    /// Job by job, in some order of the jobs.
+    fn by_job(&self, blocks: &[usize], chance: &mut Chance) -> Vec<usize> {
         let net = self.board.net;
         let job = |block: usize| net.works[net.blocks[block].steps[0]].job;
-        let mut jobs: Vec<usize> = taken.blocks.iter().map(|block| job(*block)).collect();
-        jobs.sort_unstable();
-        jobs.dedup();
-        let by = chance.below(4);
-        let mut ranked: Vec<(f64, usize)> = Vec::with_capacity(jobs.len());
-        for at in jobs {
-            let of = &self.problem.jobs[at];
-            let rank = match by {
-                0 | 1 => chance.share(),
-                2 => of.due_min.unwrap_or(i64::MAX) as f64,
-                _ => -(of.weight as f64) + chance.share(),
-            };
-            ranked.push((rank, at));
-        }
-        ranked.sort_by(|a, b| a.0.total_cmp(&b.0));
-        let place = |block: usize| ranked.iter().position(|(_, at)| *at == job(block)).unwrap_or(0);
-        let mut order: Vec<usize> = taken.blocks.clone();
-        order.sort_by_key(|block| (place(*block), *block));
+        let salt = chance.next();
+        let rank = |block: &usize| Chance::new(salt ^ job(*block) as u64).next();
+        let mut order = blocks.to_vec();
+        order.sort_by_cached_key(|block| (rank(block), self.stood(*block), *block));
         order
     }
 

@@ -11,7 +11,6 @@ use crate::{
 
 pub(crate) struct Reorder<'a> {
     problem: &'a Problem,
-    net: &'a Net,
     mirrored: Net,
     empty: Board<'a>,
     first: Vec<Slot>,
@@ -33,7 +32,7 @@ impl<'a> Reorder<'a> {
                 empty.lift(block);
             }
         }
-        Self { problem, net, mirrored: net.mirrored(), empty, first, tails }
+        Self { problem, mirrored: net.mirrored(), empty, first, tails }
     }
 
     /// Looks for better plans as long as the effort lasts; the best one found.
