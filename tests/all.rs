@@ -11,6 +11,7 @@ mod http;
 mod intake;
 mod materials;
 mod physics_reference;
+mod planner_laws;
 mod plans;
 mod readme;
 mod rule_host;

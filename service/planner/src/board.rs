@@ -131,13 +131,11 @@ impl<'a> Board<'a> {
             let rank = |step: usize| (look.rank.get(step).copied().unwrap_or(0), self.low[step], step);
             let open = steps.iter().copied().filter(|step| self.at[*step].is_none());
             let Some(step) = open.min_by_key(|step| rank(*step)) else { return Ok(()) };
-            let (start, end) = self.fit(step)?;
-            let mut pushed = self.pushed_by(block, step, start)?;
-            if pushed.is_none() {
-                self.put(step, start, end);
-                self.keep_trial(block, step, start);
-                pushed = self.hold_all(block, step)?;
-            }
+            // Where the hours end on the way, the window that pushed it there tells more.
+            let pushed = self.next(block, step).map_err(|miss| match miss {
+                Miss::Hours { .. } => nearest.unwrap_or(miss),
+                _ => miss,
+            })?;
             if let Some(miss) = pushed {
                 let by = |miss: &Miss| if let Miss::Window { by_min, .. } = miss { *by_min } else { i64::MAX };
                 nearest = nearest.into_iter().chain([miss]).min_by_key(by);
@@ -147,6 +145,18 @@ impl<'a> Board<'a> {
                 pushes -= 1;
             }
         }
+    }
+
+    /// Places one step, or says what it pushes later.
+    fn next(&mut self, block: usize, step: usize) -> Result<Option<Miss>, Miss> {
+        let (start, end) = self.fit(step)?;
+        let pushed = self.pushed_by(block, step, start)?;
+        if pushed.is_some() {
+            return Ok(pushed);
+        }
+        self.put(step, start, end);
+        self.keep_trial(block, step, start);
+        self.hold_all(block, step)
     }
 
     /// The earliest each step of a block may stand, from what is placed around it.
@@ -203,7 +213,7 @@ impl<'a> Board<'a> {
             let Some(step) = steps.iter().find(overtaken).copied() else { return Ok(()) };
             let by_min = self.low[step] - self.at[step].map_or(0, |at| at.0);
             if self.pinned[step].is_some() {
-                return Err(Miss::Window { bound: step, late: step, by_min });
+                return Err(self.window(step, by_min, &self.low));
             }
             self.base[step] = self.low[step];
             self.take(step);
@@ -216,7 +226,7 @@ impl<'a> Board<'a> {
             let begun = self.net.works[step].begun.is_some();
             let low = self.low[step];
             if low > start {
-                return Err(Miss::Window { bound: step, late: step, by_min: low - start });
+                return Err(self.window(step, low - start, &self.low));
             }
             let free = begun || self.clash(step, start, end).is_none();
             return if free { Ok((start, end)) } else { Err(Miss::Pinned { step }) };
@@ -258,11 +268,8 @@ impl<'a> Board<'a> {
         for other in steps {
             let Some((stands, _)) = self.at[*other] else { continue };
             if self.trial[*other] > stands {
-                let late = net.into[*other].iter().find(|arc| {
-                    net.block_of[arc.from] == block && self.trial_bound(arc.from, arc) == Some(self.trial[*other])
-                });
                 let by_min = self.trial[*other] - stands;
-                let miss = Miss::Window { bound: *other, late: late.map_or(step, |arc| arc.from), by_min };
+                let miss = self.window(*other, by_min, &self.trial);
                 if self.pinned[*other].is_some() {
                     return Err(miss);
                 }
@@ -277,10 +284,17 @@ impl<'a> Board<'a> {
         Ok(pushed)
     }
 
-    fn trial_bound(&self, from: usize, arc: &crate::net::Arc) -> Option<i64> {
-        let start = self.trial[from];
-        let end = if arc.way == Way::StartByEnd { self.net.stretch(from, start)?.1 } else { start };
-        self.net.bound(arc, start, end)
+    /// The window that pushes a step by so much: the one whose other step, at its bound in `low`, asks for all of it.
+    fn window(&self, bound: usize, by_min: i64, low: &[i64]) -> Miss {
+        let net = self.net;
+        let asks = |arc: &&crate::net::Arc| {
+            let start = low[arc.from];
+            let end = if arc.way == Way::StartByEnd { net.stretch(arc.from, start)?.1 } else { start };
+            net.bound(arc, start, end)
+        };
+        let within = net.into[bound].iter().filter(|arc| net.block_of[arc.from] == net.block_of[bound]);
+        let most = within.max_by_key(|arc| asks(arc).unwrap_or(i64::MIN));
+        Miss::Window { bound, late: most.map_or(bound, |arc| arc.from), by_min }
     }
 
     /// Takes what is held between `step` and others that are placed; where there is not enough, pushes the taking later.

@@ -45,8 +45,8 @@ pub fn check(problem: &Problem, slots: &[Slot]) -> Vec<Broken> {
         return vec![Broken::Count];
     }
     let mut broken = Vec::new();
-    for step in 0..slots.len() {
-        check_step(problem, slots[step], step, &mut broken);
+    for (step, slot) in slots.iter().enumerate() {
+        check_step(problem, *slot, step, &mut broken);
     }
     for (i, lag) in problem.lags.iter().enumerate() {
         if problem.steps[lag.from].begun.is_some() && problem.steps[lag.to].begun.is_some() {

@@ -88,7 +88,7 @@ pub enum NoPlan {
         from: usize,
         /// The step that comes too late.
         to: usize,
-        /// By how many minutes it was missed at best.
+        /// By how many minutes it was missed in the nearest try.
         by_min: i64,
     },
     /// The hours there are do not suffice: no shift is long enough for the step, or they end too soon.
@@ -103,7 +103,7 @@ pub enum NoPlan {
         /// What it needs too much of.
         resource: usize,
     },
-    /// A step bound to one that has begun finds its resources taken when it would have to stand.
+    /// What has begun leaves a step no place: what it needs is taken when it would have to stand.
     Taken {
         /// The step.
         step: usize,

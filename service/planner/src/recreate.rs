@@ -22,6 +22,10 @@ pub(crate) struct Recreate<'a> {
     board: Board<'a>,
     /// Where each step stood before it was last taken.
     was: Vec<Option<(i64, i64)>>,
+    /// Which step is made to wait, and until when.
+    later: Vec<i64>,
+    /// The mean length of a step.
+    usual_length: f64,
     steps_of: Vec<Vec<usize>>,
     /// Blocks by resource: who is in whose way.
     rivals: Vec<Vec<usize>>,
@@ -51,6 +55,8 @@ const COLD: f64 = 0.00003;
 const RIVALS: usize = 10;
 /// How often a round only closes up what was taken, in the order it stood.
 const CLOSE_UP: f64 = 0.1;
+/// How often a step of a block is made to wait.
+const WAITS: f64 = 0.25;
 
 impl<'a> Recreate<'a> {
     pub(crate) fn new(problem: &'a Problem, board: Board<'a>) -> Self {
@@ -70,9 +76,26 @@ impl<'a> Recreate<'a> {
         }
         rivals.iter_mut().for_each(Vec::dedup);
         let was = board.at.clone();
+        let later = vec![i64::MIN; was.len()];
+        let lengths: i64 = net.works.iter().map(|work| work.length).sum();
+        let usual_length = lengths as f64 / was.len().max(1) as f64;
         let wish = if problem.wall.moved_cost > 0 { wall_wish(problem) } else { Vec::new() };
         let of_job = vec![OfJob::default(); problem.jobs.len()];
-        let mut all = Self { problem, board, was, steps_of, rivals, free, is_free, of_job, late: 0, moved: 0, wish };
+        let mut all = Self {
+            problem,
+            board,
+            was,
+            later,
+            usual_length,
+            steps_of,
+            rivals,
+            free,
+            is_free,
+            of_job,
+            late: 0,
+            moved: 0,
+            wish,
+        };
         all.reckon_all();
         all
     }
@@ -142,11 +165,7 @@ impl<'a> Recreate<'a> {
                 self.put(block, &taken, chance);
             }
             rest.sort_by_cached_key(|block| (self.stood(*block), *block));
-            rest.retain(|block| {
-                let mut before = self.board.net.blocks[*block].before.iter();
-                !is_placed(&self.board, *block)
-                    && !(before.all(|before| is_placed(&self.board, *before)) && self.board.stand(*block, &self.was))
-            });
+            rest.retain(|block| !self.stands_again(*block));
             if chance.below(2) == 0 {
                 rest = self.by_job(&rest, chance);
             }
@@ -156,6 +175,13 @@ impl<'a> Recreate<'a> {
         }
         self.reckon(&mut taken);
         taken
+    }
+
+    /// Whether a block is placed, if need be where it stood.
+    fn stands_again(&mut self, block: usize) -> bool {
+        let before = &self.board.net.blocks[block].before;
+        is_placed(&self.board, block)
+            || before.iter().all(|before| is_placed(&self.board, *before)) && self.board.stand(block, &self.was)
     }
 
     /// When a block stood before it was taken.
@@ -222,10 +248,21 @@ impl<'a> Recreate<'a> {
         if net.blocks[block].before.iter().any(|before| !is_placed(&self.board, *before)) {
             return;
         }
-        let wish: &[i64] = if chance.below(2) == 0 { &self.wish } else { &[] };
+        let steps = &net.blocks[block].steps;
+        let mut wish: &[i64] = if chance.below(2) == 0 { &self.wish } else { &[] };
+        // A step of a block may do better to wait for no reason of its own: a clamp-off leaves the hour to a coat.
+        let waits = (steps.len() > 1 && chance.share() < WAITS).then(|| steps[chance.below(steps.len())]);
+        if let Some((step, (start, _))) = waits.and_then(|step| Some((step, self.was[step]?))) {
+            let spread = chance.share() * chance.share() * 20.0 - 2.0;
+            self.later[step] = start + (spread * self.usual_length) as i64;
+            wish = &self.later;
+        }
         let look = Look { rank: &[], wish, pushes: pushes(net.blocks[block].steps.len()) };
         // A block without a place is left out; the round is then undone.
         let _ = self.board.place(block, look);
+        if let Some(step) = waits {
+            self.later[step] = i64::MIN;
+        }
     }
 
     fn undo(&mut self, taken: Taken) {
@@ -282,8 +319,10 @@ impl<'a> Recreate<'a> {
         for before in &net.blocks[block].before {
             self.put_as_wished(*before);
         }
-        let look = Look { rank: &[], wish: &self.wish, pushes: pushes(net.blocks[block].steps.len()) };
-        let _ = self.board.place(block, look);
+        if net.blocks[block].before.iter().all(|before| is_placed(&self.board, *before)) {
+            let look = Look { rank: &[], wish: &self.wish, pushes: pushes(net.blocks[block].steps.len()) };
+            let _ = self.board.place(block, look);
+        }
     }
 
     fn reckon_all(&mut self) {

@@ -3,10 +3,11 @@
 use std::cell::Cell;
 
 use crate::{
-    Cost, NoPlan, Plan, Problem, Slot,
+    Broken, Cost, NoPlan, Plan, Problem, Slot,
     board::{Board, Look, Miss},
     bounds,
     chance::Chance,
+    check::check,
     net::Net,
     recreate::Recreate,
     reorder::Reorder,
@@ -59,12 +60,32 @@ pub fn solve(problem: &Problem, effort: Effort<'_>) -> Result<Plan, NoPlan> {
     let left = Left { effort, made: Cell::new(1) };
     let mut chance = Chance::new(effort.seed);
     let (board, unfrozen) = first(problem, &net, &tails, &left, &mut chance)?;
-    let slots = if problem.jobs.len() > 1 {
+    // Nothing that breaks anything leaves this room.
+    if let Some(broken) = check(problem, &slots_of(&board)).first() {
+        return Err(NoPlan::Taken { step: step_of(problem, broken) });
+    }
+    let first_slots = slots_of(&board);
+    let better = if problem.jobs.len() > 1 {
         Recreate::new(problem, board).run(&left, &mut chance)
     } else {
         Reorder::new(problem, &net, board, tails).run(&left, &mut chance)
     };
+    let slots = if check(problem, &better).is_empty() { better } else { first_slots };
     Ok(Plan { cost: Cost::of(problem, &slots), slots, unfrozen, schedules: left.made.get() })
+}
+
+/// A step that what is broken is about.
+fn step_of(problem: &Problem, broken: &Broken) -> usize {
+    match broken {
+        Broken::Start { step } | Broken::Hours { step } => *step,
+        Broken::Lag { lag, .. } => problem.lags[*lag].to,
+        Broken::Capacity { resource, .. } => {
+            let held = problem.holds.iter().find(|hold| hold.resource == *resource).map(|hold| hold.from);
+            let needs = |step: &crate::Step| step.needs.iter().any(|need| need.resource == *resource);
+            held.or_else(|| problem.steps.iter().position(needs)).unwrap_or(0)
+        }
+        Broken::Count => 0,
+    }
 }
 
 /// How often a step may be pushed later in a block of this many before the block goes behind all others.
@@ -86,8 +107,13 @@ fn first<'a>(
     let mut board = Board::new(net);
     let begun = |block: &&usize| net.blocks[**block].steps.iter().any(|step| net.works[*step].begun.is_some());
     let all: Vec<usize> = (0..net.blocks.len()).collect();
-    for block in all.iter().filter(begun) {
-        settle(&mut board, *block, tails, left, chance)?;
+    // What is held already goes before what those who hold it may yet take.
+    let holds =
+        |block: usize| net.holds.iter().any(|h| net.block_of[h.from] == block && net.works[h.from].begun.is_some());
+    let mut anchored: Vec<usize> = all.iter().filter(begun).copied().collect();
+    anchored.sort_by_key(|block| (!holds(*block), *block));
+    for block in anchored {
+        settle(&mut board, block, tails, left, chance)?;
     }
     let unfrozen = freeze(problem, &mut board);
     let mut blocks: Vec<usize> = all.into_iter().filter(|block| !is_placed(&board, *block)).collect();
