@@ -72,9 +72,9 @@ fn a_week_later_is_the_same_plan_a_week_later() {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(60))]
+    #![proptest_config(ProptestConfig::with_cases(30))]
 
-    /// 60 × 25 plans.
+    /// 30 × 25 plans.
     #[test]
     fn no_plan_of_a_made_up_bench_breaks_anything(seed in any::<u64>()) {
         for more in 0..25 {
@@ -92,6 +92,12 @@ proptest! {
             }
         }
     }
+
+}
+
+proptest! {
+    // Every minute of every step is tried: few of these go a long way.
+    #![proptest_config(ProptestConfig::with_cases(8))]
 
     /// The exhaustive search is the judge.
     #[test]
