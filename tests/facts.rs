@@ -21,9 +21,16 @@ fn kind(fact: &Fact) -> &'static str {
         Fact::StepDone { .. } => "step_done",
         Fact::JobClosed { .. } => "job_closed",
         Fact::JointAdded(_) => "joint_added",
+        Fact::JointLoaded(_) => "joint_loaded",
+        Fact::StringsFitted(_) => "strings_fitted",
+        Fact::StageReached(_) => "stage_reached",
+        Fact::SetupMeasured(_) => "setup_measured",
         Fact::ClampAdded(_) => "clamp_added",
         Fact::RulePutInForce(_) => "rule_put_in_force",
         Fact::LotAdded(_) => "lot_added",
+        Fact::LotOpened { .. } => "lot_opened",
+        Fact::LotUsed(_) => "lot_used",
+        Fact::LotClosed(_) => "lot_closed",
         Fact::CureBegun(_) => "cure_begun",
         Fact::CureMoved { .. } => "cure_moved",
         Fact::ClampsOff { .. } => "clamps_off",
@@ -36,11 +43,15 @@ fn kind(fact: &Fact) -> &'static str {
         Fact::HygrometerCalibrated(_) => "hygrometer_calibrated",
         Fact::AirPlanned(_) => "air_planned",
         Fact::PlanCancelled { .. } => "plan_cancelled",
+        Fact::MixMade(_) => "mix_made",
+        Fact::ObservationMade(_) => "observation_made",
+        Fact::ObservationWithdrawn { .. } => "observation_withdrawn",
+        Fact::StepAdded { .. } => "step_added",
     }
 }
 
 /// Every kind there is.
-const KINDS: [&str; 23] = [
+const KINDS: &[&str] = &[
     "zone_set",
     "instrument_added",
     "instrument_moved",
@@ -49,9 +60,16 @@ const KINDS: [&str; 23] = [
     "step_done",
     "job_closed",
     "joint_added",
+    "joint_loaded",
+    "strings_fitted",
+    "stage_reached",
+    "setup_measured",
     "clamp_added",
     "rule_put_in_force",
     "lot_added",
+    "lot_opened",
+    "lot_used",
+    "lot_closed",
     "cure_begun",
     "cure_moved",
     "clamps_off",
@@ -64,6 +82,10 @@ const KINDS: [&str; 23] = [
     "hygrometer_calibrated",
     "air_planned",
     "plan_cancelled",
+    "mix_made",
+    "observation_made",
+    "observation_withdrawn",
+    "step_added",
 ];
 
 /// Every stored sample: its file and its text.

@@ -5,6 +5,8 @@
 
 mod air;
 mod cure;
+mod film;
 mod plate;
+mod strings;
 mod table;
 mod wood;

@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use clock::{Bench, Board, Cure, CureLine, Milestone, ZoneLine};
+use clock::{Bench, Board, Cure, CureLine, Milestone, StringUp, Wait, ZoneLine};
 
 use super::shop::hour;
 
@@ -40,6 +40,11 @@ impl View {
         for cure in bench.cures() {
             view.cure(bench, cure, now_ms);
         }
+        for mix in bench.mixes().values() {
+            view.line(&format!("{mix:?}"));
+            let gels = bench.gels(mix, now_ms);
+            view.time("gels", gels.likely_ms);
+        }
         for zone in bench.zones() {
             view.line(&format!("zone {zone:?}"));
             let timeline = bench.timeline(zone.id.as_str()).expect("a zone has a timeline");
@@ -54,14 +59,37 @@ impl View {
         for alert in bench.alerts().values() {
             view.line(&format!("{alert:?}"));
         }
+        view.line(&format!("{:?}", bench.observations()));
         view.line(&format!("{:?}", bench.clamps()));
         view.line(&format!("{:?} {:?} {:?}", bench.instruments(), bench.joints(), bench.lots()));
         view.line(&format!("{:?} {:?}", bench.in_force(), bench.plates()));
         for instrument in bench.instruments().keys() {
             view.line(&format!("{instrument} is in {:?}", bench.place(instrument.as_str())));
             view.line(&format!("  {:?}", bench.wood(instrument, now_ms)));
+            view.line(&format!("  {:?}", bench.setups(instrument.as_str())));
+            if let Some(up) = bench.string_up(instrument, 4.0, now_ms) {
+                view.string_up(&up);
+            }
         }
         view
+    }
+
+    fn string_up(&mut self, up: &StringUp) {
+        self.line(&format!("  strung {:?} {:?}", up.strung, up.pulls));
+        for item in &up.items {
+            self.line(&format!("  {:?} {} {}", item.kind, item.id, item.mend));
+            let times = match item.wait {
+                Wait::Until(times) => [times.earliest, times.likely, times.safe],
+                Wait::Nothing => [Some(0), None, None],
+                Wait::Work => [None, Some(0), None],
+                Wait::Never => [None, None, Some(0)],
+            };
+            times.into_iter().chain([item.half_safe_ms]).for_each(|at_ms| self.time("    wait", at_ms));
+        }
+        for stage in up.schedule() {
+            self.time(&format!("  {:?} {:?}", stage.stage, stage.reached_ms), stage.due_ms);
+        }
+        self.numbers.extend(up.joints.iter().flat_map(|joint| [joint.required, joint.developed]));
     }
 
     fn line(&mut self, line: &str) {
@@ -80,6 +108,9 @@ impl View {
             .map(|due| match due {
                 clock::Due::Reached { cure, milestone, alert, due_ms, late } => {
                     (format!("due {cure} {milestone} {alert} {late}"), Some(*due_ms))
+                }
+                clock::Due::Gelling { mix, alert, due_ms, late } => {
+                    (format!("gelling {mix} {alert} {late}"), Some(*due_ms))
                 }
                 clock::Due::Again { alert } => (format!("again {alert}"), None),
                 clock::Due::Untrue { alert, now_due_ms } => (format!("untrue {alert}"), *now_due_ms),
@@ -115,7 +146,13 @@ impl View {
     fn cure(&mut self, bench: &Bench, cure: &Cure, now_ms: i64) {
         let Cure { begun, recorded_ms, clamps_on, clamps_off_ms, withdrawn, broken, .. } = cure;
         self.line(&format!("cure {begun:?} {recorded_ms} {clamps_on:?} {clamps_off_ms:?} {withdrawn:?} {broken:?}"));
-        self.line(&format!("  open {} step done {} {:?}", cure.is_open(), cure.step_done(), bench.step_after(cure)));
+        self.line(&format!(
+            "  open {} step done {} {:?} {:?}",
+            cure.is_open(),
+            cure.step_done(),
+            bench.step_after(cure),
+            cure.covered_ms()
+        ));
         self.line(&format!("  {:?}", bench.climate(cure, now_ms)));
         self.line(&format!("  {:?}", bench.broken_limits(cure, now_ms)));
         self.numbers.extend(bench.age_h(cure, now_ms));

@@ -2,14 +2,18 @@
 
 use std::sync::Arc;
 
-use facts::{AirPlanned, AlertRaised, CureBegun, Fact, HygrometerCalibrated, Reading, Recorded, ZoneId, ZoneSet};
+use facts::{
+    AirPlanned, AlertKind, AlertRaised, CureBegun, Fact, HygrometerCalibrated, Reading, Recorded, ZoneId, ZoneSet,
+};
 
 use crate::{
-    Air, Alert, AlertState, Bench, Clamp, Cure, Job, Planned, Plate,
+    Air, Alert, AlertState, Bench, Clamp, Cure, Job, Mix, Planned, Plate,
+    coats::surface_of,
     cure::{Leg, Told},
     cure_clock::CureIx,
     intended::standing,
     sensors::Calibration,
+    string_up::{Setup, Strung},
     timeline::Change,
     wood::{Stay, memory_ms},
     zone::Zone,
@@ -42,6 +46,21 @@ impl Bench {
             }
             Fact::JobClosed { job } => self.close_job(job.as_str(), happened_ms),
             Fact::JointAdded(added) => drop(self.joints.insert(added.id.clone(), added.clone())),
+            Fact::JointLoaded(loaded) => drop(self.loads.insert(loaded.joint.clone(), loaded.clone())),
+            Fact::StringsFitted(fitted) => {
+                let strung = Strung { fitted: fitted.clone(), at_ms: happened_ms, stages: Default::default() };
+                self.strings.insert(fitted.instrument.clone(), strung);
+            }
+            Fact::StageReached(reached) => {
+                if let Some(strung) = self.strings.get_mut(&reached.instrument) {
+                    strung.stages.entry(reached.stage).or_insert(happened_ms);
+                }
+            }
+            Fact::SetupMeasured(measured) => {
+                let setups = self.setups.entry(measured.instrument.clone()).or_default();
+                let place = setups.partition_point(|setup| setup.at_ms <= happened_ms);
+                setups.insert(place, Setup { at_ms: happened_ms, measured: measured.clone() });
+            }
             Fact::ClampAdded(added) => {
                 self.clamps.insert(added.id.clone(), Clamp { added: added.clone(), on: None });
             }
@@ -49,6 +68,17 @@ impl Bench {
                 self.in_force.insert(rule.material.clone(), rule.version.clone());
             }
             Fact::LotAdded(lot) => drop(self.lots.insert(lot.id.clone(), lot.clone())),
+            Fact::LotOpened { lot } => {
+                if let Some(lot) = self.lots.get_mut(lot) {
+                    lot.opened_at.get_or_insert(recorded.happened_at);
+                }
+            }
+            Fact::LotUsed(used) => {
+                self.shelf.entry(used.lot.clone()).or_default().uses.push((happened_ms, used.clone()));
+            }
+            Fact::LotClosed(closed) => {
+                self.shelf.entry(closed.lot.clone()).or_default().closed.get_or_insert((happened_ms, closed.clone()));
+            }
             Fact::CureBegun(begun) => self.begin_cure(begun, recorded.recorded_at.timestamp_millis()),
             Fact::CureMoved { cure, zone } => {
                 // Its job may have been closed in the same breath.
@@ -69,6 +99,9 @@ impl Bench {
                     self.cures[ix as usize].withdrawn = Some(reason.clone());
                     self.take_back_alerts(cure.as_str());
                     self.close_cure(ix, happened_ms);
+                    if let Some(surface) = surface_of(&self.cures[ix as usize]) {
+                        self.cover(&surface);
+                    }
                 }
             }
             Fact::AlertRaised(raised) => self.raise(raised, recorded.seq),
@@ -81,6 +114,13 @@ impl Bench {
             Fact::AlertRepeated { alert } => self.answer(alert.as_str(), AlertState::Open),
             Fact::AlertRetracted { alert, .. } => self.retract(alert.as_str()),
             Fact::HygrometerCalibrated(calibrated) => self.calibrate(calibrated, happened_ms),
+            Fact::ObservationMade(made) => self.observe(made, happened_ms),
+            Fact::ObservationWithdrawn { observation, reason } => self.withdraw_observation(observation, reason),
+            Fact::StepAdded { job, step } => {
+                if let Some(job) = self.jobs.get_mut(job) {
+                    job.opened.steps.push(step.clone());
+                }
+            }
             Fact::AirPlanned(said) => self.plan(said),
             Fact::PlanCancelled { plan } => {
                 if let Some(planned) = self.plans.get_mut(plan) {
@@ -88,6 +128,10 @@ impl Bench {
                     let zone = planned.said.zone.clone();
                     self.follow_plans(&zone);
                 }
+            }
+            Fact::MixMade(made) => {
+                self.live_mixes.insert(made.id.clone());
+                self.mixes.insert(made.id.clone(), Mix { made: (**made).clone(), at_ms: happened_ms });
             }
         }
     }
@@ -234,10 +278,13 @@ impl Bench {
             withdrawn: None,
             broken: None,
             closed: false,
+            covered_ms: None,
+            closed_by_cover: false,
             legs: Vec::new(),
             told: vec![Told::default(); begun.milestones.len()],
         });
         self.cure_of.insert(begun.id.clone(), ix);
+        self.cures_of.entry(begun.instrument.clone()).or_default().push(ix);
         self.open.insert(ix);
         for clamp in &begun.clamps {
             if let Some(clamp) = self.clamps.get_mut(clamp) {
@@ -248,6 +295,10 @@ impl Bench {
             job.cures.push(begun.id.clone());
         }
         self.begin_leg(ix, zone, begun.started_at.timestamp_millis());
+        if let Some(surface) = surface_of(&self.cures[ix as usize]) {
+            self.coats.entry(surface.clone()).or_default().push(ix);
+            self.cover(&surface);
+        }
     }
 
     fn free_clamps(&mut self, ix: CureIx, which: impl Fn(&facts::ClampId) -> bool, at_ms: i64) {
@@ -286,6 +337,11 @@ impl Bench {
     fn raise(&mut self, raised: &AlertRaised, seq: i64) {
         let alert = Alert { raised: Arc::new(raised.clone()), state: AlertState::Open, seq };
         self.alerts.insert(raised.id.clone(), alert);
+        if raised.alert_kind == AlertKind::Mix
+            && let Some(mix) = raised.id.as_str().strip_suffix(":gels")
+        {
+            self.live_mixes.remove(mix);
+        }
         let Some(&ix) = raised.cure.as_ref().and_then(|cure| self.cure_of.get(cure)) else { return };
         let cure = &self.cures[ix as usize];
         let Some(milestone) = cure.begun.milestones.iter().position(|m| m.stage == raised.stage) else { return };

@@ -3,7 +3,9 @@
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
-use crate::{ClampId, CureId, InstrumentId, JobId, JointId, LotId, MaterialId, StepId, VersionId, ZoneId};
+use crate::{
+    ClampId, CoatLaid, CureId, InstrumentId, JobId, JointId, LotId, MaterialId, MixId, StepId, VersionId, ZoneId,
+};
 
 /// Whether a joint was closed or a surface coated.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -69,9 +71,30 @@ pub struct TargetAge {
     /// Begins or ends something.
     #[serde(default)]
     pub meets: Meets,
+    /// Reference hours before `earliest_h` at which the end of a window is told, so that the next coat can be got ready.
+    #[serde(default, skip_serializing_if = "none")]
+    pub ahead_h: f64,
     /// What to do when it is reached.
     #[serde(default)]
     pub next: String,
+}
+
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "serde asks with a reference")]
+fn none(hours: &f64) -> bool {
+    *hours == 0.0
+}
+
+/// What a load-bearing cure needs before strings pull on it, as its rule said it when it began: kept, so that no script
+/// is asked later.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Bearing {
+    /// Age in reference hours and share of full strength at it, rising, straight in between and flat beyond.
+    pub strength: Vec<(f64, f64)>,
+    /// The least age before any string, whatever the load.
+    pub least: TargetAge,
+    /// Hours on the wall that a glue which creeps under load is left besides.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub creep_hold_h: Option<f64>,
 }
 
 /// Which quantity of the air a [`Limit`] watches, and on which side of it harm lies.
@@ -168,10 +191,19 @@ pub struct CureBegun {
     pub joint_state: JointState,
     /// Its milestones, in the rule's order.
     pub milestones: Vec<TargetAge>,
+    /// What it needs before strings; none for a coat, and for a glue-up of before that was asked.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub bearing: Option<Bearing>,
     /// Airs that spoil it.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub limits: Vec<Limit>,
     /// What the rule found at application.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub findings: Vec<Finding>,
+    /// How a coat was laid and on what; none for a glue-up, and for coats from before this was asked.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub coat: Option<CoatLaid>,
+    /// The pot it was mixed in.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub mix: Option<MixId>,
 }

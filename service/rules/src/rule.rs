@@ -5,7 +5,7 @@ use std::{
     sync::{Arc, Mutex, PoisonError},
 };
 
-use facts::{Finding, JointState, Limit, TargetAge, VersionId};
+use facts::{Bearing, Finding, JointState, Limit, TargetAge, VersionId};
 use rhai::Dynamic;
 use serde::de::DeserializeOwned;
 use sha2::{Digest, Sha256};
@@ -14,8 +14,10 @@ use clock::{Air, Law};
 
 use crate::{
     Fault, Host, MaterialSheet,
+    bearing::{STRING_UP, least_wait},
     contract::{FindingSheet, MilestoneSheet, air_map, joint_map, read},
     deadline, expected,
+    fitted::Fitted,
     host::{Compiled, LIMITS},
     table::RateTable,
 };
@@ -33,7 +35,9 @@ pub struct Rule {
     pub limits: Vec<Limit>,
     host: Arc<Host>,
     script: Compiled,
-    /// Laws by mode, sampled when first needed.
+    /// What was fitted at the bench and accepted.
+    fitted: Option<Fitted>,
+    /// Laws of the sheet by mode, sampled when first needed.
     laws: Mutex<HashMap<String, Law>>,
     /// Answers of `mode` and `milestones` for joints asked about lately; both are pure functions of the joint.
     answers: Mutex<HashMap<[u64; 3], ForJoint>>,
@@ -43,6 +47,9 @@ pub struct Rule {
 struct ForJoint {
     mode: String,
     milestones: Arc<[TargetAge]>,
+    /// The least wait before strings as the sheet has it; what follows from it is in `bearing`.
+    least: Option<TargetAge>,
+    bearing: Option<Bearing>,
 }
 
 /// What a rule says of one application: everything a glue-up or coat takes into its fact.
@@ -52,6 +59,8 @@ pub struct Application {
     pub mode: String,
     /// Its milestones.
     pub milestones: Vec<TargetAge>,
+    /// What it needs before strings, if it bears load.
+    pub bearing: Option<Bearing>,
     /// What was found at application.
     pub findings: Vec<Finding>,
 }
@@ -80,7 +89,7 @@ impl Rule {
                 ));
             }
         }
-        for (function, arity) in [("mode", 1), ("strength", 2), ("checks", 2)] {
+        for (function, arity) in [("mode", 1), ("strength", 2), ("checks", 2), ("fitted", 0)] {
             if script.functions.get(function).is_some_and(|n| *n != arity) {
                 return Err(Fault::whole(
                     file,
@@ -97,14 +106,25 @@ impl Rule {
             ));
         }
         let sheet: MaterialSheet = ask(host, &script, "material", vec![])?;
+        if sheet.creep_hold_h.is_some_and(|hours| !(0.0..=24.0 * 366.0).contains(&hours)) {
+            return Err(Fault::whole(file, "creep_hold_h must be 0 to 8784", "48 is usual for a glue that creeps"));
+        }
+        let fitted = match script.functions.contains_key("fitted") {
+            true => Some(ask(host, &script, "fitted", vec![])?),
+            false => None,
+        };
         let limits = sheet.limits.iter().map(|limit| limit.limit()).collect::<Result<_, _>>();
         let limits = limits.map_err(|what| Fault::whole(file, what, "correct the limit in material()"))?;
+        let film = sheet.film.as_ref().map_or(Ok(()), crate::FilmSheet::check);
+        let mix = sheet.mix.as_ref().map_or(Ok(()), |mix| mix.check(sheet.working_life_min));
+        film.and(mix).map_err(|what| Fault::whole(file, what, "correct film or mix in material()"))?;
         Ok(Self {
             version: Self::version_of(text),
             sheet,
             limits,
             host: host.clone(),
             script,
+            fitted,
             laws: Mutex::default(),
             answers: Mutex::default(),
         })
@@ -133,7 +153,13 @@ impl Rule {
                 "divide by the value at the reference, or correct the reference in material()",
             ));
         }
+        if let Some(fitted) = &self.fitted {
+            fitted.check(&of_joint.milestones).map_err(|what| self.fault(what))?;
+        }
         self.law(&of_joint.mode)?;
+        if let Some(mix) = &self.sheet.mix {
+            self.law(&mix.mode)?;
+        }
         self.application(reference, &joint)?;
         for age_h in of_joint.milestones.iter().map(|m| m.likely_h).chain([0.0]) {
             self.strength(age_h, &joint)?;
@@ -141,11 +167,24 @@ impl Rule {
         expected::run(self)
     }
 
-    /// The law of one mode, sampled once.
+    /// The law of one mode, with what was fitted.
     ///
     /// # Errors
     /// A [`Fault`] that names the first air for which the script has no rate.
     pub fn law(&self, mode: &str) -> Result<Law, Fault> {
+        let law = self.sheet_law(mode)?;
+        let Some(fitted) = self.fitted.clone().filter(|fitted| (fitted.per_10_k - 1.0).abs() > 0.0) else {
+            return Ok(law);
+        };
+        let reference = self.sheet.reference;
+        Ok(Arc::new(move |air| law(air) * fitted.warmth(air, &reference)))
+    }
+
+    /// The law of one mode as the sheet has it, sampled once.
+    ///
+    /// # Errors
+    /// A [`Fault`] that names the first air for which the script has no rate.
+    pub fn sheet_law(&self, mode: &str) -> Result<Law, Fault> {
         let mut laws = self.laws.lock().unwrap_or_else(PoisonError::into_inner);
         if let Some(law) = laws.get(mode) {
             return Ok(law.clone());
@@ -161,7 +200,7 @@ impl Rule {
     /// # Errors
     /// A [`Fault`] when the script fails on it.
     pub fn application(&self, air: Air, joint: &JointState) -> Result<Application, Fault> {
-        let ForJoint { mode, milestones } = self.for_joint(joint)?;
+        let ForJoint { mode, milestones, bearing, .. } = self.for_joint(joint)?;
         let findings = match self.script.functions.contains_key("checks") {
             false => Vec::new(),
             true => {
@@ -169,7 +208,8 @@ impl Rule {
                 sheets.into_iter().map(Finding::from).collect()
             }
         };
-        Ok(Application { mode, milestones: milestones.to_vec(), findings })
+        let milestones = milestones.iter().map(|target| self.with_fit(target)).collect();
+        Ok(Application { mode, milestones, bearing, findings })
     }
 
     /// Share of full strength at an age, 0 to 1; none when the rule bears no load.
@@ -180,10 +220,48 @@ impl Rule {
         if !self.script.functions.contains_key("strength") {
             return Ok(None);
         }
-        let share: f64 = self.ask("strength", vec![age_h.into(), joint_map(joint)])?;
+        let slower = self.fitted.as_ref().map_or(1.0, Fitted::slower);
+        let share: f64 = self.ask("strength", vec![(age_h / slower).into(), joint_map(joint)])?;
         match (0.0..=1.0).contains(&share) {
             true => Ok(Some(share)),
             false => Err(self.fault(format!("strength({age_h}) is {share}; it must be 0 to 1"))),
+        }
+    }
+
+    /// The mode and target age the sheet gives a stage of this joint or coat; none where it has no such stage.
+    ///
+    /// # Errors
+    /// A [`Fault`] when the script fails on it.
+    pub fn sheet_target(&self, joint: &JointState, stage: &str) -> Result<Option<(String, TargetAge)>, Fault> {
+        let ForJoint { mode, milestones, least, .. } = self.for_joint(joint)?;
+        let least = least.as_ref().filter(|_| stage == STRING_UP);
+        let found = milestones.iter().find(|target| target.stage == stage).or(least);
+        Ok(found.map(|target| (mode, target.clone())))
+    }
+
+    /// The target age of a stage of this joint or coat, with what was fitted; none where it has no such stage.
+    ///
+    /// # Errors
+    /// A [`Fault`] when the script fails on it.
+    pub fn target(&self, joint: &JointState, stage: &str) -> Result<Option<TargetAge>, Fault> {
+        Ok(self.sheet_target(joint, stage)?.map(|(_, target)| self.with_fit(&target)))
+    }
+
+    fn with_fit(&self, target: &TargetAge) -> TargetAge {
+        self.fitted.as_ref().map_or_else(|| target.clone(), |fitted| fitted.target(target.clone()))
+    }
+
+    /// A least wait that was not fitted itself is put later with the strength, and never sooner.
+    fn least_with_fit(&self, least: &TargetAge) -> TargetAge {
+        let by = self.fitted.as_ref().map_or(1.0, Fitted::slower).max(1.0);
+        match self.with_fit(least) {
+            same if same == *least => TargetAge {
+                earliest_h: least.earliest_h * by,
+                likely_h: least.likely_h * by,
+                safe_h: least.safe_h * by,
+                ..same
+            },
+            fitted => fitted,
         }
     }
 
@@ -199,12 +277,15 @@ impl Rule {
         };
         let sheets: Vec<MilestoneSheet> = self.ask("milestones", vec![joint_map(joint)])?;
         let targets: Result<Vec<_>, _> = sheets.into_iter().map(MilestoneSheet::target).collect();
-        let milestones = targets.map_err(|what| self.fault(what))?;
+        let mut milestones = targets.map_err(|what| self.fault(what))?;
         let twice = |i: usize| milestones[..i].iter().any(|other| other.stage == milestones[i].stage);
         if milestones.is_empty() || milestones.len() > 24 || (0..milestones.len()).any(twice) {
             return Err(self.fault("milestones must be 1 to 24 stages, each once".into()));
         }
-        let answer = ForJoint { mode, milestones: milestones.into() };
+        let least = least_wait(&mut milestones);
+        let fitted: Vec<_> = milestones.iter().map(|target| self.with_fit(target)).collect();
+        let bearing = self.bearing(joint, &fitted, least.as_ref().map(|least| self.least_with_fit(least)))?;
+        let answer = ForJoint { mode, milestones: milestones.into(), least, bearing };
         let mut answers = self.answers.lock().unwrap_or_else(PoisonError::into_inner);
         if answers.len() >= REMEMBERED {
             answers.clear();
@@ -230,9 +311,8 @@ impl Rule {
     }
 
     pub(crate) fn milestone(&self, joint: &JointState, stage: &str) -> Result<(String, f64, f64), Fault> {
-        let ForJoint { mode, milestones } = self.for_joint(joint)?;
-        let of_stage = milestones.iter().find(|m| m.stage == stage);
-        let of_stage = of_stage.ok_or_else(|| self.fault(format!("there is no stage \"{stage}\"")))?;
+        let found = self.sheet_target(joint, stage)?;
+        let (mode, of_stage) = found.ok_or_else(|| self.fault(format!("there is no stage \"{stage}\"")))?;
         Ok((mode, of_stage.likely_h, of_stage.floor_h))
     }
 

@@ -4,4 +4,6 @@ pub(crate) mod alarm;
 pub(crate) mod climate;
 pub(crate) mod delivery;
 pub(crate) mod sensors;
+pub(crate) mod shop;
+pub(crate) mod string_up;
 pub(crate) mod words;

@@ -12,13 +12,13 @@ use chrono_tz::Tz;
 use clock::{Bench, Refusal, claims};
 use facts::{Entry, Fact, Reading, Recorded};
 use metrics_exporter_prometheus::PrometheusHandle;
-use rules::{Fault, Rulebook};
+use rules::{Fault, Hooks, Rulebook};
 use store::{Answer, Database, Error, Keeper, NewDelivery, Outcome, Said, Saying, Writer};
 use tokio::sync::{Notify, broadcast, oneshot};
 
 use crate::{
     intake::Intake,
-    now::{Now, instant},
+    now::{LastSeen, Now, instant},
     problem::{Kind, Problem},
     settings::Settings,
 };
@@ -80,10 +80,14 @@ pub struct State {
     reader: Mutex<Box<dyn Database>>,
     pub(crate) settings: Settings,
     pub(crate) intake: Intake,
+    /// The shop's own scripts.
+    pub(crate) hooks: Hooks,
     pub(crate) zone: Tz,
     /// Scripts that are not in force because of a fault, by file.
     pub(crate) faults: RwLock<BTreeMap<String, Fault>>,
     pub(crate) metrics: PrometheusHandle,
+    /// When the alarms were last looked at.
+    pub(crate) alarm_looks: LastSeen,
     pub(crate) started_ms: i64,
     /// Ends the event streams when the service stops: a stream must not hold a worker up.
     pub(crate) stop: tokio_util::sync::CancellationToken,
@@ -111,9 +115,11 @@ impl State {
             reader: Mutex::new(reader),
             settings,
             intake: Intake::default(),
+            hooks: Hooks::default(),
             zone,
             faults: RwLock::default(),
             metrics,
+            alarm_looks: LastSeen::default(),
             stop: tokio_util::sync::CancellationToken::new(),
         }
     }
@@ -245,6 +251,10 @@ impl Keeper for BenchKeeper {
             claims(&entry.fact).into_iter().map(|(kind, id)| format!("{kind} {id}")).collect::<Vec<_>>()
         };
         saying.entries.iter().flat_map(of_entry).collect()
+    }
+
+    fn committed(&mut self, took: std::time::Duration) {
+        metrics::histogram!(crate::meters::COMMIT).record(took.as_secs_f64());
     }
 
     fn take(&mut self, facts: &[Recorded], readings: &[Reading]) {
