@@ -1,9 +1,9 @@
 //! The bench plan: what to do now and next across every open job.
 //!
 //! Hands-on steps between waits (a cure), windows (recoat, open assembly), holds (clamps from glue-up to clamp-off) and
-//! hours are a resource-constrained project schedule with minimum and maximum time lags and calendars. [`solve`] makes a
-//! plan and betters it for as long as it is let; [`check`] says, independently of that, whether a plan keeps everything;
-//! [`explain`] says of each step why it stands where it does and how long it could wait.
+//! hours are a resource-constrained project schedule with minimum and maximum time lags and calendars. [`solve()`] makes a
+//! plan and betters it for as long as it is let; [`check()`] says, independently of that, whether a plan keeps everything;
+//! [`explain()`] says of each step why it stands where it does and how long it could wait.
 //!
 //! The room is pure: whole minutes in and out, chance from a seed, no clock. A plan is a proposal from expected times,
 //! never a promise; when a material may be touched is for the cure clock and its cautions to say.
