@@ -7,11 +7,13 @@
 
 mod alerts;
 mod body;
+mod calendar;
 mod chart;
 pub mod cli;
 mod compose;
 mod demo;
 mod intake;
+mod keys;
 mod now;
 mod page;
 mod problem;
@@ -27,5 +29,5 @@ pub use demo::fill as fill_demo;
 pub use now::Now;
 pub use problem::{Kind, Problem};
 pub use run::{Service, StartError};
-pub use settings::{Settings, SettingsError, Webhook};
+pub use settings::{Alerts, Email, Person, Push, Settings, SettingsError, Webhook};
 pub use state::{Shared, State};

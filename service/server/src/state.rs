@@ -17,7 +17,9 @@ use store::{Answer, Database, Error, Keeper, NewDelivery, Outcome, Said, Saying,
 use tokio::sync::{Notify, broadcast, oneshot};
 
 use crate::{
+    calendar::Shown,
     intake::Intake,
+    keys::Keys,
     now::{Now, instant},
     problem::{Kind, Problem},
     settings::Settings,
@@ -81,6 +83,9 @@ pub struct State {
     pub(crate) settings: Settings,
     pub(crate) intake: Intake,
     pub(crate) zone: Tz,
+    pub(crate) keys: Keys,
+    /// What the calendar showed last.
+    pub(crate) shown: Shown,
     /// Scripts that are not in force because of a fault, by file.
     pub(crate) faults: RwLock<BTreeMap<String, Fault>>,
     pub(crate) metrics: PrometheusHandle,
@@ -97,12 +102,13 @@ pub(crate) struct Parts {
     pub(crate) reader: Box<dyn Database>,
     pub(crate) settings: Settings,
     pub(crate) zone: Tz,
+    pub(crate) keys: Keys,
     pub(crate) metrics: PrometheusHandle,
 }
 
 impl State {
     pub(crate) fn new(parts: Parts) -> Self {
-        let Parts { shared, rulebook, writer, reader, settings, zone, metrics } = parts;
+        let Parts { shared, rulebook, writer, reader, settings, zone, keys, metrics } = parts;
         Self {
             started_ms: shared.now.ms(),
             shared,
@@ -112,6 +118,8 @@ impl State {
             settings,
             intake: Intake::default(),
             zone,
+            keys,
+            shown: Shown::default(),
             faults: RwLock::default(),
             metrics,
             stop: tokio_util::sync::CancellationToken::new(),

@@ -8,10 +8,13 @@ use std::{sync::Arc, time::Duration};
 use clock::Due;
 use facts::{AlertRaised, Fact};
 use futures_util::future::join_all;
-use store::NewDelivery;
 use tokio_util::sync::CancellationToken;
 
-use crate::{alerts::words, problem::Problem, state::State};
+use crate::{
+    alerts::{tell, words},
+    problem::Problem,
+    state::State,
+};
 
 /// Longest the task sleeps without looking at the wall clock.
 const LONGEST_SLEEP: Duration = Duration::from_secs(5);
@@ -66,10 +69,10 @@ fn saying(state: &State, due: &Due, now_ms: i64) -> Option<store::Saying> {
         },
     };
     let deliveries = match &fact {
-        Fact::AlertRaised(raised) => deliveries(state, raised, now_ms),
+        Fact::AlertRaised(raised) => tell::plan(state, raised, now_ms),
         Fact::AlertRepeated { alert } => {
             let raised = state.bench().alerts().get(alert).map(|alert| alert.raised.clone());
-            raised.map_or_else(Vec::new, |raised| deliveries(state, &raised, now_ms))
+            raised.map_or_else(Vec::new, |raised| tell::plan(state, &raised, now_ms))
         }
         _ => vec![],
     };
@@ -82,21 +85,9 @@ fn saying(state: &State, due: &Due, now_ms: i64) -> Option<store::Saying> {
 /// When the store failed; nothing was told.
 pub(crate) async fn tell(state: &State, raised: AlertRaised) -> Result<(), Problem> {
     let now_ms = state.now().ms();
-    let deliveries = deliveries(state, &raised, now_ms);
+    let deliveries = tell::plan(state, &raised, now_ms);
     let saying = state.saying(Fact::AlertRaised(Box::new(raised)), now_ms, "clock", deliveries, None);
     state.say(saying).await.map(drop)
-}
-
-/// One delivery for each receiver.
-fn deliveries(state: &State, raised: &AlertRaised, now_ms: i64) -> Vec<NewDelivery> {
-    let body = words::payload(state, raised);
-    let to = |channel: &crate::settings::Webhook| NewDelivery {
-        alert: raised.id.clone(),
-        channel: channel.name.clone(),
-        body: body.clone(),
-        due_ms: now_ms,
-    };
-    state.settings.webhooks.iter().map(to).collect()
 }
 
 /// Runs steps until told to stop.
