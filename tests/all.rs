@@ -14,4 +14,5 @@ mod physics_reference;
 mod plans;
 mod readme;
 mod rule_host;
+mod telling;
 mod wood;

@@ -152,6 +152,9 @@ fn filled(address: &str) -> String {
         Some("coats") => "c-1",
         Some("sensors") => "s-1",
         Some("alerts") => "c-1:dust_free",
+        Some("channels") => "mia:page",
+        // The first 64 bits of the SHA-256 of the endpoint below.
+        Some("push-subscriptions") => "572ed3dbb3c937f4",
         _ => "g-1",
     };
     let query = if address.ends_with("/cracks") { "?width_mm=0.4" } else { "" };
@@ -160,7 +163,16 @@ fn filled(address: &str) -> String {
 
 #[tokio::test]
 async fn every_address_the_service_lists_answers() {
-    let bench = Bench::small().await;
+    let mut shop = bench::Shop::small();
+    let mut mia = benchclock::Person { name: "mia".into(), ..Default::default() };
+    mia.tell.insert("else".into(), vec!["page".into()]);
+    shop.settings.people = vec![mia];
+    let bench = Bench::open(shop, benchclock::Now::standing_at(bench::ms(bench::BEGIN)), false).await;
+    // The browser's keys of RFC 8291 appendix A.
+    let keys = json!({"auth": "BTBZMqHH6r4Tts7J_aSIgg", "p256dh":
+        "BCVxsr7N_eNgVRqvHtD0zTZsEc6-VV-JvLexhqUzORcxaOzi6-AYWXvTBHm4bjyPjs7Vd8pZGH6SRpkNtoIAiw4"});
+    let browser = json!({"person": "mia", "subscription": {"endpoint": "https://push.example.org/1", "keys": keys}});
+    bench.post("/api/v1/push-subscriptions", browser).await.good();
     bench.furnish().await;
     bench.post("/api/v1/lots", json!({"id": "bottle", "material": "shellac"})).await.good();
     let step = json!({"id": "glue", "kind": "glue_up", "title": "glue"});

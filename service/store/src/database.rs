@@ -70,11 +70,11 @@ pub trait Database: Send {
     /// When the database cannot be read.
     fn deliveries_of(&mut self, alert: &str) -> Result<Vec<Delivery>, Error>;
 
-    /// Deliveries to a channel that were put in by now, were not tried yet and wait for company.
+    /// Deliveries to a channel that were put in by now, were not tried yet: due, or waiting for company.
     ///
     /// # Errors
     /// When the database cannot be read.
-    fn held_deliveries(&mut self, channel: &str, now_ms: i64) -> Result<Vec<Delivery>, Error>;
+    fn fresh_deliveries(&mut self, channel: &str, now_ms: i64) -> Result<Vec<Delivery>, Error>;
 
     /// Deliveries, the newest first.
     ///

@@ -41,9 +41,9 @@ pub(crate) fn due(c: &Connection, now_ms: i64, at_most: usize) -> rusqlite::Resu
     rows(c, "WHERE state = 'waiting' AND due_ms <= ?1 ORDER BY due_ms, id LIMIT ?2", params![now_ms, at_most as i64])
 }
 
-/// Put in by now, not tried yet, and held for company that is still to come.
-pub(crate) fn held(c: &Connection, channel: &str, now_ms: i64) -> rusqlite::Result<Vec<Delivery>> {
-    let which = "WHERE state = 'waiting' AND attempts = 0 AND due_ms > ?2 AND since_ms <= ?2 AND channel = ?1 \
+/// Waiting, put in by now and not tried yet: due, or held for company that is still to come.
+pub(crate) fn fresh(c: &Connection, channel: &str, now_ms: i64) -> rusqlite::Result<Vec<Delivery>> {
+    let which = "WHERE state = 'waiting' AND attempts = 0 AND since_ms <= ?2 AND channel = ?1 \
                  ORDER BY due_ms, id";
     rows(c, which, params![channel, now_ms])
 }

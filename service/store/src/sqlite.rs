@@ -206,8 +206,8 @@ impl Database for Sqlite {
         outbox::due(&self.connection, now_ms, at_most).map_err(|e| self.error(e))
     }
 
-    fn held_deliveries(&mut self, channel: &str, now_ms: i64) -> Result<Vec<Delivery>, Error> {
-        outbox::held(&self.connection, channel, now_ms).map_err(|e| self.error(e))
+    fn fresh_deliveries(&mut self, channel: &str, now_ms: i64) -> Result<Vec<Delivery>, Error> {
+        outbox::fresh(&self.connection, channel, now_ms).map_err(|e| self.error(e))
     }
 
     fn next_delivery_ms(&mut self) -> Result<Option<i64>, Error> {

@@ -73,11 +73,11 @@ async fn bundles(state: &Arc<State>, due: Vec<Delivery>, now_ms: i64) -> Result<
     }
     let mut bundles = Vec::new();
     for ((channel, attempts, _), mut rows) in together {
-        if attempts == 0
-            && tell::person_of(&state.settings, &channel).is_some_and(|(p, _)| !tell::is_quiet(state, p, now_ms))
-        {
+        let awake =
+            tell::person_of(&state.settings, &channel).is_some_and(|(who, _)| !tell::is_quiet(state, who, now_ms));
+        if attempts == 0 && awake {
             // What waits for company has it now.
-            rows.extend(state.read(move |database| database.held_deliveries(&channel, now_ms)).await?);
+            rows = state.read(move |database| database.fresh_deliveries(&channel, now_ms)).await?;
         }
         let (wanted, needless) = sort(state, rows, now_ms);
         bundles.extend(needless);
