@@ -111,3 +111,28 @@ async fn a_closing_window_wakes_only_who_wants_to_be_woken() {
     assert_eq!((wall.got().len(), bell.got().len()), (0, 1));
     bench.stop().await;
 }
+
+#[tokio::test]
+async fn the_digest_names_a_window_by_when_it_may_close_first_and_one_that_was_missed() {
+    let mut shop = shop("slow-epoxy");
+    shop.settings.shop.digest_at = "08:00".into();
+    let bench = Bench::open(shop, Now::standing_at(ms(BEGIN)), false).await;
+    bench.furnish().await;
+    let epoxy = json!({"id": "g-1", "joint": "bridge", "material": "slow-epoxy", "zone": "bench"});
+    bench.post("/api/v1/glue-ups", epoxy).await.good();
+    bench.recurring("digest").await;
+    let closes = bench.milestone("g-1", "assembly_closes").await;
+    let hour = &closes["earliest_at"].as_str().unwrap()[11..16];
+    let body = bench.alert("digest-2026-03-02").await["body"].as_str().unwrap().to_string();
+    assert!(body.contains(&format!("{hour}: assembly closes, bridge of the guitar")), "{hour}: {body}");
+    // It closed and nobody answered: the next morning says so, and the one after that does not.
+    closing(&bench).await;
+    for (day, says) in [("2026-03-03", true), ("2026-03-04", false)] {
+        bench.now.set(ms(&format!("{day}T08:00:00Z")));
+        bench.recurring("digest").await;
+        let body = bench.alert(&format!("digest-{day}")).await["body"].as_str().unwrap().to_string();
+        let missed = "not acknowledged: Closing, assembly closes: bridge of the guitar";
+        assert_eq!(body.contains(missed), says, "{day}: {body}");
+    }
+    bench.stop().await;
+}

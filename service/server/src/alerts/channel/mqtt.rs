@@ -34,12 +34,8 @@ async fn publish(settings: &Mqtt, topic: &str, text: String) -> Result<(), Strin
     }
     let (client, mut events) = AsyncClient::new(options, 4);
     client.publish(topic, QoS::AtLeastOnce, false, text).await.map_err(|e| e.to_string())?;
-    loop {
-        match events.poll().await.map_err(|e| e.to_string())? {
-            Event::Incoming(Incoming::PubAck(_)) => break,
-            _ => {}
-        }
-    }
+    let taken = |event: &Event| matches!(event, Event::Incoming(Incoming::PubAck(_)));
+    while !taken(&events.poll().await.map_err(|e| e.to_string())?) {}
     // It is taken: a good-bye that cannot be said changes nothing.
     drop(client.disconnect().await);
     drop(events.poll().await);
