@@ -4,6 +4,8 @@ mod climate;
 mod clock_laws;
 mod crash;
 mod facts;
+mod finish;
+mod fit;
 mod forecast;
 mod hostile;
 mod house;

@@ -36,11 +36,15 @@ fn kind(fact: &Fact) -> &'static str {
         Fact::HygrometerCalibrated(_) => "hygrometer_calibrated",
         Fact::AirPlanned(_) => "air_planned",
         Fact::PlanCancelled { .. } => "plan_cancelled",
+        Fact::MixMade(_) => "mix_made",
+        Fact::ObservationMade(_) => "observation_made",
+        Fact::ObservationWithdrawn { .. } => "observation_withdrawn",
+        Fact::StepAdded { .. } => "step_added",
     }
 }
 
 /// Every kind there is.
-const KINDS: [&str; 23] = [
+const KINDS: [&str; 27] = [
     "zone_set",
     "instrument_added",
     "instrument_moved",
@@ -64,6 +68,10 @@ const KINDS: [&str; 23] = [
     "hygrometer_calibrated",
     "air_planned",
     "plan_cancelled",
+    "mix_made",
+    "observation_made",
+    "observation_withdrawn",
+    "step_added",
 ];
 
 /// Every stored sample: its file and its text.

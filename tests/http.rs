@@ -4,6 +4,7 @@
 
 mod alerts;
 pub(crate) mod events;
+mod hooks;
 mod lists;
 mod once;
 mod readings;

@@ -7,7 +7,7 @@ use proptest::prelude::*;
 
 use super::{
     bench, closing, exact,
-    shop::{Shop, glue_up, hour, id, instant, job, ms, planned, plate, reading, step, zone_set},
+    shop::{Shop, coat, glue_up, hour, id, instant, job, mix, ms, planned, plate, reading, step, zone_set},
     stage,
     view::{View, same},
 };
@@ -19,10 +19,13 @@ enum Event {
     Calibrate { sensor: usize, ago_h: f64, off_pct: f64 },
     Backlog { zone: usize, temp_c: f64 },
     Begin { zone: usize, ago_h: f64, law: usize, clamps: usize, of_job: bool },
+    Coat { ago_h: f64, law: usize, surface: usize },
+    Stir { ago_h: f64, law: usize },
     Carry { cure: usize, zone: usize, ago_h: f64 },
     Put { zone: usize, ago_h: f64 },
     ClampsOff { cure: usize },
     Withdraw { cure: usize },
+    Observe { cure: usize, stage: usize, reached: bool, ago_h: f64 },
     CloseJob,
     SetZone { zone: usize, temp_c: f64 },
     Plan { zone: usize, in_h: f64, for_h: f64, temp_c: f64 },
@@ -49,7 +52,12 @@ fn event() -> impl Strategy<Value = Event> {
         1 => (zone.clone(), temp_c.clone()).prop_map(|(zone, temp_c)| Event::Backlog { zone, temp_c }),
         4 => (zone.clone(), ago_h.clone(), 0..LAWS.len(), 0..3_usize, any::<bool>())
             .prop_map(|(zone, ago_h, law, clamps, of_job)| Event::Begin { zone, ago_h, law, clamps, of_job }),
+        3 => (ago_h.clone(), 0..LAWS.len(), 0..2_usize)
+            .prop_map(|(ago_h, law, surface)| Event::Coat { ago_h, law, surface }),
+        1 => (ago_h.clone(), 0..LAWS.len()).prop_map(|(ago_h, law)| Event::Stir { ago_h, law }),
         1 => (zone.clone(), ago_h.clone()).prop_map(|(zone, ago_h)| Event::Put { zone, ago_h }),
+        1 => (which.clone(), 0..3_usize, any::<bool>(), ago_h.clone())
+            .prop_map(|(cure, stage, reached, ago_h)| Event::Observe { cure, stage, reached, ago_h }),
         2 => (which.clone(), zone.clone(), ago_h).prop_map(|(cure, zone, ago_h)| Event::Carry { cure, zone, ago_h }),
         1 => which.clone().prop_map(|cure| Event::ClampsOff { cure }),
         1 => which.clone().prop_map(|cure| Event::Withdraw { cure }),
@@ -91,6 +99,16 @@ impl Shop {
                 let begun = begun(n, LAWS[law], ZONES[zone], now_h - ago_h, clamps, of_job);
                 (now_h - ago_h, Fact::CureBegun(begun.into()))
             }
+            Event::Coat { ago_h, law, surface } => {
+                let milestones =
+                    [stage("recoat_opens", 1.0), closing(stage("recoat_closes", 8.0)), stage("rub_out", 24.0)];
+                let cure = format!("cure-{}", self.bench.cures().len());
+                let begun = coat(&cure, LAWS[law], ["top", "Back"][surface], now_h - ago_h, &milestones);
+                (now_h - ago_h, Fact::CureBegun(begun.into()))
+            }
+            Event::Stir { ago_h, law } => {
+                (now_h - ago_h, mix(&format!("mix-{}", self.bench.mixes().len()), LAWS[law], 2.0))
+            }
             Event::Carry { cure: n, zone, ago_h } => {
                 (now_h - ago_h, Fact::CureMoved { cure: cure(n), zone: id(ZONES[zone]) })
             }
@@ -103,6 +121,18 @@ impl Shop {
                 (now_h, Fact::ClampsOff { cure: cure(n), clamps })
             }
             Event::Withdraw { cure: n } => (now_h, Fact::CureWithdrawn { cure: cure(n), reason: "a slip".into() }),
+            Event::Observe { cure: n, stage, reached, ago_h } => {
+                let known = self.bench.observations().len();
+                if reached && known > 2 {
+                    let observation = id(&format!("seen-{}", n % known));
+                    (now_h, Fact::ObservationWithdrawn { observation, reason: "a slip".into() })
+                } else {
+                    let (cure, stage) = (cure(n), ["assembly_closes", "clamp_off", "dry_through"][stage].into());
+                    let (id, by) = (id(&format!("seen-{known}")), facts::Observing::SqueezeOut);
+                    let made = facts::ObservationMade { id, cure, stage, reached, by, note: String::new() };
+                    (now_h - ago_h, Fact::ObservationMade(made))
+                }
+            }
             Event::CloseJob => (now_h, Fact::JobClosed { job: id("job") }),
             Event::SetZone { zone, temp_c } => (now_h, zone_set(ZONES[zone], temp_c)),
             Event::Plan { zone, in_h, for_h, temp_c } => {

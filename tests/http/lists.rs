@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use bench::Bench;
+use bench::{Bench, Shop};
 use serde_json::{Value, json};
 
 use super::{at_ms, each};
@@ -116,7 +116,7 @@ async fn the_milestones_ahead_come_in_order_of_time_and_no_further_than_asked() 
     assert!(soon.iter().any(|c| c["cure"] == "g-1" && c["stage"] == "clamp_off"), "{soon:?}");
     assert!(soon.iter().any(|c| c["place"] == "top of the guitar" && c["stage"] == "dry_to_touch"), "{soon:?}");
     assert_eq!(ahead("").await, ahead("?within_h=48").await);
-    assert_eq!(ahead("?within_h=8784").await.len(), 3 + 8);
+    assert_eq!(ahead("?within_h=8784").await.len(), 3 + 9);
     // What was told is not ahead any more.
     bench.live_minutes("bench", 35, 20.0, 50.0).await;
     assert!(ahead("?within_h=2").await.iter().all(|c| c["stage"] != "scrape_flush"));
@@ -151,19 +151,42 @@ fn filled(address: &str) -> String {
         Some("lots") => "bottle",
         Some("coats") => "c-1",
         Some("sensors") => "s-1",
+        Some("mixes") => "pot",
+        Some("schedules") => "polish",
         Some("alerts") => "c-1:dust_free",
         Some("channels") => "mia:page",
         // The first 64 bits of the SHA-256 of the endpoint below.
         Some("push-subscriptions") => "572ed3dbb3c937f4",
+        Some("observations") => "o-1",
         _ => "g-1",
     };
-    let query = if address.ends_with("/cracks") { "?width_mm=0.4" } else { "" };
-    address.replace("{id}", id).replace("{step}", "glue").replace("{plan}", "evening").replace("{held}", "1") + query
+    let query = match address.split('/').next_back() {
+        Some("cracks") => "?width_mm=0.4",
+        Some("spray-window") => "?material=shellac&zone=bench",
+        Some("mix-amounts") => "?material=fast-epoxy&wanted_ml=10",
+        _ => "",
+    };
+    address
+        .replace("{id}", id)
+        .replace("{material}", "shellac")
+        .replace("{step}", "glue")
+        .replace("{plan}", "evening")
+        .replace("{held}", "1")
+        + query
 }
 
 #[tokio::test]
 async fn every_address_the_service_lists_answers() {
-    let mut shop = bench::Shop::small();
+    // Something that is mixed, and a schedule.
+    let mut shop = Shop::small();
+    let scripts = bench::root().join("scripts");
+    std::fs::create_dir_all(shop.settings.scripts.folder.join("schedules")).unwrap();
+    for (from, to) in [
+        ("materials/fast-epoxy.rhai", "materials/fast-epoxy.rhai"),
+        ("schedules/french-polish.toml", "schedules/polish.toml"),
+    ] {
+        std::fs::copy(scripts.join(from), shop.settings.scripts.folder.join(to)).unwrap();
+    }
     let mut mia = benchclock::Person { name: "mia".into(), ..Default::default() };
     mia.tell.insert("else".into(), vec!["page".into()]);
     shop.settings.people = vec![mia];
@@ -174,6 +197,8 @@ async fn every_address_the_service_lists_answers() {
     let browser = json!({"person": "mia", "subscription": {"endpoint": "https://push.example.org/1", "keys": keys}});
     bench.post("/api/v1/push-subscriptions", browser).await.good();
     bench.furnish().await;
+    let pot = json!({"id": "pot", "material": "fast-epoxy", "zone": "bench", "wanted_ml": 10});
+    bench.post("/api/v1/mixes", pot).await.good();
     bench.post("/api/v1/lots", json!({"id": "bottle", "material": "shellac"})).await.good();
     let step = json!({"id": "glue", "kind": "glue_up", "title": "glue"});
     let job = json!({"id": "job", "title": "job", "instrument": "guitar", "steps": [step]});
@@ -187,6 +212,8 @@ async fn every_address_the_service_lists_answers() {
                       "minutes_ago": 30});
     bench.post("/api/v1/coats", coat).await.good();
     assert!(bench.alarms().await > 0);
+    let seen = json!({"id": "o-1", "cure": "c-1", "stage": "sandable", "reached": false});
+    bench.post("/api/v1/observations", seen).await.good();
     let plan = json!({"id": "evening", "from": "2026-03-02T18:00:00Z", "until": "2026-03-02T22:00:00Z", "temp_c": 26});
     bench.post("/api/v1/zones/bench/plans", plan).await.good();
     let readings = "/api/v1/zones/bench/readings";

@@ -14,7 +14,7 @@ const LONGEST_SNOOZE_MS: i64 = 30 * 24 * 3_600_000;
 /// How far from now a planned change of the air may begin or end: nobody knows when the booth is heated in a month.
 const PLAN_REACH_MS: i64 = 14 * 24 * 3_600_000;
 
-fn unknown(what: &'static str, id: &str, route: &str) -> Refusal {
+pub(crate) fn unknown(what: &'static str, id: &str, route: &str) -> Refusal {
     Refusal::Unknown {
         what,
         id: id.into(),
@@ -22,7 +22,7 @@ fn unknown(what: &'static str, id: &str, route: &str) -> Refusal {
     }
 }
 
-fn conflict(what: impl Into<String>, mend: impl Into<String>) -> Refusal {
+pub(crate) fn conflict(what: impl Into<String>, mend: impl Into<String>) -> Refusal {
     Refusal::Conflict { what: what.into(), mend: mend.into() }
 }
 
@@ -57,6 +57,7 @@ impl Bench {
                 new("lot", &lot.id, self.lots.contains_key(&lot.id))
             }
             Fact::CureBegun(begun) => self.admit_cure(begun, now_ms),
+            Fact::MixMade(made) => self.admit_mix(made, happened_ms, now_ms),
             Fact::CureMoved { cure, zone } => self.admit_move(cure, zone.as_str(), happened_ms),
             Fact::ClampsOff { cure, clamps } => {
                 let on = &self.known_cure(cure)?.clamps_on;
@@ -105,6 +106,9 @@ impl Bench {
                         .into(),
                 })
             }
+            Fact::ObservationMade(made) => self.admit_observation(made, happened_ms, now_ms),
+            Fact::ObservationWithdrawn { observation, .. } => self.standing_observation(observation).map(drop),
+            Fact::StepAdded { job, step } => self.admit_step(job, step),
             Fact::AirPlanned(said) => self.admit_plan(said, now_ms),
             Fact::PlanCancelled { plan } => {
                 let known = self.plans.get(plan).ok_or_else(|| unknown("plan", plan.as_str(), "zones/{id}/plans"))?;
@@ -242,6 +246,8 @@ impl Bench {
                 ));
             }
         }
+        self.admit_mixed(begun)?;
+        self.admit_recoat(begun)?;
         self.admit_clamps(begun)
     }
 
@@ -272,7 +278,7 @@ impl Bench {
         in_order(cure.as_str(), known.legs.last().map(|leg| leg.from_ms), at_ms)
     }
 
-    fn open_job(&self, job: &str, step: Option<&str>) -> Result<(), Refusal> {
+    pub(crate) fn open_job(&self, job: &str, step: Option<&str>) -> Result<(), Refusal> {
         let known = self.jobs.get(job).ok_or_else(|| unknown("job", job, "jobs"))?;
         if known.closed {
             return Err(conflict(format!("job \"{job}\" is closed"), "open a new job for further work"));
@@ -293,7 +299,7 @@ impl Bench {
         Ok(known)
     }
 
-    fn known_cure(&self, cure: &CureId) -> Result<&crate::Cure, Refusal> {
+    pub(crate) fn known_cure(&self, cure: &CureId) -> Result<&crate::Cure, Refusal> {
         self.cure(cure.as_str()).ok_or_else(|| unknown("glue-up or coat", cure.as_str(), "glue-ups"))
     }
 
@@ -301,11 +307,11 @@ impl Bench {
         self.instruments.contains_key(id).then_some(()).ok_or_else(|| unknown("instrument", id, "instruments"))
     }
 
-    fn known_zone(&self, id: &str) -> Result<(), Refusal> {
+    pub(crate) fn known_zone(&self, id: &str) -> Result<(), Refusal> {
         self.zone_of.contains_key(id).then_some(()).ok_or_else(|| unknown("zone", id, "zones"))
     }
 
-    fn known_material(&self, id: &str) -> Result<(), Refusal> {
+    pub(crate) fn known_material(&self, id: &str) -> Result<(), Refusal> {
         self.in_force.contains_key(id).then_some(()).ok_or_else(|| Refusal::Unknown {
             what: "material",
             id: id.into(),
@@ -337,7 +343,7 @@ impl Bench {
         .into())
     }
 
-    fn not_ancient(&self, what: &str, at_ms: i64, now_ms: i64) -> Result<(), Refusal> {
+    pub(crate) fn not_ancient(&self, what: &str, at_ms: i64, now_ms: i64) -> Result<(), Refusal> {
         if now_ms - at_ms <= OLDEST_MS {
             return Ok(());
         }
@@ -368,7 +374,9 @@ fn spoken(fact: &Fact) -> Result<(), Refusal> {
         Fact::ClampAdded(added) => words("name", &added.name, 1).and(words("kind", &added.clamp_kind, 0)),
         Fact::LotAdded(lot) => words("label", &lot.label, 0),
         Fact::CureBegun(begun) => begun.surface.iter().try_for_each(|surface| words("surface", surface, 1)),
-        Fact::CureWithdrawn { reason, .. } => words("reason", reason, 1),
+        Fact::CureWithdrawn { reason, .. } | Fact::ObservationWithdrawn { reason, .. } => words("reason", reason, 1),
+        Fact::ObservationMade(made) => words("note", &made.note, 0),
+        Fact::StepAdded { step, .. } => words("step.title", &step.title, 1),
         _ => Ok(()),
     }
 }
@@ -387,7 +395,7 @@ fn words(what: &str, text: &str, least: usize) -> Result<(), Refusal> {
     .into())
 }
 
-fn new<K>(what: &'static str, id: &facts::Id<K>, there: bool) -> Result<(), Refusal> {
+pub(crate) fn new<K>(what: &'static str, id: &facts::Id<K>, there: bool) -> Result<(), Refusal> {
     if there { Err(Refusal::Exists { what, id: id.to_string() }) } else { Ok(()) }
 }
 
@@ -423,7 +431,9 @@ pub fn claims(fact: &Fact) -> Vec<(&'static str, &str)> {
         Fact::CureBegun(begun) => {
             let clamps = begun.clamps.iter().map(|clamp| ("clamp", clamp.as_str()));
             let job = begun.job.iter().map(|job| ("job", job.as_str()));
-            clamps.chain(job).chain([("cure", begun.id.as_str())]).collect()
+            // Whether a coat may go on hangs on the coat beneath it.
+            let coated = (begun.cure_kind == CureKind::Coat).then_some(("coats of", begun.instrument.as_str()));
+            clamps.chain(job).chain(coated).chain([("cure", begun.id.as_str())]).collect()
         }
         Fact::CureMoved { cure, .. } | Fact::ClampsOff { cure, .. } | Fact::CureWithdrawn { cure, .. } => {
             vec![("cure", cure.as_str())]
@@ -434,8 +444,12 @@ pub fn claims(fact: &Fact) -> Vec<(&'static str, &str)> {
         | Fact::AlertRepeated { alert }
         | Fact::AlertRetracted { alert, .. } => vec![("alert", alert.as_str())],
         Fact::HygrometerCalibrated(calibrated) => vec![("sensor", calibrated.sensor.as_str())],
+        Fact::ObservationMade(made) => vec![("observation", made.id.as_str()), ("cure", made.cure.as_str())],
+        Fact::ObservationWithdrawn { observation, .. } => vec![("observation", observation.as_str())],
+        Fact::StepAdded { job, .. } => vec![("job", job.as_str())],
         // The zone too: two plans for the same time there do not go together.
         Fact::AirPlanned(said) => vec![("plan", said.id.as_str()), ("zone", said.zone.as_str())],
         Fact::PlanCancelled { plan } => vec![("plan", plan.as_str())],
+        Fact::MixMade(made) => vec![("mix", made.id.as_str())],
     }
 }

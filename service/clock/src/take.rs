@@ -2,10 +2,13 @@
 
 use std::sync::Arc;
 
-use facts::{AirPlanned, AlertRaised, CureBegun, Fact, HygrometerCalibrated, Reading, Recorded, ZoneId, ZoneSet};
+use facts::{
+    AirPlanned, AlertKind, AlertRaised, CureBegun, Fact, HygrometerCalibrated, Reading, Recorded, ZoneId, ZoneSet,
+};
 
 use crate::{
-    Air, Alert, AlertState, Bench, Clamp, Cure, Job, Planned, Plate,
+    Air, Alert, AlertState, Bench, Clamp, Cure, Job, Mix, Planned, Plate,
+    coats::surface_of,
     cure::{Leg, Told},
     cure_clock::CureIx,
     intended::standing,
@@ -69,6 +72,9 @@ impl Bench {
                     self.cures[ix as usize].withdrawn = Some(reason.clone());
                     self.take_back_alerts(cure.as_str());
                     self.close_cure(ix, happened_ms);
+                    if let Some(surface) = surface_of(&self.cures[ix as usize]) {
+                        self.cover(&surface);
+                    }
                 }
             }
             Fact::AlertRaised(raised) => self.raise(raised, recorded.seq),
@@ -81,6 +87,13 @@ impl Bench {
             Fact::AlertRepeated { alert } => self.answer(alert.as_str(), AlertState::Open),
             Fact::AlertRetracted { alert, .. } => self.retract(alert.as_str()),
             Fact::HygrometerCalibrated(calibrated) => self.calibrate(calibrated, happened_ms),
+            Fact::ObservationMade(made) => self.observe(made, happened_ms),
+            Fact::ObservationWithdrawn { observation, reason } => self.withdraw_observation(observation, reason),
+            Fact::StepAdded { job, step } => {
+                if let Some(job) = self.jobs.get_mut(job) {
+                    job.opened.steps.push(step.clone());
+                }
+            }
             Fact::AirPlanned(said) => self.plan(said),
             Fact::PlanCancelled { plan } => {
                 if let Some(planned) = self.plans.get_mut(plan) {
@@ -88,6 +101,10 @@ impl Bench {
                     let zone = planned.said.zone.clone();
                     self.follow_plans(&zone);
                 }
+            }
+            Fact::MixMade(made) => {
+                self.live_mixes.insert(made.id.clone());
+                self.mixes.insert(made.id.clone(), Mix { made: (**made).clone(), at_ms: happened_ms });
             }
         }
     }
@@ -234,6 +251,8 @@ impl Bench {
             withdrawn: None,
             broken: None,
             closed: false,
+            covered_ms: None,
+            closed_by_cover: false,
             legs: Vec::new(),
             told: vec![Told::default(); begun.milestones.len()],
         });
@@ -248,6 +267,10 @@ impl Bench {
             job.cures.push(begun.id.clone());
         }
         self.begin_leg(ix, zone, begun.started_at.timestamp_millis());
+        if let Some(surface) = surface_of(&self.cures[ix as usize]) {
+            self.coats.entry(surface.clone()).or_default().push(ix);
+            self.cover(&surface);
+        }
     }
 
     fn free_clamps(&mut self, ix: CureIx, which: impl Fn(&facts::ClampId) -> bool, at_ms: i64) {
@@ -286,6 +309,11 @@ impl Bench {
     fn raise(&mut self, raised: &AlertRaised, seq: i64) {
         let alert = Alert { raised: Arc::new(raised.clone()), state: AlertState::Open, seq };
         self.alerts.insert(raised.id.clone(), alert);
+        if raised.alert_kind == AlertKind::Mix
+            && let Some(mix) = raised.id.as_str().strip_suffix(":gels")
+        {
+            self.live_mixes.remove(mix);
+        }
         let Some(&ix) = raised.cure.as_ref().and_then(|cure| self.cure_of.get(cure)) else { return };
         let cure = &self.cures[ix as usize];
         let Some(milestone) = cure.begun.milestones.iter().position(|m| m.stage == raised.stage) else { return };

@@ -6,5 +6,6 @@ pub(crate) mod climate;
 pub(crate) mod delivery;
 pub(crate) mod message;
 pub(crate) mod sensors;
+pub(crate) mod shop;
 pub(crate) mod tell;
 pub(crate) mod words;

@@ -6,8 +6,11 @@ use facts::{Level, Meets};
 
 use crate::{
     alerts::words::{self, ESTIMATE, place, spoken},
+    looked_at::LookedAt,
     now::instant,
+    routes::ABRADE,
     state::State,
+    wire::state_of,
 };
 
 /// A moment as a page shows it: for people, and for the script that counts down to it.
@@ -44,6 +47,8 @@ pub(crate) struct CureCard {
     pub(crate) when: Option<Moment>,
     pub(crate) assumed: bool,
     pub(crate) spoiled: bool,
+    /// What to do before the next coat, once the window to recoat has closed.
+    pub(crate) recoat: &'static str,
 }
 
 /// A step to do next.
@@ -99,11 +104,13 @@ pub(crate) struct CurePage {
     pub(crate) zone: String,
     pub(crate) started: String,
     pub(crate) state: &'static str,
+    pub(crate) recoat: &'static str,
     pub(crate) assumed: bool,
     pub(crate) milestones: Vec<MilestoneRow>,
     pub(crate) findings: Vec<(&'static str, String, String)>,
     pub(crate) cautions: Vec<String>,
     pub(crate) clamps_on: String,
+    pub(crate) looked_at: LookedAt,
     pub(crate) next_step: String,
     pub(crate) estimate: &'static str,
 }
@@ -134,7 +141,7 @@ const ALERTS_SHOWN: usize = 12;
 
 impl State {
     /// An hour today, or a day and an hour.
-    fn clock_text(&self, at_ms: i64, now_ms: i64) -> String {
+    pub(crate) fn clock_text(&self, at_ms: i64, now_ms: i64) -> String {
         let (at, now) = (instant(at_ms).with_timezone(&self.zone), instant(now_ms).with_timezone(&self.zone));
         let format = if at.date_naive() == now.date_naive() {
             "%H:%M"
@@ -220,7 +227,15 @@ impl State {
             when: line.next_ms.map(|at_ms| Moment { text: self.clock_text(at_ms, now_ms), at_ms }),
             assumed: line.climate.is_assumed(),
             spoiled: line.spoiled,
+            recoat: self.abrade(bench, line.cure, now_ms),
         }
+    }
+
+    /// "Abrade before recoat", if it is so.
+    fn abrade(&self, bench: &Bench, cure: &Cure, now_ms: i64) -> &'static str {
+        let on_top = cure.covered_ms().is_none() && cure.withdrawn.is_none();
+        let closed = on_top && matches!(bench.recoat_window(cure, now_ms), clock::RecoatWindow::Closed(_));
+        if closed { ABRADE } else { "" }
     }
 
     pub(crate) fn cure_page(&self, bench: &Bench, cure: &Cure) -> CurePage {
@@ -253,11 +268,8 @@ impl State {
             material: self.material_name(cure),
             zone: bench.zones().find(|z| z.id == *line.zone).map_or_else(String::new, |z| z.name.clone()),
             started: self.clock_text(cure.begun.started_at.timestamp_millis(), now_ms),
-            state: match (&cure.withdrawn, cure.is_open()) {
-                (Some(_), _) => "withdrawn",
-                (None, true) => "curing",
-                (None, false) => "closed",
-            },
+            state: state_of(cure),
+            recoat: self.abrade(bench, cure, now_ms),
             assumed: line.climate.is_assumed(),
             milestones: bench.milestones(cure, now_ms).into_iter().map(row).collect(),
             findings: self
@@ -270,6 +282,7 @@ impl State {
                 .rule(&cure.begun.rule_version)
                 .map_or_else(|_| vec![], |r| r.sheet.cautions.clone()),
             clamps_on: cure.clamps_on.iter().map(|c| c.as_str()).collect::<Vec<_>>().join(", "),
+            looked_at: self.looked_at(bench, cure, now_ms),
             next_step: bench.step_after(cure).map_or_else(String::new, |step| step.title.clone()),
             estimate: words::ESTIMATE,
         }

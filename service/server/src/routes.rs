@@ -7,7 +7,10 @@ mod clamps;
 mod cures;
 mod deliveries;
 mod events;
+mod finish;
+mod fits;
 mod health;
+mod hooks;
 mod import;
 mod instruments;
 mod jobs;
@@ -15,16 +18,21 @@ mod joints;
 mod lots;
 mod materials;
 mod milestones;
+mod mixes;
 mod moisture;
+mod observations;
+mod observed;
 mod pages;
 mod plans;
 mod plates;
 mod push;
 mod quarantine;
 mod readings;
+mod schedules;
 mod senml;
 mod sensors;
 mod series;
+mod spray;
 mod zones;
 
 use std::sync::Arc;
@@ -45,6 +53,8 @@ use crate::{
     state::State,
     wire::List,
 };
+
+pub(crate) use finish::{ABRADE, RecoatWire};
 
 /// The state as handlers take it.
 type Shop = web::Data<Arc<State>>;
@@ -83,10 +93,22 @@ const ADDRESSES: &[&str] = &[
     "GET /api/v1/joints/{id}",
     "GET POST /api/v1/clamps",
     "GET /api/v1/clamps/{id}",
+    "GET POST /api/v1/observations",
+    "GET /api/v1/observations/{id}",
+    "POST /api/v1/observations/{id}/withdraw",
+    "POST /api/v1/rules/{material}/fit",
     "GET /api/v1/materials",
     "GET /api/v1/materials/{id}",
     "GET POST /api/v1/lots",
     "GET /api/v1/lots/{id}",
+    "GET POST /api/v1/mixes",
+    "GET /api/v1/mixes/{id}",
+    "GET /api/v1/mix-amounts",
+    "GET /api/v1/spray-window",
+    "GET /api/v1/schedules",
+    "GET /api/v1/schedules/{id}",
+    "POST /api/v1/schedules/{id}/jobs",
+    "GET /api/v1/instruments/{id}/finish",
     "GET POST /api/v1/glue-ups",
     "GET /api/v1/glue-ups/{id}",
     "GET /api/v1/glue-ups/{id}/milestones",
@@ -99,6 +121,8 @@ const ADDRESSES: &[&str] = &[
     "POST /api/v1/coats/{id}/move",
     "POST /api/v1/coats/{id}/withdraw",
     "GET /api/v1/milestones",
+    "GET /api/v1/hooks",
+    "GET /api/v1/instruments/{id}/held-back",
     "GET /api/v1/alerts",
     "GET /api/v1/alerts/{id}",
     "POST /api/v1/alerts/{id}/acknowledge",
@@ -147,8 +171,15 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
                 .configure(jobs::configure)
                 .configure(joints::configure)
                 .configure(clamps::configure)
+                .configure(observations::configure)
+                .configure(fits::configure)
+                .configure(hooks::configure)
                 .configure(materials::configure)
                 .configure(lots::configure)
+                .configure(mixes::configure)
+                .configure(spray::configure)
+                .configure(schedules::configure)
+                .configure(finish::configure)
                 .configure(milestones::configure)
                 .configure(alerts::configure)
                 .configure(deliveries::configure)
@@ -162,6 +193,7 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
         .configure(push::configure_scripts)
         .configure(health::configure)
         .configure(pages::configure)
+        .configure(observed::configure)
         .default_service(web::to(nowhere));
 }
 

@@ -11,7 +11,10 @@ use futures_util::future::join_all;
 use tokio_util::sync::CancellationToken;
 
 use crate::{
-    alerts::{tell, words},
+    alerts::{
+        shop::{self, Telling},
+        tell, words,
+    },
     problem::Problem,
     state::State,
 };
@@ -31,24 +34,41 @@ pub(crate) async fn step(state: &Arc<State>) -> Result<usize, Problem> {
         let now_ms = state.now().ms();
         let due = state.shared.bench_mut().due(now_ms, AT_ONCE);
         if due.is_empty() {
+            shop::tell_set_aside(state).await?;
             return Ok(told);
         }
         told += due.len();
-        let sayings: Vec<_> = due.iter().filter_map(|due| saying(state, due, now_ms)).collect();
-        // All at once: the writer commits together what waits together.
-        for said in join_all(sayings.into_iter().map(|saying| state.say(saying))).await {
-            said?;
-        }
+        let tellings: Vec<_> = due.iter().filter_map(|due| telling(state, due, now_ms)).collect();
+        tell_all(state, shop::worded(state, tellings).await).await?;
     }
 }
 
-fn saying(state: &State, due: &Due, now_ms: i64) -> Option<store::Saying> {
-    let fact = match due {
+/// Says tellings, each with its deliveries, then the steps that follow from them.
+async fn tell_all(state: &Arc<State>, tellings: Vec<Telling>) -> Result<(), Problem> {
+    let now_ms = state.now().ms();
+    let mut steps = Vec::new();
+    let mut sayings = Vec::new();
+    for telling in tellings {
+        let about = telling.about.as_ref();
+        let deliveries = about.map_or_else(Vec::new, |raised| tell::plan(state, raised, telling.to.as_deref(), now_ms));
+        sayings.push(state.saying(telling.fact, now_ms, "clock", deliveries, None));
+        steps.extend(telling.steps);
+    }
+    // All at once: the writer commits together what waits together.
+    for said in join_all(sayings.into_iter().map(|saying| state.say(saying))).await {
+        said?;
+    }
+    shop::add_steps(state, steps).await;
+    Ok(())
+}
+
+fn telling(state: &State, due: &Due, now_ms: i64) -> Option<Telling> {
+    Some(match due {
         Due::Reached { cure, milestone, alert, due_ms, late } => {
             let bench = state.bench();
             let words = words::of_milestone(state, &bench, bench.cure(cure.as_str())?, *milestone);
             metrics::histogram!("benchclock_alert_lateness_seconds").record((now_ms - due_ms) as f64 / 1000.0);
-            Fact::AlertRaised(Box::new(AlertRaised {
+            let raised = AlertRaised {
                 id: alert.clone(),
                 alert_kind: facts::AlertKind::Milestone,
                 cure: Some(cure.clone()),
@@ -57,37 +77,45 @@ fn saying(state: &State, due: &Due, now_ms: i64) -> Option<store::Saying> {
                 late: *late,
                 title: words.title,
                 body: words.body,
-            }))
+            };
+            Telling::new(raised, words.kept)
         }
-        Due::Again { alert } => Fact::AlertRepeated { alert: alert.clone() },
-        Due::Untrue { alert, now_due_ms } => Fact::AlertRetracted {
+        Due::Gelling { mix, alert, due_ms, late } => {
+            let bench = state.bench();
+            let words = words::of_mix(state, &bench, bench.mixes().get(mix)?);
+            let raised = AlertRaised {
+                id: alert.clone(),
+                alert_kind: facts::AlertKind::Mix,
+                cure: None,
+                stage: words.stage,
+                due_at: crate::now::instant(*due_ms),
+                late: *late,
+                title: words.title,
+                body: words.body,
+            };
+            Telling::new(raised, words.kept)
+        }
+        Due::Again { alert } => {
+            let raised = state.bench().alerts().get(alert).map(|alert| AlertRaised::clone(&alert.raised));
+            Telling::again(Fact::AlertRepeated { alert: alert.clone() }, raised)
+        }
+        Due::Untrue { alert, now_due_ms } => Telling::silent(Fact::AlertRetracted {
             alert: alert.clone(),
             because: match now_due_ms {
                 Some(ms) => format!("readings were corrected; it is expected at {}", state.rfc3339(*ms)),
                 None => "readings were corrected; in this air it is not expected at all".into(),
             },
-        },
-    };
-    let deliveries = match &fact {
-        Fact::AlertRaised(raised) => tell::plan(state, raised, now_ms),
-        Fact::AlertRepeated { alert } => {
-            let raised = state.bench().alerts().get(alert).map(|alert| alert.raised.clone());
-            raised.map_or_else(Vec::new, |raised| tell::plan(state, &raised, now_ms))
-        }
-        _ => vec![],
-    };
-    Some(state.saying(fact, now_ms, "clock", deliveries, None))
+        }),
+    })
 }
 
 /// Says an alert that is no milestone's, together with its deliveries.
 ///
 /// # Errors
 /// When the store failed; nothing was told.
-pub(crate) async fn tell(state: &State, raised: AlertRaised) -> Result<(), Problem> {
-    let now_ms = state.now().ms();
-    let deliveries = tell::plan(state, &raised, now_ms);
-    let saying = state.saying(Fact::AlertRaised(Box::new(raised)), now_ms, "clock", deliveries, None);
-    state.say(saying).await.map(drop)
+pub(crate) async fn tell(state: &Arc<State>, raised: AlertRaised) -> Result<(), Problem> {
+    let worded = shop::worded(state, vec![Telling::new(raised, String::new())]).await;
+    tell_all(state, worded).await
 }
 
 /// Runs steps until told to stop.

@@ -37,9 +37,17 @@ fn closing<'a>(bench: &'a Bench, raised: &AlertRaised) -> Option<(&'a clock::Cur
     (cure.begun.milestones[m].meets == Meets::Closes).then_some((cure, m))
 }
 
-/// The first delivery of an alert to everybody who is to hear of it.
-pub(crate) fn plan(state: &State, raised: &AlertRaised, now_ms: i64) -> Vec<NewDelivery> {
+/// Everybody who may be told, by name: webhooks that belong to nobody, then people.
+pub(crate) fn receivers(settings: &Settings) -> Vec<&str> {
+    let of_nobody =
+        settings.webhooks.iter().map(|hook| hook.name.as_str()).filter(|hook| !is_somebodys(settings, hook));
+    of_nobody.chain(settings.people.iter().map(|person| person.name.as_str())).collect()
+}
+
+/// The first delivery of an alert to everybody who is to hear of it; `to` names them where a script has chosen.
+pub(crate) fn plan(state: &State, raised: &AlertRaised, to: Option<&[String]>, now_ms: i64) -> Vec<NewDelivery> {
     let settings = &state.settings;
+    let chosen = |name: &String| to.is_none_or(|to| to.contains(name));
     let body = words::payload(state, raised);
     let new = |channel: String, due_ms| NewDelivery {
         alert: raised.id.clone(),
@@ -48,7 +56,7 @@ pub(crate) fn plan(state: &State, raised: &AlertRaised, now_ms: i64) -> Vec<NewD
         since_ms: now_ms,
         due_ms,
     };
-    let of_nobody = settings.webhooks.iter().filter(|hook| !is_somebodys(settings, &hook.name));
+    let of_nobody = settings.webhooks.iter().filter(|hook| !is_somebodys(settings, &hook.name) && chosen(&hook.name));
     let mut all: Vec<NewDelivery> = of_nobody.map(|hook| new(hook.name.clone(), now_ms)).collect();
     if settings.people.is_empty() {
         return all;
@@ -58,7 +66,7 @@ pub(crate) fn plan(state: &State, raised: &AlertRaised, now_ms: i64) -> Vec<NewD
     let held_ms = now_ms + i64::from(settings.alerts.group_minutes) * MINUTE_MS;
     // What has opened stays open: it may wait for others that open soon, to be one message with them.
     let waits = kind == "milestone" && held_ms > now_ms && bench.opens_between(now_ms, held_ms);
-    for person in &settings.people {
+    for person in settings.people.iter().filter(|person| chosen(&person.name)) {
         let Some(channel) = person.channels(&kind).first() else { continue };
         let due_ms = awake_ms(state, person, &kind, if waits { held_ms } else { now_ms });
         all.push(new(named(person, channel), due_ms));

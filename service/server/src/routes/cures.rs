@@ -8,7 +8,8 @@ use serde::Deserialize;
 use super::{Answer, Paging, Shop};
 use crate::{
     body::Body,
-    compose::{CoatRequest, GlueUpRequest, When},
+    coating::CoatRequest,
+    compose::{GlueUpRequest, When},
     problem::Problem,
     wire::List,
 };

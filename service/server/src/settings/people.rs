@@ -138,7 +138,7 @@ fn is_kind(kind: &str) -> bool {
 }
 
 fn kinds(key: &str, kinds: &[String]) -> Result<(), SettingsError> {
-    let mend = "write closing, milestone, digest, climate, sensor_silent or calibration_due";
+    let mend = "write closing, or a kind as alerts have it: milestone, digest, climate, mix, sensor_silent ...";
     match kinds.iter().find(|kind| !is_kind(kind)) {
         Some(kind) => Err(wrong(key, format!("there is no kind \"{kind}\""), mend)),
         None => Ok(()),
