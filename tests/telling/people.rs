@@ -210,3 +210,20 @@ async fn the_parts_of_the_deliveries_join_without_loss_newest_first() {
     bench.get("/api/v1/deliveries?state=lost").await.problem(422, "invalid");
     bench.stop().await;
 }
+
+/// The shop's own script chooses among people and webhooks that belong to nobody.
+#[tokio::test]
+async fn a_shop_script_chooses_among_people() {
+    let (wall, url) = Receiver::start(&[]);
+    let mut shop = shop("");
+    shop.settings.webhooks = vec![hook("wall", &url), hook("all", &url)];
+    shop.settings.people = vec![person("mia", &["page"]), person("ben", &["wall"])];
+    let folder = shop.settings.scripts.folder.join("shop");
+    std::fs::create_dir_all(&folder).unwrap();
+    std::fs::write(folder.join("a.rhai"), "fn tell(alert) { [\"ben\"] }").unwrap();
+    let bench = told(shop).await;
+    assert_eq!(outbox(&bench).await, ["ben:wall waiting"]);
+    bench.deliveries().await;
+    assert_eq!(wall.got().len(), 1);
+    bench.stop().await;
+}

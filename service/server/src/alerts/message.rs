@@ -40,7 +40,6 @@ pub(crate) fn raised(delivery: &Delivery) -> Option<AlertRaised> {
 impl Message {
     /// The message of rows that go out together; there is at least one.
     pub(crate) fn of(rows: &[Delivery], closing: bool, now_ms: i64, until_ms: i64) -> Self {
-        let first = &rows[0];
         let alerts: Vec<AlertRaised> = rows.iter().filter_map(raised).collect();
         let json = match rows {
             [only] => only.body.clone(),
@@ -54,7 +53,17 @@ impl Message {
             [one] => (one.title.clone(), one.body.clone()),
             many => (format!("{} and {} more", many[0].title, many.len() - 1), listed(many)),
         };
-        Self { id: format!("{}.{}", first.alert, first.id), title, body, alerts, json, closing, now_ms, until_ms }
+        Self { id: id(rows), title, body, alerts, json, closing, now_ms, until_ms }
+    }
+}
+
+/// Names exactly these rows: were one more to join them after a crash, a receiver that knows the first message must not take
+/// the second for it.
+fn id(rows: &[Delivery]) -> String {
+    let (first, last) = (&rows[0], rows.iter().map(|row| row.id).max().unwrap_or_default());
+    match rows {
+        [only] => format!("{}.{}", only.alert, only.id),
+        _ => format!("{}.{}-{last}", first.alert, first.id),
     }
 }
 
@@ -70,4 +79,37 @@ fn listed(alerts: &[AlertRaised]) -> String {
     }
     lines.push(ESTIMATE.into());
     lines.join("\n")
+}
+
+#[cfg(test)]
+mod tests {
+    use facts::AlertId;
+    use store::DeliveryState;
+
+    use super::*;
+
+    fn row(id: i64) -> Delivery {
+        let alert = AlertId::new(format!("g-{id}:clamp_off")).expect("an id");
+        let (channel, body) = ("mia:push".into(), String::new());
+        Delivery {
+            id,
+            alert,
+            channel,
+            body,
+            attempts: 0,
+            since_ms: 0,
+            due_ms: 0,
+            state: DeliveryState::Waiting,
+            error: None,
+        }
+    }
+
+    #[test]
+    fn the_same_rows_are_the_same_message_and_one_more_makes_another() {
+        let id = |rows: &[i64]| id(&rows.iter().map(|id| row(*id)).collect::<Vec<_>>());
+        assert_eq!(id(&[7]), "g-7:clamp_off.7");
+        assert_eq!(id(&[7, 9]), id(&[7, 9]));
+        assert_ne!(id(&[7, 9]), id(&[7, 9, 12]));
+        assert_ne!(id(&[7]), id(&[7, 9]));
+    }
 }
