@@ -7,5 +7,6 @@ pub(crate) mod delivery;
 pub(crate) mod message;
 pub(crate) mod sensors;
 pub(crate) mod shop;
+pub(crate) mod string_up;
 pub(crate) mod tell;
 pub(crate) mod words;
