@@ -105,7 +105,8 @@ impl Service {
             tracing::warn!(%address, "listening beyond this machine: whoever reaches it may read and write");
         }
         let listener = TcpListener::bind(address).map_err(io(format!("listening at {address} (server.listen)")))?;
-        let parts = Parts { shared, rulebook, writer: sender, reader, settings, zone, keys, metrics: meters::recorder() };
+        let parts =
+            Parts { shared, rulebook, writer: sender, reader, settings, zone, keys, metrics: meters::recorder() };
         let state = Arc::new(State::new(parts));
         scripts::read_folder(&state).await?;
         Ok(Self { state, listener, writer })

@@ -5,7 +5,8 @@ use std::path::Path;
 use facts::{Reading, Recorded};
 
 use crate::{
-    Answer, Delivery, Each, Error, Held, HeldState, Mean, NewDelivery, Off, Row, Run, Saying, Subscription, WhichDeliveries,
+    Answer, Delivery, Each, Error, Held, HeldState, Mean, NewDelivery, Off, Row, Run, Saying, Subscription,
+    WhichDeliveries,
 };
 
 /// What the service asks of a database.
