@@ -37,11 +37,14 @@ fn kind(fact: &Fact) -> &'static str {
         Fact::AirPlanned(_) => "air_planned",
         Fact::PlanCancelled { .. } => "plan_cancelled",
         Fact::MixMade(_) => "mix_made",
+        Fact::ObservationMade(_) => "observation_made",
+        Fact::ObservationWithdrawn { .. } => "observation_withdrawn",
+        Fact::StepAdded { .. } => "step_added",
     }
 }
 
 /// Every kind there is.
-const KINDS: [&str; 24] = [
+const KINDS: [&str; 27] = [
     "zone_set",
     "instrument_added",
     "instrument_moved",
@@ -66,6 +69,9 @@ const KINDS: [&str; 24] = [
     "air_planned",
     "plan_cancelled",
     "mix_made",
+    "observation_made",
+    "observation_withdrawn",
+    "step_added",
 ];
 
 /// Every stored sample: its file and its text.

@@ -154,6 +154,7 @@ fn filled(address: &str) -> String {
         Some("mixes") => "pot",
         Some("schedules") => "polish",
         Some("alerts") => "c-1:dust_free",
+        Some("observations") => "o-1",
         _ => "g-1",
     };
     let query = match address.split('/').next_back() {
@@ -162,7 +163,13 @@ fn filled(address: &str) -> String {
         Some("mix-amounts") => "?material=fast-epoxy&wanted_ml=10",
         _ => "",
     };
-    address.replace("{id}", id).replace("{step}", "glue").replace("{plan}", "evening").replace("{held}", "1") + query
+    address
+        .replace("{id}", id)
+        .replace("{material}", "shellac")
+        .replace("{step}", "glue")
+        .replace("{plan}", "evening")
+        .replace("{held}", "1")
+        + query
 }
 
 #[tokio::test]
@@ -194,6 +201,8 @@ async fn every_address_the_service_lists_answers() {
                       "minutes_ago": 30});
     bench.post("/api/v1/coats", coat).await.good();
     assert!(bench.alarms().await > 0);
+    let seen = json!({"id": "o-1", "cure": "c-1", "stage": "sandable", "reached": false});
+    bench.post("/api/v1/observations", seen).await.good();
     let plan = json!({"id": "evening", "from": "2026-03-02T18:00:00Z", "until": "2026-03-02T22:00:00Z", "temp_c": 26});
     bench.post("/api/v1/zones/bench/plans", plan).await.good();
     let readings = "/api/v1/zones/bench/readings";

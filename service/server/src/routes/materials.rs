@@ -26,7 +26,7 @@ struct MaterialWire {
 }
 
 #[derive(Serialize)]
-struct FaultWire {
+pub(super) struct FaultWire {
     file: String,
     line: usize,
     column: usize,
