@@ -1,8 +1,6 @@
 //! The real program, killed: what it acknowledged is there when it comes back, once, and nothing else is.
 #![expect(clippy::unwrap_used, reason = "a test ends where something is not as it must be")]
 
-mod program;
-
 use std::{
     collections::{BTreeMap, BTreeSet},
     sync::{
@@ -12,9 +10,9 @@ use std::{
     time::Duration,
 };
 
+use bench::program::{self, Program};
 use bench::until;
 use benchclock::Now;
-use program::Program;
 use serde_json::{Value, json};
 use tokio_util::task::TaskTracker;
 

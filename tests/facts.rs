@@ -21,9 +21,16 @@ fn kind(fact: &Fact) -> &'static str {
         Fact::StepDone { .. } => "step_done",
         Fact::JobClosed { .. } => "job_closed",
         Fact::JointAdded(_) => "joint_added",
+        Fact::JointLoaded(_) => "joint_loaded",
+        Fact::StringsFitted(_) => "strings_fitted",
+        Fact::StageReached(_) => "stage_reached",
+        Fact::SetupMeasured(_) => "setup_measured",
         Fact::ClampAdded(_) => "clamp_added",
         Fact::RulePutInForce(_) => "rule_put_in_force",
         Fact::LotAdded(_) => "lot_added",
+        Fact::LotOpened { .. } => "lot_opened",
+        Fact::LotUsed(_) => "lot_used",
+        Fact::LotClosed(_) => "lot_closed",
         Fact::CureBegun(_) => "cure_begun",
         Fact::CureMoved { .. } => "cure_moved",
         Fact::ClampsOff { .. } => "clamps_off",
@@ -44,7 +51,7 @@ fn kind(fact: &Fact) -> &'static str {
 }
 
 /// Every kind there is.
-const KINDS: [&str; 27] = [
+const KINDS: &[&str] = &[
     "zone_set",
     "instrument_added",
     "instrument_moved",
@@ -53,9 +60,16 @@ const KINDS: [&str; 27] = [
     "step_done",
     "job_closed",
     "joint_added",
+    "joint_loaded",
+    "strings_fitted",
+    "stage_reached",
+    "setup_measured",
     "clamp_added",
     "rule_put_in_force",
     "lot_added",
+    "lot_opened",
+    "lot_used",
+    "lot_closed",
     "cure_begun",
     "cure_moved",
     "clamps_off",

@@ -7,5 +7,6 @@ mod air;
 mod cure;
 mod film;
 mod plate;
+mod strings;
 mod table;
 mod wood;

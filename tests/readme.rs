@@ -44,6 +44,8 @@ async fn the_walk_works_as_written() {
         "Wood Handbook, FPL-GTR-190 (2010), table 13-5",
         "\"equivalent_rh_pct\":28",
         "\"when_back\"",
+        "Not yet: ",
+        "{\"tension_n\":104.43,\"change_n\":-16.68}",
         "if this is °F, send 20.0",
     ] {
         assert!(said.contains(expected), "the walk did not say {expected}:\n{said}\n{complained}");

@@ -114,6 +114,7 @@ pub fn cure(n: usize, version: &str, zone: &str, started_ms: i64, last_h: f64) -
             stage("handle", 0.9, "It may be handled."),
             stage("full_strength", 1.0, "It may be loaded."),
         ],
+        bearing: None,
         limits: vec![],
         findings: vec![],
         coat: None,

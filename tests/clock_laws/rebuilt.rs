@@ -7,7 +7,9 @@ use proptest::prelude::*;
 
 use super::{
     bench, closing, exact,
-    shop::{Shop, coat, glue_up, hour, id, instant, job, mix, ms, planned, plate, reading, step, zone_set},
+    shop::{
+        Shop, coat, glue_up, hour, id, instant, job, loaded, mix, ms, planned, plate, reading, step, strings, zone_set,
+    },
     stage,
     view::{View, same},
 };
@@ -18,6 +20,7 @@ enum Event {
     Reading { zone: usize, sensor: usize, ago_h: f64, temp_c: f64, rh_pct: f64 },
     Calibrate { sensor: usize, ago_h: f64, off_pct: f64 },
     Backlog { zone: usize, temp_c: f64 },
+    Stage,
     Begin { zone: usize, ago_h: f64, law: usize, clamps: usize, of_job: bool },
     Coat { ago_h: f64, law: usize, surface: usize },
     Stir { ago_h: f64, law: usize },
@@ -62,6 +65,7 @@ fn event() -> impl Strategy<Value = Event> {
         1 => which.clone().prop_map(|cure| Event::ClampsOff { cure }),
         1 => which.clone().prop_map(|cure| Event::Withdraw { cure }),
         1 => Just(Event::CloseJob),
+        1 => Just(Event::Stage),
         1 => (zone.clone(), temp_c.clone()).prop_map(|(zone, temp_c)| Event::SetZone { zone, temp_c }),
         1 => (zone, -2.0..6.0_f64, 0.5..12.0_f64, temp_c)
             .prop_map(|(zone, in_h, for_h, temp_c)| Event::Plan { zone, in_h, for_h, temp_c }),
@@ -121,6 +125,10 @@ impl Shop {
                 (now_h, Fact::ClampsOff { cure: cure(n), clamps })
             }
             Event::Withdraw { cure: n } => (now_h, Fact::CureWithdrawn { cure: cure(n), reason: "a slip".into() }),
+            Event::Stage => {
+                let stage = facts::Stage::HalfTension;
+                (now_h, Fact::StageReached(facts::StageReached { instrument: id("guitar"), stage }))
+            }
             Event::Observe { cure: n, stage, reached, ago_h } => {
                 let known = self.bench.observations().len();
                 if reached && known > 2 {
@@ -162,6 +170,8 @@ impl Shop {
     fn live_through(&mut self, history: &[(f64, Event)]) -> f64 {
         self.say(0.0, job("job", "guitar", vec![step("glue", facts::StepKind::GlueUp, &[])]));
         self.say(0.0, plate("top", "guitar"));
+        self.say(0.0, strings("guitar"));
+        self.say(0.0, loaded("bridge"));
         let mut now_h = 0.0;
         for (after_h, event) in history {
             now_h += after_h;

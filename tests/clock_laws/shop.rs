@@ -90,11 +90,29 @@ pub(super) fn glue_up(cure: &str, law: &str, zone: &str, start_h: f64, milestone
         started_at: instant(start_h),
         joint_state: JointState { gap_um: 100.0, film_um: 0.0, porosity: Porosity::Normal },
         milestones: milestones.to_vec(),
+        bearing: None,
         limits: vec![],
         findings: vec![],
         coat: None,
         mix: None,
     }
+}
+
+/// The usual strings of a steel-string guitar, brought up in two stages.
+pub(super) fn strings(instrument: &str) -> Fact {
+    let family = facts::Family::SteelStringGuitar;
+    let (scale_mm, strings) = clock::usual_strings(family, None);
+    let instrument = id(instrument);
+    let half_tension_h = Some(12.0);
+    Fact::StringsFitted(facts::StringsFitted { instrument, family, scale_mm, a4_hz: 440.0, strings, half_tension_h })
+}
+
+/// A bridge of the usual measures.
+pub(super) fn loaded(joint: &str) -> Fact {
+    let load = facts::LoadPath::BridgeFoot { across_mm: 155.0, along_mm: 30.0, height_mm: 12.0 };
+    let (starved, reopened, sound) = (false, false, false);
+    let wood = SpeciesGroup::Spruce;
+    Fact::JointLoaded(facts::JointLoaded { joint: id(joint), load, wood, starved, reopened, sound })
 }
 
 /// A coat on a surface of the guitar, of finish that goes by a law.
@@ -158,12 +176,20 @@ pub(super) fn job(job: &str, instrument: &str, steps: Vec<Step>) -> Fact {
 
 pub(super) fn step(step: &str, kind: StepKind, follows: &[&str]) -> Step {
     let follows = follows.iter().map(|step| id(step)).collect();
-    Step { id: id(step), kind, title: step.into(), follows, joint: None, material: None }
+    Step { id: id(step), kind, title: step.into(), follows, joint: None, material: None, before_strings: false }
 }
 
 pub(super) fn lot(lot: &str, material: &str) -> Fact {
     let (id, material) = (id(lot), id(material));
-    Fact::LotAdded(LotAdded { id, material, label: lot.into(), opened_at: None, best_before: None })
+    Fact::LotAdded(LotAdded {
+        id,
+        material,
+        label: lot.into(),
+        opened_at: None,
+        best_before: None,
+        content: None,
+        cost: None,
+    })
 }
 
 pub(super) fn in_force(material: &str, law: &str) -> Fact {

@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use clock::{Bench, Board, Cure, CureLine, Milestone, ZoneLine};
+use clock::{Bench, Board, Cure, CureLine, Milestone, StringUp, Wait, ZoneLine};
 
 use super::shop::hour;
 
@@ -66,8 +66,30 @@ impl View {
         for instrument in bench.instruments().keys() {
             view.line(&format!("{instrument} is in {:?}", bench.place(instrument.as_str())));
             view.line(&format!("  {:?}", bench.wood(instrument, now_ms)));
+            view.line(&format!("  {:?}", bench.setups(instrument.as_str())));
+            if let Some(up) = bench.string_up(instrument, 4.0, now_ms) {
+                view.string_up(&up);
+            }
         }
         view
+    }
+
+    fn string_up(&mut self, up: &StringUp) {
+        self.line(&format!("  strung {:?} {:?}", up.strung, up.pulls));
+        for item in &up.items {
+            self.line(&format!("  {:?} {} {}", item.kind, item.id, item.mend));
+            let times = match item.wait {
+                Wait::Until(times) => [times.earliest, times.likely, times.safe],
+                Wait::Nothing => [Some(0), None, None],
+                Wait::Work => [None, Some(0), None],
+                Wait::Never => [None, None, Some(0)],
+            };
+            times.into_iter().chain([item.half_safe_ms]).for_each(|at_ms| self.time("    wait", at_ms));
+        }
+        for stage in up.schedule() {
+            self.time(&format!("  {:?} {:?}", stage.stage, stage.reached_ms), stage.due_ms);
+        }
+        self.numbers.extend(up.joints.iter().flat_map(|joint| [joint.required, joint.developed]));
     }
 
     fn line(&mut self, line: &str) {

@@ -161,6 +161,7 @@ fn filled(address: &str) -> String {
         Some("cracks") => "?width_mm=0.4",
         Some("spray-window") => "?material=shellac&zone=bench",
         Some("mix-amounts") => "?material=fast-epoxy&wanted_ml=10",
+        Some("string-tension") => "?scale_mm=648&note=E4&gauge_thou=12",
         _ => "",
     };
     address
@@ -169,6 +170,7 @@ fn filled(address: &str) -> String {
         .replace("{step}", "glue")
         .replace("{plan}", "evening")
         .replace("{held}", "1")
+        .replace("{table}", "facts")
         + query
 }
 
@@ -205,6 +207,8 @@ async fn every_address_the_service_lists_answers() {
     bench.post("/api/v1/observations", seen).await.good();
     let plan = json!({"id": "evening", "from": "2026-03-02T18:00:00Z", "until": "2026-03-02T22:00:00Z", "temp_c": 26});
     bench.post("/api/v1/zones/bench/plans", plan).await.good();
+    bench.post("/api/v1/instruments/guitar/strings", json!({"family": "steel_string_guitar"})).await.good();
+    bench.post("/api/v1/joints/bridge/load", json!({"path": "bridge_foot"})).await.good();
     let readings = "/api/v1/zones/bench/readings";
     bench.post(readings, json!({"sensor": "s-1", "temp_c": 20, "rh_pct": 50})).await.good();
     bench.post(readings, json!({"sensor": "s-1", "temp_c": 72, "rh_pct": 50})).await.problem(422, "invalid");

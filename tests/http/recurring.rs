@@ -125,7 +125,7 @@ async fn a_backup_that_fails_is_written_down_and_leaves_the_copies_there_are() {
     std::fs::create_dir(folder.join("benchclock-2026-03-02.part")).unwrap();
     let failed = benchclock::Service::recurring_step(bench.state(), "backup").await.unwrap_err();
     assert!(failed.mend.contains("store.backups"), "{failed}");
-    let ready = bench.get("/readyz").await.json;
+    let ready = bench.get("/health/ready").await.json;
     let jobs = ready["jobs"].as_array().unwrap();
     let backup = jobs.iter().find(|job| job["name"] == "backup").unwrap();
     assert!(backup["error"].as_str().is_some_and(|error| error.contains("backup folder")), "{ready}");
@@ -200,11 +200,11 @@ async fn retention_forgets_old_answers_but_not_facts() {
 #[tokio::test]
 async fn readiness_names_the_job_that_is_overdue() {
     let bench = Bench::small().await;
-    let ready = bench.get("/readyz").await.good();
+    let ready = bench.get("/health/ready").await.good();
     assert_eq!((&ready["ready"], &ready["store"]["ok"]), (&json!(true), &json!(true)));
     let overdue = async |hours: i64| {
         bench.now.set(bench.now.ms() + hours * HOUR_MS);
-        let answer = bench.get("/readyz").await;
+        let answer = bench.get("/health/ready").await;
         let named: Vec<String> = answer.json["jobs"]
             .as_array()
             .unwrap()
@@ -215,16 +215,17 @@ async fn readiness_names_the_job_that_is_overdue() {
         assert_eq!(answer.status, if named.is_empty() { 200 } else { 503 });
         named.join(" ")
     };
-    assert_eq!(overdue(1).await, "forecast digest silence climate");
+    assert_eq!(overdue(1).await, "forecast digest silence climate string-up");
     bench.recurring("digest").await;
     bench.recurring("silence").await;
     bench.recurring("climate").await;
+    bench.recurring("string-up").await;
     assert_eq!(overdue(0).await, "forecast");
     bench.recurring("forecast").await;
     assert_eq!(overdue(0).await, "");
-    assert_eq!(overdue(26).await, "forecast digest silence climate calibration backup retention");
+    assert_eq!(overdue(26).await, "forecast digest silence climate string-up calibration backup retention");
     let metrics = bench.get("/metrics").await.text;
     assert!(metrics.contains("benchclock_job_overdue"), "{metrics}");
-    assert_eq!(bench.get("/livez").await.status, 200);
+    assert_eq!(bench.get("/health/live").await.status, 200);
     bench.stop().await;
 }

@@ -73,7 +73,7 @@ async fn a_saved_rule_comes_in_force_and_a_broken_one_leaves_the_last_good_one_t
     assert!(["what", "mend"].iter().all(|part| fault[part].as_str().is_some_and(|said| !said.is_empty())), "{fault}");
     assert_eq!(sheet().await["rule_version"], new["rule_version"]);
     assert_eq!(likely_h(&glue(&bench, "after").await), 2.0);
-    assert_eq!(bench.get("/readyz").await.json["rule_faults"], 1);
+    assert_eq!(bench.get("/health/ready").await.json["rule_faults"], 1);
     bench.stop().await;
 }
 

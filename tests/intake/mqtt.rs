@@ -93,7 +93,7 @@ fn reading(now: &Now, minutes_ago: i64, temp_c: f64) -> String {
 }
 
 async fn mqtt(bench: &Bench) -> Value {
-    bench.get("/readyz").await.json["mqtt"].clone()
+    bench.get("/health/ready").await.json["mqtt"].clone()
 }
 
 async fn connected(bench: &Bench) {
@@ -190,7 +190,7 @@ async fn a_broker_that_is_down_or_goes_away_is_said_and_found_again() {
     let bench = Bench::open(shop(port, "3.1.1"), now.clone(), true).await;
     bench.furnish().await;
     until("it is said to be down", async || mqtt(&bench).await["why"].as_str().map(|_| ())).await;
-    let ready = bench.get("/readyz").await;
+    let ready = bench.get("/health/ready").await;
     assert_eq!((ready.status, &ready.json["mqtt"]["state"]), (200, &json!("down")));
     bench.read_air("bench", 20.0, 50.0).await;
     let mut broker = Broker::start(folder.path(), port);

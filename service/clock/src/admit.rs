@@ -1,6 +1,10 @@
 //! What may be said: each fact is held against the bench before it is committed. A fact that passes is never
 //! refused later; one that does not changes nothing.
 
+mod strings;
+
+mod lots;
+
 use facts::{
     AirPlanned, CureBegun, CureId, CureKind, Fact, InstrumentMoved, Invalid, JobOpened, PlateAdded, Reading, ZoneId,
 };
@@ -48,14 +52,22 @@ impl Bench {
                 facts::within("gap_um", added.gap_um, 0.0, 5000.0, "µm", "a good fit is about 100 µm")?;
                 new("joint", &added.id, self.joints.contains_key(&added.id))
             }
-            Fact::ClampAdded(added) => new("clamp", &added.id, self.clamps.contains_key(&added.id)),
-            Fact::LotAdded(lot) => {
-                self.known_material(lot.material.as_str())?;
-                if let Some(opened) = lot.opened_at {
-                    self.not_ahead("opened_at", opened.timestamp_millis(), now_ms)?;
-                }
-                new("lot", &lot.id, self.lots.contains_key(&lot.id))
+            Fact::JointLoaded(loaded) => self.admit_load(loaded),
+            Fact::StringsFitted(fitted) => {
+                self.known_instrument(fitted.instrument.as_str())?;
+                self.not_ancient("at", happened_ms, now_ms)?;
+                Ok(fitted.check()?)
             }
+            Fact::StageReached(reached) => self.admit_stage(reached, happened_ms),
+            Fact::SetupMeasured(measured) => {
+                self.known_instrument(measured.instrument.as_str())?;
+                Ok(measured.check()?)
+            }
+            Fact::ClampAdded(added) => new("clamp", &added.id, self.clamps.contains_key(&added.id)),
+            Fact::LotAdded(lot) => self.admit_lot(lot, now_ms),
+            Fact::LotOpened { lot } => self.admit_lot_opened(lot),
+            Fact::LotUsed(used) => self.admit_lot_used(used),
+            Fact::LotClosed(closed) => self.admit_lot_closed(closed),
             Fact::CureBegun(begun) => self.admit_cure(begun, now_ms),
             Fact::MixMade(made) => self.admit_mix(made, happened_ms, now_ms),
             Fact::CureMoved { cure, zone } => self.admit_move(cure, zone.as_str(), happened_ms),
@@ -373,6 +385,7 @@ fn spoken(fact: &Fact) -> Result<(), Refusal> {
         Fact::PlateAdded(added) => words("name", &added.name, 1),
         Fact::ClampAdded(added) => words("name", &added.name, 1).and(words("kind", &added.clamp_kind, 0)),
         Fact::LotAdded(lot) => words("label", &lot.label, 0),
+        Fact::LotClosed(closed) => words("reason", &closed.reason, 0),
         Fact::CureBegun(begun) => begun.surface.iter().try_for_each(|surface| words("surface", surface, 1)),
         Fact::CureWithdrawn { reason, .. } | Fact::ObservationWithdrawn { reason, .. } => words("reason", reason, 1),
         Fact::ObservationMade(made) => words("note", &made.note, 0),
@@ -425,9 +438,16 @@ pub fn claims(fact: &Fact) -> Vec<(&'static str, &str)> {
         Fact::JobOpened(opened) => vec![("job", opened.id.as_str())],
         Fact::StepDone { job, .. } | Fact::JobClosed { job } => vec![("job", job.as_str())],
         Fact::JointAdded(added) => vec![("joint", added.id.as_str())],
+        Fact::JointLoaded(loaded) => vec![("joint", loaded.joint.as_str())],
+        Fact::StringsFitted(fitted) => vec![("instrument", fitted.instrument.as_str())],
+        Fact::StageReached(reached) => vec![("instrument", reached.instrument.as_str())],
+        Fact::SetupMeasured(measured) => vec![("instrument", measured.instrument.as_str())],
         Fact::ClampAdded(added) => vec![("clamp", added.id.as_str())],
         Fact::RulePutInForce(rule) => vec![("material", rule.material.as_str())],
         Fact::LotAdded(lot) => vec![("lot", lot.id.as_str())],
+        Fact::LotOpened { lot } => vec![("lot", lot.as_str())],
+        Fact::LotUsed(used) => vec![("lot", used.lot.as_str())],
+        Fact::LotClosed(closed) => vec![("lot", closed.lot.as_str())],
         Fact::CureBegun(begun) => {
             let clamps = begun.clamps.iter().map(|clamp| ("clamp", clamp.as_str()));
             let job = begun.job.iter().map(|job| ("job", job.as_str()));

@@ -8,15 +8,16 @@ use std::{
 
 use facts::{
     AlertId, AlertRaised, ClampAdded, ClampId, CureId, InstrumentAdded, InstrumentId, JobId, JobOpened, JointAdded,
-    JointId, LotAdded, LotId, MaterialId, MixId, ObservationId, PlanId, PlateId, SensorId, StepId, VersionId, ZoneId,
-    ZoneSet,
+    JointId, JointLoaded, LotAdded, LotId, MaterialId, MixId, ObservationId, PlanId, PlateId, SensorId, StepId,
+    VersionId, ZoneId, ZoneSet,
 };
 
 use crate::{
-    Air, Cure, Forecast, Laws, Mix, Observation, Outlook, Planned, Plate, Timeline,
+    Air, Cure, Forecast, Laws, Mix, Observation, Outlook, Planned, Plate, Shelved, Timeline,
     coats::SurfaceKey,
     cure_clock::{ClockKey, CureIx},
     sensors::{Calibration, Calibrations, Combining},
+    string_up::{Setup, Strung},
     wood::Stay,
     zone::Zone,
 };
@@ -117,12 +118,20 @@ pub struct Bench {
     pub(crate) plates: BTreeMap<PlateId, Plate>,
     pub(crate) jobs: BTreeMap<JobId, Job>,
     pub(crate) joints: BTreeMap<JointId, JointAdded>,
+    pub(crate) loads: BTreeMap<JointId, JointLoaded>,
+    pub(crate) strings: BTreeMap<InstrumentId, Strung>,
+    /// In order of time.
+    pub(crate) setups: BTreeMap<InstrumentId, Vec<Setup>>,
     pub(crate) clamps: BTreeMap<ClampId, Clamp>,
     pub(crate) lots: BTreeMap<LotId, LotAdded>,
+    /// What became of lots since.
+    pub(crate) shelf: BTreeMap<LotId, Shelved>,
     pub(crate) in_force: BTreeMap<MaterialId, VersionId>,
     pub(crate) calibrations: Calibrations,
     pub(crate) cures: Vec<Cure>,
     pub(crate) cure_of: HashMap<CureId, CureIx>,
+    /// Cures of each instrument, in the order they were registered.
+    pub(crate) cures_of: HashMap<InstrumentId, Vec<CureIx>>,
     pub(crate) open: BTreeSet<CureIx>,
     /// Coats by the surface they lie on, in the order they were registered.
     pub(crate) coats: HashMap<SurfaceKey, Vec<CureIx>>,
@@ -158,12 +167,17 @@ impl Bench {
             plates: BTreeMap::new(),
             jobs: BTreeMap::new(),
             joints: BTreeMap::new(),
+            loads: BTreeMap::new(),
+            strings: BTreeMap::new(),
+            setups: BTreeMap::new(),
             clamps: BTreeMap::new(),
             lots: BTreeMap::new(),
+            shelf: BTreeMap::new(),
             in_force: BTreeMap::new(),
             calibrations: Calibrations::new(),
             cures: Vec::new(),
             cure_of: HashMap::new(),
+            cures_of: HashMap::new(),
             open: BTreeSet::new(),
             coats: HashMap::new(),
             mixes: BTreeMap::new(),
@@ -207,6 +221,11 @@ impl Bench {
     /// Joints by id.
     pub fn joints(&self) -> &BTreeMap<JointId, JointAdded> {
         &self.joints
+    }
+
+    /// How the strings load each joint, where anybody said.
+    pub fn loads(&self) -> &BTreeMap<JointId, JointLoaded> {
+        &self.loads
     }
 
     /// Clamps by id.
@@ -313,6 +332,12 @@ impl Bench {
     /// The air of a zone at an instant: recorded, bridged or expected.
     pub fn air_at(&self, zone: &str, at_ms: i64) -> Option<Air> {
         self.zone_of.get(zone).map(|z| self.zones[*z].air_at(at_ms, self.forecast.as_ref()))
+    }
+
+    /// Every glue-up and coat of an instrument, in the order they were registered.
+    pub(crate) fn cures_of(&self, instrument: &InstrumentId) -> impl DoubleEndedIterator<Item = &Cure> {
+        let of_it = self.cures_of.get(instrument).map_or(&[][..], Vec::as_slice);
+        of_it.iter().map(|ix| &self.cures[*ix as usize])
     }
 
     pub(crate) fn clock_key(cure: &Cure) -> ClockKey {

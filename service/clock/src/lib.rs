@@ -1,7 +1,7 @@
 //! What follows from facts: how old each cure is, when each milestone comes, what is due, what the board shows.
 //!
-//! Responsible for: zone timelines and their outlook, cure clocks, alarms, milestones, moisture of wood, the state of the
-//! bench.
+//! Responsible for: zone timelines and their outlook, cure clocks, alarms, milestones, moisture of wood, whether an
+//! instrument may be strung, the state of the bench.
 //! Never knows: files, HTTP, scripts, time zones, what time it is (every question brings its `now`).
 //! Wakes when: somebody asks. [`Bench::next_wake`] says when to ask again.
 //! Start reading at `ages.rs` (the one idea), then `bench.rs`.
@@ -28,7 +28,10 @@ mod pot;
 mod refusal;
 mod sample;
 mod sensors;
+mod setup;
 mod silence;
+mod stock;
+mod string_up;
 mod surface;
 mod take;
 mod timeline;
@@ -57,7 +60,13 @@ pub use pot::{Mix, MixState};
 pub use refusal::Refusal;
 pub use sample::thinned;
 pub use sensors::Calibration;
+pub use setup::{LEAST_SADDLE_MM, NeckAngle, Spare, USUAL_YEARS, WANTED_ACTION_MM, neck_angle, spares};
 pub use silence::silent_since;
+pub use stock::{LEAD_DAYS, LotLine, LotState, MaterialLine, PACE_DAYS, Shelved};
+pub use string_up::{
+    A4_HZ, CurvePoint, ELSEWHERE_C, Elsewhere, Item, ItemKind, JointStanding, NYLON_KG_M3, PATHS, Pulls, Setup,
+    StageDue, StringUp, Strung, Wait, WoodBound, family_of, stress, usual_load, usual_strings, wood_bound,
+};
 pub use surface::Surface;
 pub use timeline::Timeline;
 pub use touch::{Touch, TouchState};

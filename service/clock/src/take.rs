@@ -13,6 +13,7 @@ use crate::{
     cure_clock::CureIx,
     intended::standing,
     sensors::Calibration,
+    string_up::{Setup, Strung},
     timeline::Change,
     wood::{Stay, memory_ms},
     zone::Zone,
@@ -45,6 +46,21 @@ impl Bench {
             }
             Fact::JobClosed { job } => self.close_job(job.as_str(), happened_ms),
             Fact::JointAdded(added) => drop(self.joints.insert(added.id.clone(), added.clone())),
+            Fact::JointLoaded(loaded) => drop(self.loads.insert(loaded.joint.clone(), loaded.clone())),
+            Fact::StringsFitted(fitted) => {
+                let strung = Strung { fitted: fitted.clone(), at_ms: happened_ms, stages: Default::default() };
+                self.strings.insert(fitted.instrument.clone(), strung);
+            }
+            Fact::StageReached(reached) => {
+                if let Some(strung) = self.strings.get_mut(&reached.instrument) {
+                    strung.stages.entry(reached.stage).or_insert(happened_ms);
+                }
+            }
+            Fact::SetupMeasured(measured) => {
+                let setups = self.setups.entry(measured.instrument.clone()).or_default();
+                let place = setups.partition_point(|setup| setup.at_ms <= happened_ms);
+                setups.insert(place, Setup { at_ms: happened_ms, measured: measured.clone() });
+            }
             Fact::ClampAdded(added) => {
                 self.clamps.insert(added.id.clone(), Clamp { added: added.clone(), on: None });
             }
@@ -52,6 +68,17 @@ impl Bench {
                 self.in_force.insert(rule.material.clone(), rule.version.clone());
             }
             Fact::LotAdded(lot) => drop(self.lots.insert(lot.id.clone(), lot.clone())),
+            Fact::LotOpened { lot } => {
+                if let Some(lot) = self.lots.get_mut(lot) {
+                    lot.opened_at.get_or_insert(recorded.happened_at);
+                }
+            }
+            Fact::LotUsed(used) => {
+                self.shelf.entry(used.lot.clone()).or_default().uses.push((happened_ms, used.clone()));
+            }
+            Fact::LotClosed(closed) => {
+                self.shelf.entry(closed.lot.clone()).or_default().closed.get_or_insert((happened_ms, closed.clone()));
+            }
             Fact::CureBegun(begun) => self.begin_cure(begun, recorded.recorded_at.timestamp_millis()),
             Fact::CureMoved { cure, zone } => {
                 // Its job may have been closed in the same breath.
@@ -257,6 +284,7 @@ impl Bench {
             told: vec![Told::default(); begun.milestones.len()],
         });
         self.cure_of.insert(begun.id.clone(), ix);
+        self.cures_of.entry(begun.instrument.clone()).or_default().push(ix);
         self.open.insert(ix);
         for clamp in &begun.clamps {
             if let Some(clamp) = self.clamps.get_mut(clamp) {

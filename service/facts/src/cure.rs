@@ -84,6 +84,19 @@ fn none(hours: &f64) -> bool {
     *hours == 0.0
 }
 
+/// What a load-bearing cure needs before strings pull on it, as its rule said it when it began: kept, so that no script
+/// is asked later.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Bearing {
+    /// Age in reference hours and share of full strength at it, rising, straight in between and flat beyond.
+    pub strength: Vec<(f64, f64)>,
+    /// The least age before any string, whatever the load.
+    pub least: TargetAge,
+    /// Hours on the wall that a glue which creeps under load is left besides.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub creep_hold_h: Option<f64>,
+}
+
 /// Which quantity of the air a [`Limit`] watches, and on which side of it harm lies.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -178,6 +191,9 @@ pub struct CureBegun {
     pub joint_state: JointState,
     /// Its milestones, in the rule's order.
     pub milestones: Vec<TargetAge>,
+    /// What it needs before strings; none for a coat, and for a glue-up of before that was asked.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub bearing: Option<Bearing>,
     /// Airs that spoil it.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub limits: Vec<Limit>,

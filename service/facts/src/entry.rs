@@ -1,7 +1,7 @@
 //! The envelope a fact is stored in.
 
 use chrono::{DateTime, Utc};
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::Fact;
 
@@ -19,7 +19,7 @@ pub struct Entry {
 }
 
 /// A fact in the journal. Its sequence orders all facts of the shop and never repeats.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Recorded {
     /// Place in the journal, from 1.
     pub seq: i64,

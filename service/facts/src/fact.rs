@@ -6,9 +6,9 @@ use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
 use crate::{
-    AlertId, ClampId, CureBegun, CureId, HygrometerCalibrated, InstrumentId, InstrumentMoved, JobId, JointId, LotId,
-    MaterialId, MixMade, ObservationId, ObservationMade, PlanId, PlateAdded, Porosity, RhPct, StepId, TempC, VersionId,
-    ZoneId,
+    AlertId, Amount, ClampId, CureBegun, CureId, HygrometerCalibrated, InstrumentId, InstrumentMoved, JobId, JointId,
+    JointLoaded, LotClosed, LotId, LotUsed, MaterialId, MixMade, ObservationId, ObservationMade, PlanId, PlateAdded,
+    Porosity, RhPct, SetupMeasured, StageReached, StepId, StringsFitted, TempC, VersionId, ZoneId,
 };
 
 /// One thing a person, a sensor or the clock said. Corrections are further facts.
@@ -39,12 +39,29 @@ pub enum Fact {
     },
     /// A joint was named.
     JointAdded(JointAdded),
+    /// How the strings load a joint.
+    JointLoaded(JointLoaded),
+    /// The strings an instrument is to have.
+    StringsFitted(StringsFitted),
+    /// Strings were brought to half tension, to pitch, or looked at again.
+    StageReached(StageReached),
+    /// Relief, action and saddle were measured.
+    SetupMeasured(SetupMeasured),
     /// A clamp entered the inventory.
     ClampAdded(ClampAdded),
     /// A rule's text came in force.
     RulePutInForce(RulePutInForce),
     /// A bottle was bought or opened.
     LotAdded(LotAdded),
+    /// A bottle that stood sealed was opened.
+    LotOpened {
+        /// The bottle.
+        lot: LotId,
+    },
+    /// Something was taken from a bottle.
+    LotUsed(LotUsed),
+    /// A bottle left the shelf: used up, or thrown out.
+    LotClosed(LotClosed),
     /// A glue-up or a coat; shared, because the bench keeps it as long as it is asked about.
     CureBegun(Arc<CureBegun>),
     /// A cure was carried to another zone.
@@ -217,6 +234,9 @@ pub struct Step {
     /// The material it will use, if it is known already.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub material: Option<MaterialId>,
+    /// Whether it must be done before the instrument is strung up.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub before_strings: bool,
 }
 
 /// A joint of an instrument and what is particular to it.
@@ -267,7 +287,7 @@ pub struct RulePutInForce {
 }
 
 /// A bottle, pot or tin.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct LotAdded {
     /// Its id.
     pub id: LotId,
@@ -282,6 +302,12 @@ pub struct LotAdded {
     /// Last day its maker vouches for.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub best_before: Option<DateTime<Utc>>,
+    /// How much is in it when it is full.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub content: Option<Amount>,
+    /// What was paid for it, in the shop's money.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub cost: Option<f64>,
 }
 
 /// What an alert is about.
@@ -302,6 +328,8 @@ pub enum AlertKind {
     Mix,
     /// A shop script failed too often in a row and is not asked any more.
     HookSetAside,
+    /// An instrument may be brought to the next stage of stringing up.
+    StringUp,
 }
 
 /// Something told, with the words it was told in.

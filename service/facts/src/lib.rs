@@ -10,13 +10,17 @@ mod entry;
 mod fact;
 mod film;
 mod id;
+mod load;
+mod lot;
 mod mix;
+mod note;
 mod observation;
 mod plate;
 mod quantity;
 mod sensor;
+mod strings;
 
-pub use cure::{Bound, CureBegun, CureKind, Finding, JointState, Level, Limit, Meets, Porosity, TargetAge};
+pub use cure::{Bearing, Bound, CureBegun, CureKind, Finding, JointState, Level, Limit, Meets, Porosity, TargetAge};
 pub use entry::{Entry, Recorded};
 pub use fact::{
     AirPlanned, AlertKind, AlertRaised, ClampAdded, Fact, InstrumentAdded, JobOpened, JointAdded, LotAdded,
@@ -27,8 +31,12 @@ pub use id::{
     AlertId, ClampId, CureId, Id, InstrumentId, JobId, JointId, Kind, LotId, MaterialId, MixId, ObservationId, PlanId,
     PlateId, SensorId, StepId, VersionId, ZoneId, kind,
 };
+pub use load::{JointLoaded, LoadPath};
+pub use lot::{Amount, LotClosed, LotUsed};
 pub use mix::{MixMade, MixPart};
+pub use note::Note;
 pub use observation::{ObservationMade, Observing};
 pub use plate::{Cut, FacesOpen, InstrumentMoved, PlateAdded, SpeciesGroup};
 pub use quantity::{Invalid, Reading, RhPct, TempC, within};
 pub use sensor::{HygrometerCalibrated, Salt, SaltPoint};
+pub use strings::{Family, SetupMeasured, Stage, StageReached, StringFitted, StringsFitted, gauge, scale};

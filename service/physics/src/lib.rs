@@ -21,14 +21,20 @@
 //! | [`film`] | drying of wet films |
 //! | [`surface`] | how far a surface is from sweating |
 //! | [`plate`] | moisture soaking into a plate |
+//! | [`strings`] | pitch, unit weight and tension of strings |
+//! | [`statics`] | what their pull does to the joints of an instrument |
+//! | [`line`](mod@line) | a straight line through measurements |
 
 pub mod air;
 pub mod film;
+pub mod line;
 pub mod plate;
 mod range;
 pub mod rate;
 mod search;
+pub mod statics;
 pub mod strength;
+pub mod strings;
 pub mod surface;
 pub mod wood;
 

@@ -38,6 +38,9 @@ pub struct MaterialSheet {
     /// Minutes it can be used after mixing, if it is mixed.
     #[serde(default)]
     pub working_life_min: Option<f64>,
+    /// Hours on the wall that it is left before a lasting load, if it creeps under one.
+    #[serde(default)]
+    pub creep_hold_h: Option<f64>,
     /// Airs that spoil it while it is young.
     #[serde(default)]
     pub limits: Vec<LimitSheet>,

@@ -5,6 +5,7 @@
 //! Never knows: files, the journal, HTTP, what time it is. A script gets values and gives values.
 //! Start reading at `contract.rs` (what a script says), then `rule.rs`.
 
+mod bearing;
 mod contract;
 mod deadline;
 mod expected;

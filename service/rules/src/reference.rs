@@ -31,6 +31,7 @@ fn material() -> #{
     sources: [\"...\"],                   // or \"common practice, no source\"
     storage_days: 365,                  // how long an opened container keeps (optional)
     working_life_min: 5,                // how long a mix can be used (optional)
+    creep_hold_h: 48,                   // hours on the wall before a lasting load, if it creeps (optional)
     limits: [                           // airs that spoil it while it is young (optional)
         #{ name: \"film-forming temperature\", below_temp_c: 10, until_h: 1, says: \"...\" },
         // or above_temp_c, below_rh_pct, above_rh_pct, below_spread_k (kelvins above the dew point)
@@ -80,6 +81,9 @@ fn fitted() -> #{                // optional: what was fitted at the bench and a
     per_10_k: 1.1,               // times faster per 10 K than rate() says
 }
 ```
+
+A rule with a strength may name a stage `string_up`: the least wait before any string, whatever the load. It is told by the
+service once everything else of the instrument holds too; without it the wait is that of `full_strength`.
 
 The rate answers to the air alone; what is particular to a joint (gap, film, porosity) scales `hours`. Rates are
 sampled every 0.5 °C and 2.5 % RH, from -20 to 60 °C: put a threshold on one of these steps. Constants written at the

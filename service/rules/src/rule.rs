@@ -5,7 +5,7 @@ use std::{
     sync::{Arc, Mutex, PoisonError},
 };
 
-use facts::{Finding, JointState, Limit, TargetAge, VersionId};
+use facts::{Bearing, Finding, JointState, Limit, TargetAge, VersionId};
 use rhai::Dynamic;
 use serde::de::DeserializeOwned;
 use sha2::{Digest, Sha256};
@@ -14,6 +14,7 @@ use clock::{Air, Law};
 
 use crate::{
     Fault, Host, MaterialSheet,
+    bearing::{STRING_UP, least_wait},
     contract::{FindingSheet, MilestoneSheet, air_map, joint_map, read},
     deadline, expected,
     fitted::Fitted,
@@ -46,6 +47,9 @@ pub struct Rule {
 struct ForJoint {
     mode: String,
     milestones: Arc<[TargetAge]>,
+    /// The least wait before strings as the sheet has it; what follows from it is in `bearing`.
+    least: Option<TargetAge>,
+    bearing: Option<Bearing>,
 }
 
 /// What a rule says of one application: everything a glue-up or coat takes into its fact.
@@ -55,6 +59,8 @@ pub struct Application {
     pub mode: String,
     /// Its milestones.
     pub milestones: Vec<TargetAge>,
+    /// What it needs before strings, if it bears load.
+    pub bearing: Option<Bearing>,
     /// What was found at application.
     pub findings: Vec<Finding>,
 }
@@ -100,6 +106,9 @@ impl Rule {
             ));
         }
         let sheet: MaterialSheet = ask(host, &script, "material", vec![])?;
+        if sheet.creep_hold_h.is_some_and(|hours| !(0.0..=24.0 * 366.0).contains(&hours)) {
+            return Err(Fault::whole(file, "creep_hold_h must be 0 to 8784", "48 is usual for a glue that creeps"));
+        }
         let fitted = match script.functions.contains_key("fitted") {
             true => Some(ask(host, &script, "fitted", vec![])?),
             false => None,
@@ -191,7 +200,7 @@ impl Rule {
     /// # Errors
     /// A [`Fault`] when the script fails on it.
     pub fn application(&self, air: Air, joint: &JointState) -> Result<Application, Fault> {
-        let ForJoint { mode, milestones } = self.for_joint(joint)?;
+        let ForJoint { mode, milestones, bearing, .. } = self.for_joint(joint)?;
         let findings = match self.script.functions.contains_key("checks") {
             false => Vec::new(),
             true => {
@@ -200,7 +209,7 @@ impl Rule {
             }
         };
         let milestones = milestones.iter().map(|target| self.with_fit(target)).collect();
-        Ok(Application { mode, milestones, findings })
+        Ok(Application { mode, milestones, bearing, findings })
     }
 
     /// Share of full strength at an age, 0 to 1; none when the rule bears no load.
@@ -224,8 +233,10 @@ impl Rule {
     /// # Errors
     /// A [`Fault`] when the script fails on it.
     pub fn sheet_target(&self, joint: &JointState, stage: &str) -> Result<Option<(String, TargetAge)>, Fault> {
-        let ForJoint { mode, milestones } = self.for_joint(joint)?;
-        Ok(milestones.iter().find(|target| target.stage == stage).map(|target| (mode, target.clone())))
+        let ForJoint { mode, milestones, least, .. } = self.for_joint(joint)?;
+        let least = least.as_ref().filter(|_| stage == STRING_UP);
+        let found = milestones.iter().find(|target| target.stage == stage).or(least);
+        Ok(found.map(|target| (mode, target.clone())))
     }
 
     /// The target age of a stage of this joint or coat, with what was fitted; none where it has no such stage.
@@ -240,6 +251,20 @@ impl Rule {
         self.fitted.as_ref().map_or_else(|| target.clone(), |fitted| fitted.target(target.clone()))
     }
 
+    /// A least wait that was not fitted itself is put later with the strength, and never sooner.
+    fn least_with_fit(&self, least: &TargetAge) -> TargetAge {
+        let by = self.fitted.as_ref().map_or(1.0, Fitted::slower).max(1.0);
+        match self.with_fit(least) {
+            same if same == *least => TargetAge {
+                earliest_h: least.earliest_h * by,
+                likely_h: least.likely_h * by,
+                safe_h: least.safe_h * by,
+                ..same
+            },
+            fitted => fitted,
+        }
+    }
+
     fn for_joint(&self, joint: &JointState) -> Result<ForJoint, Fault> {
         let key = [joint.gap_um.to_bits(), joint.film_um.to_bits(), joint.porosity as u64];
         let remembered = |answers: &HashMap<_, ForJoint>| answers.get(&key).cloned();
@@ -252,12 +277,15 @@ impl Rule {
         };
         let sheets: Vec<MilestoneSheet> = self.ask("milestones", vec![joint_map(joint)])?;
         let targets: Result<Vec<_>, _> = sheets.into_iter().map(MilestoneSheet::target).collect();
-        let milestones = targets.map_err(|what| self.fault(what))?;
+        let mut milestones = targets.map_err(|what| self.fault(what))?;
         let twice = |i: usize| milestones[..i].iter().any(|other| other.stage == milestones[i].stage);
         if milestones.is_empty() || milestones.len() > 24 || (0..milestones.len()).any(twice) {
             return Err(self.fault("milestones must be 1 to 24 stages, each once".into()));
         }
-        let answer = ForJoint { mode, milestones: milestones.into() };
+        let least = least_wait(&mut milestones);
+        let fitted: Vec<_> = milestones.iter().map(|target| self.with_fit(target)).collect();
+        let bearing = self.bearing(joint, &fitted, least.as_ref().map(|least| self.least_with_fit(least)))?;
+        let answer = ForJoint { mode, milestones: milestones.into(), least, bearing };
         let mut answers = self.answers.lock().unwrap_or_else(PoisonError::into_inner);
         if answers.len() >= REMEMBERED {
             answers.clear();
@@ -283,9 +311,8 @@ impl Rule {
     }
 
     pub(crate) fn milestone(&self, joint: &JointState, stage: &str) -> Result<(String, f64, f64), Fault> {
-        let ForJoint { mode, milestones } = self.for_joint(joint)?;
-        let of_stage = milestones.iter().find(|m| m.stage == stage);
-        let of_stage = of_stage.ok_or_else(|| self.fault(format!("there is no stage \"{stage}\"")))?;
+        let found = self.sheet_target(joint, stage)?;
+        let (mode, of_stage) = found.ok_or_else(|| self.fault(format!("there is no stage \"{stage}\"")))?;
         Ok((mode, of_stage.likely_h, of_stage.floor_h))
     }
 

@@ -5,4 +5,5 @@ pub(crate) mod climate;
 pub(crate) mod delivery;
 pub(crate) mod sensors;
 pub(crate) mod shop;
+pub(crate) mod string_up;
 pub(crate) mod words;

@@ -1,43 +1,58 @@
-//! The command line: serve, demo, check, backup.
+//! The command line: at the bench it speaks to a running service, on its machine it serves and keeps the journal.
 #![expect(clippy::print_stdout, reason = "a command line speaks on standard output")]
 
-use std::{
-    path::{Path, PathBuf},
-    process::ExitCode,
-    sync::Arc,
-};
+mod ask;
+mod bench;
+mod keep;
+mod print;
 
-use clap::{Parser, Subcommand};
-use rules::Rulebook;
-use store::{Database, Sqlite};
-use tokio::signal::unix::{Signal, SignalKind, signal};
-use tokio_util::sync::CancellationToken;
-use tracing_subscriber::EnvFilter;
+use std::{path::PathBuf, process::ExitCode, time::Duration};
 
-use crate::{
-    demo,
-    now::Now,
-    run::{Service, StartError},
-    scripts,
-    settings::Settings,
-};
+use clap::{CommandFactory, Parser, Subcommand, ValueEnum};
+use tracing_subscriber::{EnvFilter, fmt::MakeWriter};
+
+use crate::{run::StartError, settings::Settings};
+use ask::{Service, To};
+
+const AFTER: &str = "Start with: benchclock demo
+
+Exit codes: 0 done; 1 it failed here; 2 the words were wrong; 3 the service refused it, and says why;
+4 the service was not reached, or could not do it just now.";
 
 /// The bench's clock: when can this clamp come off, when can this coat be sanded, what is next.
 ///
 /// Register each glue-up and coat as it happens, post what the hygrometer reads, and it integrates the cure over the
 /// air there was and the air to come. Every time it gives is an estimate, never a guarantee.
 #[derive(Parser)]
-#[command(
-    version,
-    after_help = "Start with: benchclock demo\nExit codes: 0 done, 1 it failed, 2 the words were wrong."
-)]
+#[command(version, after_help = AFTER)]
 struct Cli {
     #[command(subcommand)]
     command: Command,
 }
 
 #[derive(Subcommand)]
+#[expect(clippy::large_enum_variant, reason = "there is one of it, once")]
 enum Command {
+    #[command(flatten)]
+    Bench(bench::Verb),
+    /// Whether the service can do its work; the exit code says it too.
+    Health {
+        #[command(flatten)]
+        to: To,
+    },
+    /// Take everything along: the shop as lines of JSON, or one table of it as CSV.
+    ///
+    /// The lines fill an empty shop again with `benchclock import`.
+    Export {
+        #[command(flatten)]
+        to: To,
+        /// The file to make; without it on standard output.
+        #[arg(long)]
+        file: Option<PathBuf>,
+        /// One table, as CSV for a spreadsheet.
+        #[arg(long)]
+        table: Option<crate::whole::Table>,
+    },
     /// Serve the shop whose settings are given.
     ///
     /// Reads the journal, tells what came due while it was down, and listens until it is interrupted.
@@ -46,6 +61,9 @@ enum Command {
         /// BENCHCLOCK_SERVER_LISTEN is server.listen.
         #[arg(long)]
         config: Option<PathBuf>,
+        /// The form of the log on standard error. BENCHCLOCK_LOG says how much: warn, info, debug.
+        #[arg(long, value_enum, default_value_t = Log::Text)]
+        log: Log,
     },
     /// Serve an invented shop with ten days behind it, to look at and to try things on.
     ///
@@ -72,6 +90,8 @@ enum Command {
         #[arg(long)]
         config: Option<PathBuf>,
     },
+    /// Print the settings file that shows every key with its default and what it means.
+    Settings,
     /// Copy the journal to a new file, whole and checked, also while the service runs.
     Backup {
         /// The file to make; it must not be there yet.
@@ -80,144 +100,127 @@ enum Command {
         #[arg(long)]
         config: Option<PathBuf>,
     },
+    /// Put a backup where the journal is to be. Nothing is written over: move an old journal away first.
+    Restore {
+        /// The backup.
+        from: PathBuf,
+        /// The settings file.
+        #[arg(long)]
+        config: Option<PathBuf>,
+    },
+    /// Fill an empty shop with what another exported as lines of JSON, all or nothing.
+    Import {
+        /// The file `benchclock export` made.
+        from: PathBuf,
+        /// The settings file; its store.path must not be there yet.
+        #[arg(long)]
+        config: Option<PathBuf>,
+    },
+    /// Print what a shell needs to complete these commands.
+    ///
+    /// For example: benchclock completions bash > /etc/bash_completion.d/benchclock
+    Completions {
+        /// The shell.
+        shell: clap_complete::Shell,
+    },
+}
+
+/// The form of the log.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Log {
+    /// A line for a person.
+    Text,
+    /// A JSON object a line, for whoever collects logs.
+    Json,
+}
+
+/// Why a command was not done; each has its exit code.
+#[derive(Debug)]
+enum Failure {
+    /// It failed here.
+    Failed(String),
+    /// The service refused it.
+    Refused(String),
+    /// The service was not reached, or could not do it.
+    Away(String),
+}
+
+impl Failure {
+    fn code(&self) -> u8 {
+        match self {
+            Self::Failed(_) => 1,
+            Self::Refused(_) => 3,
+            Self::Away(_) => 4,
+        }
+    }
+}
+
+impl From<StartError> for Failure {
+    fn from(error: StartError) -> Self {
+        Self::Failed(error.to_string())
+    }
 }
 
 /// Runs the command the process was started with.
 pub fn run() -> ExitCode {
     let cli = Cli::parse();
-    let filter = EnvFilter::try_from_env("BENCHCLOCK_LOG").unwrap_or_else(|_| EnvFilter::new("info"));
-    tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).init();
+    log(match cli.command {
+        Command::Serve { log, .. } => log,
+        _ => Log::Text,
+    });
     let runtime = match tokio::runtime::Builder::new_multi_thread().enable_all().build() {
         Ok(runtime) => runtime,
-        Err(e) => return failed(&e),
+        Err(e) => return failed(&Failure::Failed(e.to_string())),
     };
-    let done = runtime.block_on(async {
-        match cli.command {
-            Command::Serve { config } => serve(Settings::load(config.as_deref())?, None).await,
-            Command::Demo { listen, folder, scripts, time_zone } => {
-                let settings = demo_settings(listen, &folder, scripts, time_zone)?;
-                let now = Now::system();
-                serve(settings, Some(now)).await
-            }
-            Command::Check { config } => check(&Settings::load(config.as_deref())?),
-            Command::Backup { to, config } => backup(&Settings::load(config.as_deref())?, &to),
-        }
-    });
+    let done = runtime.block_on(done(cli.command));
+    // A nightly copy under way is made again; it does not hold up the end.
+    runtime.shutdown_timeout(Duration::from_millis(200));
     match done {
         Ok(()) => ExitCode::SUCCESS,
-        Err(e) => failed(&e),
+        Err(failure) => failed(&failure),
     }
 }
 
-fn failed(error: &dyn std::fmt::Display) -> ExitCode {
-    tracing::error!("{error}");
-    ExitCode::FAILURE
-}
-
-fn demo_settings(listen: String, folder: &Path, scripts: PathBuf, time_zone: String) -> Result<Settings, StartError> {
-    for name in ["demo.db", "demo.db-wal", "demo.db-shm"] {
-        let old = folder.join(name);
-        if old.exists() {
-            let what = format!("replacing the old demo {}", old.display());
-            std::fs::remove_file(&old).map_err(|source| StartError::Io { what, source })?;
+async fn done(command: Command) -> Result<(), Failure> {
+    let settings = |config: Option<PathBuf>| Settings::load(config.as_deref()).map_err(StartError::from);
+    match command {
+        Command::Bench(verb) => bench::run(verb).await,
+        Command::Health { to } => bench::health(&Service::new(to)?).await,
+        Command::Export { to, file, table } => bench::export(&Service::new(to)?, file, table).await,
+        Command::Serve { config, .. } => Ok(keep::serve(settings(config)?, None).await?),
+        Command::Demo { listen, folder, scripts, time_zone } => {
+            let settings = keep::demo_settings(listen, &folder, scripts, time_zone)?;
+            Ok(keep::serve(settings, Some(crate::now::Now::system())).await?)
         }
-    }
-    let mut settings = Settings::default();
-    settings.shop.name = "Thistledown Fretworks (invented)".into();
-    settings.shop.time_zone = time_zone;
-    settings.server.listen = listen;
-    settings.store.path = folder.join("demo.db");
-    settings.store.backups = folder.join("backups");
-    settings.scripts.folder = scripts;
-    Ok(settings)
-}
-
-/// Serves; `demo` is the clock that the demo is lived by, when there is one.
-async fn serve(settings: Settings, demo: Option<Now>) -> Result<(), StartError> {
-    let now = demo.clone().unwrap_or_else(Now::system);
-    let service = Service::build(settings, now.clone()).await?;
-    if demo.is_some() {
-        println!("Living through ten days of an invented shop ...");
-        demo::fill(service.state(), now.ms()).await?;
-    }
-    // Before anybody is told that it serves: whoever started it may end it at once.
-    let interrupt = interrupted();
-    println!("The board is at http://{}/ (stop it with Ctrl-C)", service.address());
-    let stop = CancellationToken::new();
-    let ended = stop.clone();
-    let served = service.run(stop, true);
-    tokio::pin!(served);
-    tokio::select! {
-        done = &mut served => return done,
-        () = interrupt => ended.cancel(),
-    }
-    served.await
-}
-
-/// Listens for an interrupt or a termination from here on; the future ends when one comes.
-fn interrupted() -> impl Future<Output = ()> {
-    let listen = |kind| signal(kind).ok();
-    let (mut interrupt, mut terminate) = (listen(SignalKind::interrupt()), listen(SignalKind::terminate()));
-    async move {
-        tokio::select! {
-            Some(()) = heard(&mut interrupt) => {}
-            Some(()) = heard(&mut terminate) => {}
-            else => std::future::pending().await,
+        Command::Check { config } => Ok(keep::check(&settings(config)?)?),
+        Command::Settings => {
+            print!("{}", include_str!("../../../config/benchclock.toml"));
+            Ok(())
+        }
+        Command::Backup { to, config } => Ok(keep::backup(&settings(config)?, &to)?),
+        Command::Restore { from, config } => Ok(keep::restore(&settings(config)?, &from)?),
+        Command::Import { from, config } => Ok(keep::import(&settings(config)?, &from)?),
+        Command::Completions { shell } => {
+            clap_complete::generate(shell, &mut Cli::command(), "benchclock", &mut std::io::stdout());
+            Ok(())
         }
     }
 }
 
-async fn heard(signal: &mut Option<Signal>) -> Option<()> {
-    signal.as_mut()?.recv().await
-}
-
-fn check(settings: &Settings) -> Result<(), StartError> {
-    let folder = &settings.scripts.folder;
-    let files =
-        scripts::rule_files(folder).map_err(|source| StartError::Io { what: "scripts.folder".into(), source })?;
-    let book = Arc::new(Rulebook::new());
-    let mut faults = 0;
-    for file in files {
-        match file.and_then(|file| book.check(&file.file, &file.text).map(|rule| (file.file, rule))) {
-            Ok((file, rule)) => println!("{file}: good ({}, version {})", rule.sheet.name, rule.version),
-            Err(fault) => {
-                faults += 1;
-                println!("{fault}\n    {}", fault.mend);
-            }
-        }
-    }
-    let files =
-        scripts::shop_files(folder).map_err(|source| StartError::Io { what: "scripts.folder".into(), source })?;
-    let hooks = rules::Hooks::default();
-    for fault in hooks.replace(files) {
-        faults += 1;
-        println!("{fault}\n    {}", fault.mend);
-    }
-    for tally in hooks.tallies() {
-        println!("{}: good ({})", tally.file, tally.hook);
-    }
-    println!("settings: good");
-    match faults {
-        0 => Ok(()),
-        n => Err(StartError::Problem(crate::problem::Problem::new(
-            crate::problem::Kind::RuleFault,
-            format!("{n} script(s) have a fault"),
-            "mend the lines named above",
-        ))),
+fn log(form: Log) {
+    let filter = EnvFilter::try_from_env("BENCHCLOCK_LOG").unwrap_or_else(|_| EnvFilter::new("info"));
+    let log = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr);
+    match form {
+        Log::Text => log.with_ansi(std::io::IsTerminal::is_terminal(&std::io::stderr.make_writer())).init(),
+        Log::Json => log.json().flatten_event(true).init(),
     }
 }
 
-fn backup(settings: &Settings, to: &Path) -> Result<(), StartError> {
-    if to.exists() {
-        let source = std::io::Error::from(std::io::ErrorKind::AlreadyExists);
-        return Err(StartError::Io { what: format!("{} (give a new file)", to.display()), source });
+fn failed(failure: &Failure) -> ExitCode {
+    match failure {
+        Failure::Failed(why) => tracing::error!("{why}"),
+        // What the service said is for the person at the bench.
+        Failure::Refused(why) | Failure::Away(why) => eprintln!("{why}"),
     }
-    if !settings.store.path.exists() {
-        let source = std::io::Error::from(std::io::ErrorKind::NotFound);
-        return Err(StartError::Io { what: format!("{} (store.path)", settings.store.path.display()), source });
-    }
-    let mut database = Sqlite::open(&settings.store.path, &settings.shop.id)?;
-    database.backup(to)?;
-    println!("{} is a whole, checked copy", to.display());
-    Ok(())
+    ExitCode::from(failure.code())
 }

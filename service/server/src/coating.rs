@@ -172,6 +172,7 @@ impl State {
             started_at: instant(when.ms(now_ms)?),
             joint_state: JointState { gap_um: 0.0, film_um, porosity: request.porosity.unwrap_or_default() },
             milestones: vec![],
+            bearing: None,
             limits: vec![],
             findings: vec![],
             coat: Some(laid),

@@ -114,6 +114,7 @@ impl State {
             started_at: instant(when.ms(now_ms)?),
             joint_state: state,
             milestones: vec![],
+            bearing: None,
             limits: vec![],
             findings: vec![],
             coat: None,
@@ -137,10 +138,11 @@ impl State {
         };
         let rule = self.rulebook.rule(&version)?;
         let surface = Surface::new(air, surface_temp_c);
-        let said = rule.application(surface.air(), &begun.joint_state)?;
+        let said = crate::meters::timed("application", || rule.application(surface.air(), &begun.joint_state))?;
         begun.rule_version = version;
         begun.mode = said.mode;
         begun.milestones = said.milestones;
+        begun.bearing = said.bearing;
         begun.limits = rule.limits.clone();
         begun.findings = said.findings;
         begun.findings.extend(surface.findings(begun.cure_kind));

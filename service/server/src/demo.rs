@@ -2,13 +2,15 @@
 //! the real service with its clock set back, so that every alert in it was really told by an alarm.
 //! Nothing here is measured; it is for looking at.
 
+mod strings;
+
 use std::sync::Arc;
 
 use facts::{Fact, Id, Kind as IdKind, Porosity, Reading, RhPct, Step, StepKind, TempC};
 use store::Saying;
 
 use crate::{
-    alerts::alarm,
+    alerts::{alarm, string_up},
     coating::CoatRequest,
     compose::GlueUpRequest,
     now::instant,
@@ -67,11 +69,11 @@ const CLAMPS: [(&str, &str, &str); 14] = [
     ("spring-1", "Spring 1", "spring"),
 ];
 
-const LOTS: [(&str, &str, i64); 4] = [
-    ("yellow-bottle", "aliphatic-resin", 90),
-    ("thin-bottle", "thin-cyanoacrylate", 20),
-    ("lacquer-tin", "nitrocellulose-lacquer", 60),
-    ("varnish-jar", "oil-varnish", 200),
+const LOTS: [(&str, &str, i64, f64, f64); 4] = [
+    ("yellow-bottle", "aliphatic-resin", 90, 250.0, 12.0),
+    ("thin-bottle", "thin-cyanoacrylate", 20, 30.0, 9.0),
+    ("lacquer-tin", "nitrocellulose-lacquer", 60, 1000.0, 38.0),
+    ("varnish-jar", "oil-varnish", 200, 500.0, 24.0),
 ];
 
 use StepKind::{Check, Coat, GlueUp, HandsOn, Wait};
@@ -285,6 +287,7 @@ pub async fn fill(state: &Arc<State>, now_ms: i64) -> Result<(), Problem> {
             live(state, *act, at_ms).await?;
         }
     }
+    string_up::step(state).await?;
     clock.release();
     Ok(())
 }
@@ -325,23 +328,26 @@ async fn furnish(state: &Arc<State>, at_ms: i64, now_ms: i64) -> Result<(), Prob
         let added = facts::ClampAdded { id: id(clamp), name: name.into(), clamp_kind: kind.into() };
         facts.push(Fact::ClampAdded(added));
     }
-    for (lot, material, open_days) in LOTS {
+    for (lot, material, open_days, content_ml, cost) in LOTS {
         facts.push(Fact::LotAdded(facts::LotAdded {
             id: id(lot),
             material: id(material),
             label: String::new(),
             opened_at: Some(instant(at_ms - open_days * 24 * HOUR_MS)),
             best_before: None,
+            content: Some(facts::Amount::Ml(content_ml)),
+            cost: Some(cost),
         }));
     }
     for (job, instrument, title, due_days, steps) in JOBS {
-        let step = |(step, kind, title): &StepRow| Step {
-            id: id(step),
+        let step = |(id_text, kind, title): &StepRow| Step {
+            id: id(id_text),
             kind: *kind,
             title: (*title).into(),
             follows: vec![],
             joint: None,
             material: None,
+            before_strings: strings::BEFORE.contains(&(job, id_text)),
         };
         facts.push(Fact::JobOpened(facts::JobOpened {
             id: id(job),
@@ -351,7 +357,11 @@ async fn furnish(state: &Arc<State>, at_ms: i64, now_ms: i64) -> Result<(), Prob
             steps: steps.iter().map(step).collect(),
         }));
     }
+    facts.extend(strings::furnish());
     for fact in facts {
+        state.say_fact(fact, at_ms, "demo", None).await?;
+    }
+    for (fact, at_ms) in strings::history(now_ms) {
         state.say_fact(fact, at_ms, "demo", None).await?;
     }
     Ok(())

@@ -49,6 +49,39 @@ impl Now {
     }
 }
 
+/// How long something took. Monotonic: it says nothing of when.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Stopwatch(std::time::Instant);
+
+impl Stopwatch {
+    /// Starts now.
+    #[expect(clippy::disallowed_methods, reason = "it measures the service itself, nothing that is told to anybody")]
+    pub(crate) fn started() -> Self {
+        Self(std::time::Instant::now())
+    }
+
+    /// How long ago it was started.
+    pub(crate) fn passed(self) -> std::time::Duration {
+        self.0.elapsed()
+    }
+}
+
+/// When something that must go on for ever was last seen to go on.
+#[derive(Debug, Default)]
+pub(crate) struct LastSeen(std::sync::Mutex<Option<Stopwatch>>);
+
+impl LastSeen {
+    /// It is seen now.
+    pub(crate) fn note(&self) {
+        *self.0.lock().unwrap_or_else(std::sync::PoisonError::into_inner) = Some(Stopwatch::started());
+    }
+
+    /// How long ago that was; none while it has not begun.
+    pub(crate) fn since(&self) -> Option<std::time::Duration> {
+        self.0.lock().unwrap_or_else(std::sync::PoisonError::into_inner).map(Stopwatch::passed)
+    }
+}
+
 /// Milliseconds since 1970 UTC as an instant.
 pub(crate) fn instant(at_ms: i64) -> DateTime<Utc> {
     DateTime::from_timestamp_millis(at_ms).unwrap_or(DateTime::UNIX_EPOCH)

@@ -58,6 +58,13 @@ pub(crate) struct NextCard {
     pub(crate) waits: bool,
 }
 
+/// An instrument that is to be strung.
+pub(crate) struct StringsCard {
+    pub(crate) instrument: String,
+    pub(crate) name: String,
+    pub(crate) says: String,
+}
+
 /// The air of a zone.
 pub(crate) struct AirCard {
     pub(crate) name: String,
@@ -76,6 +83,7 @@ pub(crate) struct BoardPage {
     pub(crate) alerts_more: usize,
     pub(crate) curing: Vec<CureCard>,
     pub(crate) next: Vec<NextCard>,
+    pub(crate) strings: Vec<StringsCard>,
     pub(crate) airs: Vec<AirCard>,
     pub(crate) clamps_free: usize,
     pub(crate) clamps_all: usize,
@@ -192,6 +200,7 @@ impl State {
                     waits: next.waits_for.is_some(),
                 })
                 .collect(),
+            strings: self.strings_cards(&bench, now_ms),
             airs: board
                 .zones
                 .iter()
@@ -208,6 +217,27 @@ impl State {
             clamps_all: board.clamps.len(),
             estimate: ESTIMATE,
         }
+    }
+
+    /// Instruments that are not at pitch yet, and what holds their strings back. The wood is left to the sheet: running
+    /// plates takes longer than the wall may wait.
+    fn strings_cards(&self, bench: &Bench, now_ms: i64) -> Vec<StringsCard> {
+        let card = |instrument: &facts::InstrumentId| {
+            let up = bench.string_up(instrument, self.settings.string_up.margin, now_ms)?;
+            if up.strung.stages.contains_key(&facts::Stage::FullPitch) {
+                return None;
+            }
+            let says = match (up.limiting(), up.times().safe) {
+                (None, _) => "nothing but the wood is left to look at".into(),
+                (Some((item, _)), Some(safe_ms)) if safe_ms > now_ms => {
+                    format!("not before {}: {}", self.clock_text(safe_ms, now_ms), item.name)
+                }
+                (Some((item, _)), _) => format!("held back by: {}", item.name),
+            };
+            let name = bench.instruments().get(instrument)?.name.clone();
+            Some(StringsCard { instrument: instrument.to_string(), name, says })
+        };
+        bench.to_be_strung().filter_map(card).collect()
     }
 
     fn material_name(&self, cure: &Cure) -> String {

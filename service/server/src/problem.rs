@@ -205,11 +205,15 @@ impl From<rules::Fault> for Problem {
 
 impl From<&store::Error> for Problem {
     fn from(error: &store::Error) -> Self {
-        use store::Error::{Busy, Full, Locked, Other, ReadOnly, Stopped, TooNew, TooOld, Unreadable};
+        use store::Error::{
+            Busy, Full, InTheWay, Locked, NoCopy, NotEmpty, NotWhole, Other, ReadOnly, Stopped, TooNew, TooOld,
+            Unreadable,
+        };
         let kind = match error {
             Busy { .. } => Kind::Busy,
             Full { .. } => Kind::DiskFull,
             Locked { .. } | ReadOnly { .. } | Stopped => Kind::Unavailable,
+            InTheWay { .. } | NoCopy { .. } | NotEmpty { .. } | NotWhole { .. } => Kind::Conflict,
             Other(_) | TooNew { .. } | TooOld { .. } | Unreadable { .. } => Kind::Internal,
         };
         let detail = match error {

@@ -14,7 +14,7 @@ use tokio_cron_scheduler::{Job, JobScheduler};
 use tokio_util::sync::CancellationToken;
 
 use crate::{
-    alerts::{alarm, climate, sensors, words},
+    alerts::{alarm, climate, sensors, string_up, words},
     now::instant,
     problem::{Kind, Problem},
     state::State,
@@ -32,11 +32,12 @@ struct Recurring {
 const MINUTE_MS: i64 = 60_000;
 const DAY_MS: i64 = 24 * 60 * MINUTE_MS;
 
-const JOBS: [Recurring; 7] = [
+const JOBS: [Recurring; 8] = [
     Recurring { name: "forecast", cron: "0 */15 * * * *", overdue_ms: 40 * MINUTE_MS },
     Recurring { name: "digest", cron: "15 * * * * *", overdue_ms: 10 * MINUTE_MS },
     Recurring { name: "silence", cron: "30 * * * * *", overdue_ms: 10 * MINUTE_MS },
     Recurring { name: "climate", cron: "45 * * * * *", overdue_ms: 10 * MINUTE_MS },
+    Recurring { name: "string-up", cron: "55 * * * * *", overdue_ms: 10 * MINUTE_MS },
     Recurring { name: "calibration", cron: "30 20 6 * * *", overdue_ms: DAY_MS + 120 * MINUTE_MS },
     Recurring { name: "backup", cron: "30 40 1 * * *", overdue_ms: DAY_MS + 120 * MINUTE_MS },
     Recurring { name: "retention", cron: "30 10 2 * * *", overdue_ms: DAY_MS + 120 * MINUTE_MS },
@@ -63,6 +64,7 @@ pub(crate) async fn run_job(state: &Arc<State>, name: &str) -> Result<(), Proble
         }
         "digest" => digest(state).await,
         "climate" => climate::step(state).await,
+        "string-up" => string_up::step(state).await,
         "silence" => sensors::silence(state).await.map(drop),
         "calibration" => sensors::calibrations(state).await.map(drop),
         "backup" => backup(state).await,

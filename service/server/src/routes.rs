@@ -5,6 +5,7 @@ mod board;
 mod clamps;
 mod cures;
 mod events;
+mod export;
 mod finish;
 mod fits;
 mod health;
@@ -13,6 +14,7 @@ mod import;
 mod instruments;
 mod jobs;
 mod joints;
+mod loads;
 mod lots;
 mod materials;
 mod milestones;
@@ -29,7 +31,12 @@ mod schedules;
 mod senml;
 mod sensors;
 mod series;
+mod setups;
 mod spray;
+mod stock;
+mod string_up;
+mod strings;
+mod tension;
 mod zones;
 
 use std::sync::Arc;
@@ -82,12 +89,20 @@ const ADDRESSES: &[&str] = &[
     "GET POST /api/v1/instruments/{id}/plates",
     "GET /api/v1/instruments/{id}/moisture",
     "GET /api/v1/instruments/{id}/cracks",
+    "GET POST /api/v1/instruments/{id}/strings",
+    "GET /api/v1/instruments/{id}/string-up",
+    "GET /api/v1/instruments/{id}/string-up/chart.svg",
+    "GET POST /api/v1/instruments/{id}/string-stages",
+    "GET POST /api/v1/instruments/{id}/setups",
     "GET POST /api/v1/jobs",
     "GET /api/v1/jobs/{id}",
     "POST /api/v1/jobs/{id}/close",
     "POST /api/v1/jobs/{id}/steps/{step}/done",
     "GET POST /api/v1/joints",
     "GET /api/v1/joints/{id}",
+    "GET POST /api/v1/joints/{id}/load",
+    "GET /api/v1/string-tension",
+    "GET /api/v1/string-families",
     "GET POST /api/v1/clamps",
     "GET /api/v1/clamps/{id}",
     "GET POST /api/v1/observations",
@@ -98,6 +113,10 @@ const ADDRESSES: &[&str] = &[
     "GET /api/v1/materials/{id}",
     "GET POST /api/v1/lots",
     "GET /api/v1/lots/{id}",
+    "POST /api/v1/lots/{id}/open",
+    "POST /api/v1/lots/{id}/use",
+    "POST /api/v1/lots/{id}/close",
+    "GET /api/v1/stock",
     "GET POST /api/v1/mixes",
     "GET /api/v1/mixes/{id}",
     "GET /api/v1/mix-amounts",
@@ -126,8 +145,10 @@ const ADDRESSES: &[&str] = &[
     "POST /api/v1/alerts/{id}/snooze",
     "GET /api/v1/board",
     "GET /api/v1/events",
-    "GET /livez",
-    "GET /readyz",
+    "GET /api/v1/export",
+    "GET /api/v1/export/{table}.csv",
+    "GET /health/live",
+    "GET /health/ready",
     "GET /metrics",
 ];
 
@@ -158,14 +179,20 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
                 .configure(instruments::configure)
                 .configure(plates::configure)
                 .configure(moisture::configure)
+                .configure(strings::configure)
+                .configure(string_up::configure)
+                .configure(setups::configure)
+                .configure(tension::configure)
                 .configure(jobs::configure)
                 .configure(joints::configure)
+                .configure(loads::configure)
                 .configure(clamps::configure)
                 .configure(observations::configure)
                 .configure(fits::configure)
                 .configure(hooks::configure)
                 .configure(materials::configure)
                 .configure(lots::configure)
+                .configure(stock::configure)
                 .configure(mixes::configure)
                 .configure(spray::configure)
                 .configure(schedules::configure)
@@ -174,6 +201,7 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
                 .configure(alerts::configure)
                 .configure(board::configure)
                 .configure(events::configure)
+                .configure(export::configure)
                 .default_service(web::to(nowhere)),
         )
         .configure(health::configure)

@@ -10,7 +10,6 @@ use std::{
 use actix_web::{App, HttpServer, middleware::from_fn, web};
 use clock::{Bench, Laws, UsualDay};
 use facts::Fact;
-use metrics_exporter_prometheus::{PrometheusBuilder, PrometheusHandle};
 use rules::Rulebook;
 use store::{Database, Sqlite, Writer};
 use tokio_util::{sync::CancellationToken, task::TaskTracker};
@@ -18,14 +17,17 @@ use tokio_util::{sync::CancellationToken, task::TaskTracker};
 use crate::{
     alerts::{alarm, delivery},
     intake::mqtt,
+    meters,
     now::Now,
     recurring, routes, scripts,
     settings::Settings,
     state::{BenchKeeper, Parts, Shared, State},
 };
 
-/// Longest a stopping service waits for its tasks.
-const DEADLINE: Duration = Duration::from_secs(10);
+/// Longest a stopping service waits for requests under way, seconds.
+const LAST_REQUESTS_S: u64 = 3;
+/// Longest it then waits for its tasks. Together less than five seconds, and nothing acknowledged hangs on either.
+const DEADLINE: Duration = Duration::from_millis(1500);
 /// Facts read from the journal at once.
 const PAGE: usize = 4096;
 
@@ -99,7 +101,7 @@ impl Service {
             tracing::warn!(%address, "listening beyond this machine: whoever reaches it may read and write");
         }
         let listener = TcpListener::bind(address).map_err(io(format!("listening at {address} (server.listen)")))?;
-        let parts = Parts { shared, rulebook, writer: sender, reader, settings, zone, metrics: metrics() };
+        let parts = Parts { shared, rulebook, writer: sender, reader, settings, zone, metrics: meters::recorder() };
         let state = Arc::new(State::new(parts));
         scripts::read_folder(&state).await?;
         Ok(Self { state, listener, writer })
@@ -207,7 +209,7 @@ async fn serve(
     let server = HttpServer::new(app)
         .workers(workers)
         .disable_signals()
-        .shutdown_timeout(5)
+        .shutdown_timeout(LAST_REQUESTS_S)
         .listen(listener)
         .map_err(io("listening"))?
         .run();
@@ -249,20 +251,4 @@ fn each_fact(database: &mut dyn Database, mut each: impl FnMut(facts::Recorded))
         seq = last.seq;
         page.into_iter().for_each(&mut each);
     }
-}
-
-/// One recorder for the process: the metrics macros write to it wherever they stand.
-fn metrics() -> PrometheusHandle {
-    static HANDLE: std::sync::OnceLock<PrometheusHandle> = std::sync::OnceLock::new();
-    let make = || {
-        let builder = PrometheusBuilder::new();
-        let buckets = [0.01, 0.05, 0.1, 0.5, 1.0, 5.0, 30.0, 60.0, 300.0, 3600.0];
-        let builder = builder.set_buckets(&buckets).expect("the list of buckets is not empty");
-        let recorder = builder.build_recorder();
-        let handle = recorder.handle();
-        // Another recorder is there only when the program is embedded; then its metrics go there.
-        drop(metrics::set_global_recorder(recorder));
-        handle
-    };
-    HANDLE.get_or_init(make).clone()
 }

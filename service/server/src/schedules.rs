@@ -78,6 +78,7 @@ impl Schedule {
                     follows: vec![],
                     joint: None,
                     material: line.material.clone(),
+                    before_strings: false,
                 })
             };
             (1..=line.times).filter_map(step).collect::<Vec<_>>()

@@ -141,7 +141,8 @@ async fn put_in_force(state: &Arc<State>, file: Result<RuleFile, Fault>) -> Resu
     let book = state.rulebook.clone();
     let (name, source) = (file.clone(), text.clone());
     // A check calls the script thousands of times: not on a thread that answers requests.
-    let checked = tokio::task::spawn_blocking(move || book.check(&name, &source)).await;
+    let checked =
+        tokio::task::spawn_blocking(move || crate::meters::timed("check", || book.check(&name, &source))).await;
     match checked {
         Ok(Ok(_)) => {}
         Ok(Err(fault)) => return Err(Refused::Fault(fault)),

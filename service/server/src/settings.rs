@@ -44,6 +44,8 @@ pub struct Settings {
     pub senml: Senml,
     /// The way to an MQTT broker.
     pub mqtt: Mqtt,
+    /// What is asked before strings go on.
+    pub string_up: StringUp,
     /// Who is told of alerts.
     pub webhooks: Vec<Webhook>,
 }
@@ -126,6 +128,14 @@ pub struct Senml {
     pub names: std::collections::BTreeMap<String, String>,
 }
 
+/// What is asked before strings go on.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct StringUp {
+    /// Times the load that a joint must bear. Common practice, no source.
+    pub margin: f64,
+}
+
 /// Somebody to be told of alerts over HTTP.
 #[derive(Debug, Clone, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -175,6 +185,11 @@ impl Default for Store {
 impl Default for Scripts {
     fn default() -> Self {
         Self { folder: "scripts".into(), watch: true }
+    }
+}
+impl Default for StringUp {
+    fn default() -> Self {
+        Self { margin: 4.0 }
     }
 }
 impl Default for Climate {
@@ -285,6 +300,9 @@ impl Settings {
         if !(5..=24 * 60).contains(&self.climate.bridge_minutes) {
             return Err(wrong("climate.bridge_minutes", "must be 5 to 1440", "120 suits a sensor that speaks hourly"));
         }
+        if !(1.5..=20.0).contains(&self.string_up.margin) {
+            return Err(wrong("string_up.margin", "must be 1.5 to 20", "4 is the default"));
+        }
         if !(14..=3660).contains(&self.store.keep_readings_days) {
             return Err(wrong("store.keep_readings_days", "must be 14 to 3660", "the forecast learns from 7 days"));
         }
@@ -385,6 +403,7 @@ mod tests {
             ("[server]\nlisten = \"here\"", "server.listen"),
             ("[server]\nworkers = 0", "server.workers"),
             ("[climate]\nbridge_minutes = 0", "climate.bridge_minutes"),
+            ("[string_up]\nmargin = 1.0", "string_up.margin"),
             ("[store]\nkeep_readings_days = 1", "store.keep_readings_days"),
             ("[senml]\nnames = {\"urn:dev:x\" = \"The Bench\"}", "senml.names"),
             ("[mqtt]\nurl = \"http://x\"", "mqtt.url"),

@@ -18,7 +18,7 @@ use tokio::sync::{Notify, broadcast, oneshot};
 
 use crate::{
     intake::Intake,
-    now::{Now, instant},
+    now::{LastSeen, Now, instant},
     problem::{Kind, Problem},
     settings::Settings,
 };
@@ -86,6 +86,8 @@ pub struct State {
     /// Scripts that are not in force because of a fault, by file.
     pub(crate) faults: RwLock<BTreeMap<String, Fault>>,
     pub(crate) metrics: PrometheusHandle,
+    /// When the alarms were last looked at.
+    pub(crate) alarm_looks: LastSeen,
     pub(crate) started_ms: i64,
     /// Ends the event streams when the service stops: a stream must not hold a worker up.
     pub(crate) stop: tokio_util::sync::CancellationToken,
@@ -117,6 +119,7 @@ impl State {
             zone,
             faults: RwLock::default(),
             metrics,
+            alarm_looks: LastSeen::default(),
             stop: tokio_util::sync::CancellationToken::new(),
         }
     }
@@ -248,6 +251,10 @@ impl Keeper for BenchKeeper {
             claims(&entry.fact).into_iter().map(|(kind, id)| format!("{kind} {id}")).collect::<Vec<_>>()
         };
         saying.entries.iter().flat_map(of_entry).collect()
+    }
+
+    fn committed(&mut self, took: std::time::Duration) {
+        metrics::histogram!(crate::meters::COMMIT).record(took.as_secs_f64());
     }
 
     fn take(&mut self, facts: &[Recorded], readings: &[Reading]) {

@@ -4,7 +4,7 @@ use std::path::Path;
 
 use facts::{Reading, Recorded};
 
-use crate::{Answer, Delivery, Error, Held, HeldState, Mean, Run, Saying};
+use crate::{Answer, Delivery, Each, Error, Held, HeldState, Mean, Row, Run, Saying};
 
 /// What the service asks of a database.
 pub trait Database: Send {
@@ -121,6 +121,18 @@ pub trait Database: Send {
     /// # Errors
     /// When the copy cannot be made or is not sound.
     fn backup(&mut self, to: &Path) -> Result<(), Error>;
+
+    /// Hands out everything the shop has said and read, as it stood at one instant, always in the same order.
+    ///
+    /// # Errors
+    /// When a row cannot be read; what was handed out until then is not the whole.
+    fn export(&mut self, each: &mut Each<'_>) -> Result<(), Error>;
+
+    /// Takes the whole of another database into this empty one, all or nothing; how many rows that were.
+    ///
+    /// # Errors
+    /// When there is anything in it already, or a row cannot be had or put. Nothing is changed then.
+    fn import(&mut self, rows: &mut dyn Iterator<Item = Result<Row, String>>) -> Result<u64, Error>;
 
     /// Opens the same database again, for a second reader or after a failure.
     ///

@@ -56,6 +56,32 @@ pub enum Error {
         /// What the reader said.
         why: String,
     },
+    /// A journal is to be filled that has something in it.
+    #[error("{path} is not empty; name a file that is not there yet in store.path")]
+    NotEmpty {
+        /// The database file.
+        path: String,
+    },
+    /// What is to be taken in is not whole.
+    #[error("{why}; nothing was taken in")]
+    NotWhole {
+        /// Where and why.
+        why: String,
+    },
+    /// A copy is to be restored that is none.
+    #[error("{path} cannot be restored: {why}; choose another copy")]
+    NoCopy {
+        /// The copy.
+        path: String,
+        /// Why.
+        why: String,
+    },
+    /// Something is where a file is to be made.
+    #[error("{path} is there already and is not written over; move it away first, with its -wal and -shm")]
+    InTheWay {
+        /// What is there.
+        path: String,
+    },
     /// Anything else the database said.
     #[error("the database failed: {0}")]
     Other(rusqlite::Error),

@@ -1,5 +1,7 @@
 //! Readings held back: the statements that keep, list and decide them.
 
+use std::ops::ControlFlow;
+
 use facts::{SensorId, ZoneId};
 use rusqlite::{Connection, OptionalExtension, Row, params};
 
@@ -13,6 +15,10 @@ const DECIDE: &str = "UPDATE quarantine SET state = ?6, decided_ms = ?7 WHERE st
      ifnull(sensor, '') = ifnull(?2, '') AND at_ms = ?3 AND temp_c = ?4 AND rh_pct = ?5";
 const LIST: &str = "SELECT id, zone, sensor, at_ms, recorded_ms, temp_c, rh_pct, by_whom, reason, detail, mend, state, \
      decided_ms FROM quarantine WHERE zone = ?1 AND state = ?2 AND id > ?3 ORDER BY id LIMIT ?4";
+const ALL: &str = "SELECT id, zone, sensor, at_ms, recorded_ms, temp_c, rh_pct, by_whom, reason, detail, mend, state, \
+     decided_ms FROM quarantine ORDER BY id";
+const PUT: &str = "INSERT INTO quarantine (id, zone, sensor, at_ms, recorded_ms, temp_c, rh_pct, by_whom, reason, detail, \
+     mend, state, decided_ms) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13)";
 const ONE: &str = "SELECT id, zone, sensor, at_ms, recorded_ms, temp_c, rh_pct, by_whom, reason, detail, mend, state, \
      decided_ms FROM quarantine WHERE id = ?1";
 
@@ -64,6 +70,40 @@ pub(crate) fn list(
     let mut list = c.prepare_cached(LIST)?;
     let rows = list.query_map(params![zone.as_str(), word(state), after, at_most as i64], read)?;
     rows.collect()
+}
+
+/// Everything that is or was held back, by id, until `each` breaks.
+pub(crate) fn all(c: &Connection, each: &mut dyn FnMut(Held) -> ControlFlow<()>) -> rusqlite::Result<()> {
+    let mut all = c.prepare(ALL)?;
+    let mut rows = all.query([])?;
+    while let Some(row) = rows.next()? {
+        if each(read(row)?).is_break() {
+            break;
+        }
+    }
+    Ok(())
+}
+
+/// Puts one where it was, as it stood.
+pub(crate) fn put(tx: &Connection, held: &Held) -> rusqlite::Result<()> {
+    let key = &held.key;
+    tx.prepare_cached(PUT)?
+        .execute(params![
+            held.id,
+            key.zone.as_str(),
+            key.sensor.as_ref().map(SensorId::as_str),
+            key.at_ms,
+            held.recorded_ms,
+            key.temp_c,
+            key.rh_pct,
+            held.by,
+            held.reason,
+            held.detail,
+            held.mend,
+            word(held.state),
+            held.decided_ms
+        ])
+        .map(drop)
 }
 
 pub(crate) fn one(c: &Connection, id: i64) -> rusqlite::Result<Option<Held>> {

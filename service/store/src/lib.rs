@@ -1,7 +1,7 @@
 //! Facts on disk: what was acknowledged is here and stays.
 //!
 //! Responsible for: the append-only journal, readings, the outbox of deliveries, answers kept for repeated requests,
-//! migrations, backup, and the one writer that commits whatever gathered while its last commit was under way.
+//! migrations, backup and restoring, the whole of it row by row, and the one writer that commits whatever gathered while its last commit was under way.
 //! Never knows: how a cure is computed, HTTP, what time it is.
 //! Start reading at `writer.rs`; the SQL is in `sqlite.rs`, `schema.rs` and `held.rs`.
 
@@ -9,14 +9,18 @@ mod database;
 mod error;
 mod held;
 mod means;
+mod restore;
 mod saying;
 mod schema;
 mod sqlite;
+mod whole;
 mod writer;
 
 pub use database::Database;
 pub use error::Error;
 pub use means::Mean;
+pub use restore::restore;
 pub use saying::{Answer, Delivery, DeliveryState, Held, HeldKey, HeldState, NewDelivery, NewHeld, Run, Said, Saying};
 pub use sqlite::Sqlite;
+pub use whole::{Each, Row};
 pub use writer::{Keeper, Outcome, Writer};

@@ -2,11 +2,13 @@
 
 use facts::ZoneId;
 use rusqlite::{Connection, params};
+use serde::{Deserialize, Serialize};
 
 /// A quarter of an hour of a zone's air.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Mean {
     /// When it began, ms.
+    #[serde(rename = "from", with = "crate::whole::rfc3339")]
     pub from_ms: i64,
     /// How many readings it stands for.
     pub n: u32,

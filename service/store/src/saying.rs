@@ -1,6 +1,7 @@
 //! What is written in one piece, and what is read back.
 
 use facts::{AlertId, Entry, Reading, SensorId, ZoneId};
+use serde::{Deserialize, Serialize};
 
 /// Facts that stand or fall together, with what must be on disk in the same breath.
 #[derive(Debug, Clone, Default)]
@@ -24,13 +25,14 @@ pub struct Saying {
 }
 
 /// What names a reading that is held back: it was never given an id by its sender.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct HeldKey {
     /// Its zone.
     pub zone: ZoneId,
     /// Its sensor, if it was named.
     pub sensor: Option<SensorId>,
     /// When it says it was taken, ms.
+    #[serde(rename = "at", with = "crate::whole::rfc3339")]
     pub at_ms: i64,
     /// Temperature as it was said, °C.
     pub temp_c: f64,
@@ -54,13 +56,15 @@ pub struct NewHeld {
 }
 
 /// A reading that is or was held back.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Held {
     /// Row in the table.
     pub id: i64,
     /// Which.
+    #[serde(flatten)]
     pub key: HeldKey,
     /// When it reached the service, ms.
+    #[serde(rename = "recorded_at", with = "crate::whole::rfc3339")]
     pub recorded_ms: i64,
     /// By which way it came.
     pub by: String,
@@ -73,11 +77,13 @@ pub struct Held {
     /// How it stands.
     pub state: HeldState,
     /// When that was decided, ms.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub decided_ms: Option<i64>,
 }
 
 /// How a reading that was held back stands.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum HeldState {
     /// It waits.
     Held,

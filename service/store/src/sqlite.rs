@@ -4,23 +4,26 @@
 //! Write-ahead log with `synchronous = FULL`: a commit is on disk when it returns. Writers begin IMMEDIATE, because
 //! a deferred transaction that reads and then writes fails at once when another wrote in between. No mmap.
 
-use std::{path::Path, time::Duration};
+use std::{ops::ControlFlow, path::Path, time::Duration};
 
 use chrono::{DateTime, Utc};
 use facts::{AlertId, Fact, Reading, Recorded, RhPct, SensorId, TempC, ZoneId};
 use rusqlite::{Connection, OptionalExtension, TransactionBehavior, params};
 
 use crate::{
-    Answer, Database, Delivery, DeliveryState, Error, Held, HeldState, Mean, Run, Saying, held, means,
-    schema::MIGRATIONS,
+    Answer, Database, Delivery, DeliveryState, Each, Error, Held, HeldState, Mean, Row, Run, Saying, held, means,
+    schema::MIGRATIONS, whole,
 };
 
 /// SQLite before this could corrupt its write-ahead log when two connections met at a checkpoint.
 const LEAST_VERSION: (&str, i32) = ("3.51.3", 3_051_003);
 
+/// Facts read at once on the way out.
+const PART: i64 = 4096;
+
 const ADD_FACT: &str = "INSERT INTO journal (shop, kind, happened_ms, recorded_ms, by_whom, body) \
                         VALUES (?1, ?2, ?3, ?4, ?5, ?6)";
-const ADD_READING: &str = "INSERT INTO reading (zone, at_ms, recorded_ms, n, temp_c, rh_pct, sensor) VALUES \
+pub(crate) const ADD_READING: &str = "INSERT INTO reading (zone, at_ms, recorded_ms, n, temp_c, rh_pct, sensor) VALUES \
      (?1, ?2, ?3, (SELECT count(*) FROM reading WHERE zone = ?1 AND at_ms = ?2), ?4, ?5, ?6)";
 const ADD_ANSWER: &str = "INSERT INTO answer (key, fingerprint, status, body, recorded_ms) VALUES (?1, ?2, ?3, ?4, ?5)";
 const ADD_DELIVERY: &str = "INSERT INTO delivery (alert, channel, body, since_ms, due_ms) VALUES (?1, ?2, ?3, ?4, ?4)";
@@ -152,6 +155,24 @@ impl Sqlite {
             facts.push(recorded(row, seq).map_err(|why| Error::Unreadable { seq, why })?);
         }
         Ok(facts)
+    }
+
+    fn export_rows(&self, each: &mut Each<'_>) -> Result<(), Error> {
+        let mut seq = 0;
+        loop {
+            let part = self.facts(FACTS_AFTER, params![seq, PART])?;
+            let Some(last) = part.last() else { break };
+            seq = last.seq;
+            for fact in part {
+                if each(Row::Fact(fact)).is_break() {
+                    return Ok(());
+                }
+            }
+        }
+        match whole::readings(&self.connection, each).map_err(|e| self.error(e))? {
+            ControlFlow::Break(()) => Ok(()),
+            ControlFlow::Continue(()) => whole::means_and_held(&self.connection, each).map_err(|e| self.error(e)),
+        }
     }
 
     fn deliveries(&self, sql: &str, args: impl rusqlite::Params) -> Result<Vec<Delivery>, Error> {
@@ -318,13 +339,42 @@ impl Database for Sqlite {
         }
     }
 
+    fn export(&mut self, each: &mut Each<'_>) -> Result<(), Error> {
+        // One transaction: what is said meanwhile is not half in it.
+        self.connection.execute_batch("BEGIN DEFERRED").map_err(|e| self.error(e))?;
+        let exported = self.export_rows(each);
+        self.connection.execute_batch("ROLLBACK").map_err(|e| self.error(e))?;
+        exported
+    }
+
+    fn import(&mut self, rows: &mut dyn Iterator<Item = Result<Row, String>>) -> Result<u64, Error> {
+        let shop = self.shop.clone();
+        let path = self.path.clone();
+        let failed = |e| Error::of(e, &path);
+        let tx = self.connection.transaction_with_behavior(TransactionBehavior::Immediate).map_err(failed)?;
+        let there: i64 = tx
+            .query_row("SELECT (SELECT count(*) FROM journal) + (SELECT count(*) FROM reading)", [], |row| row.get(0))
+            .map_err(failed)?;
+        if there > 0 {
+            return Err(Error::NotEmpty { path });
+        }
+        let mut n = 0;
+        for row in rows {
+            let row = row.map_err(|why| Error::NotWhole { why })?;
+            n += 1;
+            whole::put(&tx, &shop, &row).map_err(|e| Error::NotWhole { why: format!("row {n}: {e}") })?;
+        }
+        tx.commit().map_err(failed)?;
+        Ok(n)
+    }
+
     fn reopen(&self) -> Result<Box<dyn Database>, Error> {
         Ok(Box::new(Self::open(Path::new(&self.path), &self.shop)?))
     }
 }
 
 /// A fact as it is stored: its kind, for whoever looks into the table, and the whole of it.
-fn stored_form(fact: &Fact) -> (String, String) {
+pub(crate) fn stored_form(fact: &Fact) -> (String, String) {
     let body = serde_json::to_string(fact).expect("every fact has a JSON form");
     // The tag is written first: {"kind":"zone_set",...
     let kind = body.split('"').nth(3).unwrap_or_default().to_string();

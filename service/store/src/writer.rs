@@ -9,6 +9,7 @@ use std::{
         mpsc::{Receiver, SendError, SyncSender, TrySendError, sync_channel},
     },
     thread::JoinHandle,
+    time::{Duration, Instant},
 };
 
 use facts::{Reading, Recorded};
@@ -34,6 +35,9 @@ pub trait Keeper: Send + 'static {
     /// What a saying lays hold of; two that share a claim are not committed together, so that the second is held
     /// against what the first changed.
     fn claims(&self, saying: &Saying) -> Vec<String>;
+
+    /// Told how long a commit took until it was on disk.
+    fn committed(&mut self, _took: Duration) {}
 
     /// Takes in what is on disk now. Called before anybody is answered.
     fn take(&mut self, facts: &[Recorded], readings: &[Reading]);
@@ -195,7 +199,11 @@ impl<K: Keeper> Desk<K> {
 
     fn write(&mut self, admitted: Vec<Waiting<K::Refusal>>) {
         let sayings: Vec<&Saying> = admitted.iter().map(|(saying, _)| saying.as_ref()).collect();
-        let seqs = match self.database.commit(&sayings) {
+        #[expect(clippy::disallowed_methods, reason = "how long a commit took, never when it was")]
+        let began = Instant::now();
+        let committed = self.database.commit(&sayings);
+        self.keeper.committed(began.elapsed());
+        let seqs = match committed {
             Ok(seqs) => seqs,
             Err(error) => return self.fail(admitted, error),
         };

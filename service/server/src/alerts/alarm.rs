@@ -67,7 +67,7 @@ fn telling(state: &State, due: &Due, now_ms: i64) -> Option<Telling> {
         Due::Reached { cure, milestone, alert, due_ms, late } => {
             let bench = state.bench();
             let words = words::of_milestone(state, &bench, bench.cure(cure.as_str())?, *milestone);
-            metrics::histogram!("benchclock_alert_lateness_seconds").record((now_ms - due_ms) as f64 / 1000.0);
+            metrics::histogram!(crate::meters::LATENESS).record((now_ms - due_ms) as f64 / 1000.0);
             let raised = AlertRaised {
                 id: alert.clone(),
                 alert_kind: facts::AlertKind::Milestone,
@@ -132,6 +132,14 @@ fn deliveries(state: &State, telling: &Telling, now_ms: i64) -> Vec<NewDelivery>
     state.settings.webhooks.iter().filter(|hook| chosen(&hook.name)).map(to).collect()
 }
 
+/// Lets liveness and the system's watchdog know that alarms are looked at: it is from here, and not from a thread of its
+/// own, because a service that looks at no alarms is of no use, however well it answers.
+fn seen_at_work(state: &State) {
+    state.alarm_looks.note();
+    // Without a watchdog there is nobody to tell.
+    drop(sd_notify::notify(&[sd_notify::NotifyState::Watchdog]));
+}
+
 /// Runs steps until told to stop.
 pub(crate) async fn run(state: Arc<State>, stop: CancellationToken) {
     loop {
@@ -146,7 +154,7 @@ pub(crate) async fn run(state: Arc<State>, stop: CancellationToken) {
                 Duration::from_secs(1)
             }
         };
-        metrics::gauge!("benchclock_alarm_step_seconds").set(state.now().ms() as f64 / 1000.0);
+        seen_at_work(&state);
         tokio::select! {
             () = stop.cancelled() => return,
             () = state.shared.alarms.notified() => {}

@@ -119,6 +119,7 @@ fn step(alert: &AlertId, asked: &AskedStep, follows: Option<StepId>) -> Step {
         follows: follows.into_iter().collect(),
         joint: None,
         material: None,
+        before_strings: false,
     }
 }
 

@@ -111,6 +111,7 @@ pub(crate) fn payload(state: &State, raised: &AlertRaised) -> String {
         facts::AlertKind::CalibrationDue => "calibration.due",
         facts::AlertKind::Mix => "mix.gelling",
         facts::AlertKind::HookSetAside => "hook.set_aside",
+        facts::AlertKind::StringUp => "string_up",
     };
     let timestamp = state.rfc3339(raised.due_at.timestamp_millis());
     serde_json::to_string(&Payload { r#type, timestamp, data: raised }).expect("an alert has a JSON form")

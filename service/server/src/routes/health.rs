@@ -1,28 +1,49 @@
 //! Whether it lives, whether it can do its work, and how it has been doing.
 
-use std::sync::PoisonError;
+use std::{sync::PoisonError, time::Duration};
 
 use actix_web::{HttpResponse, http::header, web};
 use serde::Serialize;
 use store::Sqlite;
 
 use super::{Answer, Shop};
-use crate::{problem::Problem, recurring, state::State};
+use crate::{
+    meters,
+    problem::{Kind, Problem},
+    recurring,
+    state::State,
+};
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
     config
-        .service(web::resource("/livez").route(web::get().to(alive)))
-        .service(web::resource("/readyz").route(web::get().to(ready)))
+        .service(web::resource("/health/live").route(web::get().to(alive)))
+        .service(web::resource("/health/ready").route(web::get().to(ready)))
         .service(web::resource("/metrics").route(web::get().to(metrics)));
 }
 
-async fn alive() -> HttpResponse {
-    HttpResponse::Ok().content_type("text/plain").body("alive\n")
+/// Longest the alarms may not be looked at. They are looked at every five seconds at least.
+const STUCK: Duration = Duration::from_secs(60);
+/// Longest the database may take to prove that it can be written.
+const PATIENCE: Duration = Duration::from_secs(3);
+
+/// Whether it is to be left running: alarms are looked at. What a restart would not mend is for readiness.
+async fn alive(shop: Shop) -> Answer {
+    match shop.alarm_looks.since().filter(|since| *since > STUCK) {
+        None => Ok(HttpResponse::Ok().content_type("text/plain").body("alive\n")),
+        Some(since) => Err(Problem::new(
+            Kind::Unavailable,
+            format!("no alarm was looked at for {} s", since.as_secs()),
+            "start the service again; systemd does so by itself",
+        )),
+    }
 }
 
 #[derive(Serialize)]
 struct Readiness {
     ready: bool,
+    /// Why not, each in a sentence.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    why: Vec<String>,
     version: &'static str,
     sqlite: &'static str,
     store: Check,
@@ -83,13 +104,32 @@ struct JobWire {
     error: Option<String>,
 }
 
+/// Asks the writer and the reader, who may be stuck behind a disk that does not answer.
+async fn asked<T>(ask: impl Future<Output = Result<T, Problem>>) -> Result<T, Problem> {
+    let late =
+        || Problem::new(Kind::Unavailable, "the database does not answer", "look at the disk; the log says more");
+    tokio::time::timeout(PATIENCE, ask).await.unwrap_or_else(|_| Err(late()))
+}
+
 async fn ready(shop: Shop) -> Answer {
-    let probed: Result<(), Problem> = shop.act(|database| database.probe()).await;
-    let jobs = recurring::health(&shop).await?;
+    let probed = asked(shop.act(|database| database.probe())).await;
+    let jobs = asked(recurring::health(&shop)).await;
     let rule_faults = shop.faults.read().unwrap_or_else(PoisonError::into_inner).len();
-    let ready = probed.is_ok() && jobs.iter().all(|job| !job.overdue);
+    let mut why: Vec<String> =
+        [probed.as_ref().err(), jobs.as_ref().err()].into_iter().flatten().map(|p| p.detail.clone()).collect();
+    why.dedup();
+    let jobs = jobs.unwrap_or_default();
+    why.extend(jobs.iter().filter(|job| job.overdue).map(|job| format!("the recurring job {} is overdue", job.name)));
+    if let Some(since) = shop.alarm_looks.since().filter(|since| *since > STUCK) {
+        why.push(format!("no alarm was looked at for {} s", since.as_secs()));
+    }
+    if shop.stop.is_cancelled() {
+        why.push("the service is stopping".into());
+    }
+    let ready = why.is_empty();
     let body = Readiness {
         ready,
+        why,
         version: env!("CARGO_PKG_VERSION"),
         sqlite: Sqlite::version(),
         store: Check { ok: probed.is_ok(), why: probed.err().map(|problem| problem.detail) },
@@ -112,11 +152,5 @@ async fn ready(shop: Shop) -> Answer {
 
 async fn metrics(shop: Shop) -> Answer {
     recurring::health(&shop).await?;
-    {
-        let bench = shop.bench();
-        let open = bench.cures().iter().filter(|cure| cure.is_open()).count();
-        metrics::gauge!("benchclock_cures_open").set(open as f64);
-        metrics::gauge!("benchclock_writes_waiting").set(shop.writer.waiting() as f64);
-    }
-    Ok(HttpResponse::Ok().content_type("text/plain; version=0.0.4").body(shop.metrics.render()))
+    Ok(HttpResponse::Ok().content_type("text/plain; version=0.0.4").body(meters::text(&shop)))
 }

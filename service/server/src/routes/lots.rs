@@ -22,6 +22,8 @@ struct Lot {
     label: String,
     opened_at: Option<chrono::DateTime<chrono::Utc>>,
     best_before: Option<chrono::DateTime<chrono::Utc>>,
+    content: Option<facts::Amount>,
+    cost: Option<f64>,
 }
 
 async fn list(shop: Shop, paging: web::Query<Paging>) -> Answer {
@@ -42,8 +44,8 @@ fn answer(shop: &Shop, id: &str, mut builder: actix_web::HttpResponseBuilder) ->
 async fn add(shop: Shop, body: Body<Lot>) -> Answer {
     let id = body.value.id.clone().unwrap_or_else(|| new_id('l'));
     let kept = body.answer(id.as_str());
-    let Lot { material, label, opened_at, best_before, .. } = body.value;
-    let fact = Fact::LotAdded(LotAdded { id: id.clone(), material, label, opened_at, best_before });
+    let Lot { material, label, opened_at, best_before, content, cost, .. } = body.value;
+    let fact = Fact::LotAdded(LotAdded { id: id.clone(), material, label, opened_at, best_before, content, cost });
     let said = shop.say_fact(fact, shop.now().ms(), "bench", kept).await?;
     answer(&shop, &super::id_of(&said, id.as_str()), HttpResponse::Created())
 }

@@ -19,6 +19,7 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
     config
         .app_data(fields)
         .service(web::resource("/").route(web::get().to(board)))
+        .service(web::resource("/instruments/{id}/string-up-sheet").route(web::get().to(sheet)))
         .service(web::resource("/cures/{id}").route(web::get().to(cure)))
         .service(web::resource("/cures/{id}/clamps-off").route(web::post().to(clamps_off)))
         .service(web::resource("/alerts/{id}/seen").route(web::post().to(seen)))
@@ -62,6 +63,11 @@ async fn cure(shop: Shop, id: web::Path<String>) -> Answer {
     let bench = shop.bench();
     let cure = bench.cure(&id).ok_or_else(|| Problem::not_found("glue-up or coat", &id))?;
     show(&shop.cure_page(&bench, cure), HttpResponse::Ok())
+}
+
+async fn sheet(shop: Shop, id: web::Path<String>) -> Answer {
+    let up = super::string_up::answered(&shop, &id).await?;
+    show(&shop.string_up_page(&up), HttpResponse::Ok())
 }
 
 async fn hooks(shop: Shop) -> Answer {

@@ -1,28 +1,37 @@
 //! The program as it is installed: started with a settings file, spoken to over its port, ended by signals.
+#![expect(clippy::unwrap_used, reason = "a test ends where something is not as it must be")]
 
 use std::{
     collections::BTreeSet,
     io::{BufRead, BufReader, Read},
-    path::PathBuf,
+    path::{Path, PathBuf},
     process::{Child, Command, Stdio},
     time::Duration,
 };
 
-use bench::{Shop, until};
 use serde_json::{Value, json};
 
+use crate::{Shop, until};
+
 /// A folder with settings, rules and a journal.
-pub(super) struct Home(Shop);
+pub struct Home(Shop);
+
+impl Default for Home {
+    fn default() -> Self {
+        Self::new()
+    }
+}
 
 impl Home {
-    pub(super) fn new() -> Self {
+    /// A shop with two rules that listens at a port the system gives.
+    pub fn new() -> Self {
         let home = Self(Shop::small());
         home.listen("127.0.0.1:0");
         home
     }
 
     /// Writes settings that listen here.
-    pub(super) fn listen(&self, address: &str) {
+    pub fn listen(&self, address: &str) {
         let settings = &self.0.settings;
         self.write(&format!(
             "[server]\nlisten = {address:?}\nworkers = 2\n[store]\npath = {:?}\nbackups = {:?}\n[scripts]\nfolder = {:?}\n",
@@ -31,36 +40,84 @@ impl Home {
     }
 
     /// Writes settings as they are given.
-    pub(super) fn write(&self, settings: &str) {
+    pub fn write(&self, settings: &str) {
         std::fs::write(self.config(), settings).unwrap();
     }
 
-    fn config(&self) -> PathBuf {
+    /// The settings file.
+    pub fn config(&self) -> PathBuf {
         self.0.folder().join("benchclock.toml")
     }
 
-    pub(super) fn journal(&self) -> PathBuf {
+    /// The folder all of it is in.
+    pub fn folder(&self) -> &Path {
+        self.0.folder()
+    }
+
+    /// The journal.
+    pub fn journal(&self) -> PathBuf {
         self.0.settings.store.path.clone()
     }
 }
 
 /// Beside the folder of this test's own program lies the one under test.
-fn binary() -> PathBuf {
+pub fn binary() -> PathBuf {
     let own = std::env::current_exe().unwrap();
     let found = own.ancestors().nth(2).unwrap().join("benchclock");
     assert!(found.exists(), "{} is not there; run `cargo build -p benchclock` first", found.display());
     found
 }
 
-fn start(home: &Home) -> Child {
+/// A tool that `tests/run` fetched.
+pub fn tool(name: &str) -> PathBuf {
+    let found = binary().ancestors().nth(2).unwrap().join("tools/bin").join(name);
+    assert!(found.exists(), "{} is not there; run tests/run, which fetches it", found.display());
+    found
+}
+
+/// What a command came to.
+#[derive(Debug)]
+pub struct Done {
+    /// Its exit code.
+    pub code: Option<i32>,
+    /// What it said.
+    pub said: String,
+    /// What it complained of.
+    pub complained: String,
+}
+
+impl Done {
+    /// What it said, if all went well.
+    #[track_caller]
+    pub fn good(self) -> String {
+        assert_eq!(self.code, Some(0), "{}{}", self.said, self.complained);
+        self.said
+    }
+}
+
+/// Runs a command of the program to its end.
+pub async fn command(arguments: impl IntoIterator<Item = impl AsRef<std::ffi::OsStr>>) -> Done {
     let mut command = Command::new(binary());
-    command.args(["serve", "--config"]).arg(home.config()).env_clear().env("BENCHCLOCK_LOG", "warn");
+    command.args(arguments).env_clear().env("BENCHCLOCK_LOG", "warn");
+    tokio::task::spawn_blocking(move || {
+        let output = command.output().unwrap();
+        let text = |bytes: Vec<u8>| String::from_utf8(bytes).unwrap();
+        Done { code: output.status.code(), said: text(output.stdout), complained: text(output.stderr) }
+    })
+    .await
+    .unwrap()
+}
+
+fn start(home: &Home, env: &[(&str, &str)], more: &[&str]) -> Child {
+    let mut command = Command::new(binary());
+    command.args(["serve", "--config"]).arg(home.config()).args(more).env_clear().env("BENCHCLOCK_LOG", "warn");
+    command.envs(env.iter().copied());
     command.stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap()
 }
 
 /// Starts a program that must refuse; its exit code and what it said.
-pub(super) async fn refused(home: &Home) -> (Option<i32>, String) {
-    let mut child = start(home);
+pub async fn refused(home: &Home) -> (Option<i32>, String) {
+    let mut child = start(home, &[], &[]);
     let code = ended(&mut child).await;
     let mut said = String::new();
     child.stderr.take().unwrap().read_to_string(&mut said).unwrap();
@@ -72,7 +129,7 @@ async fn ended(child: &mut Child) -> Option<i32> {
 }
 
 /// A program that serves.
-pub(super) struct Program {
+pub struct Program {
     child: Child,
     url: String,
     http: reqwest::Client,
@@ -80,8 +137,13 @@ pub(super) struct Program {
 
 impl Program {
     /// Starts it and waits for the line that names its address.
-    pub(super) async fn serve(home: &Home) -> Self {
-        let mut child = start(home);
+    pub async fn serve(home: &Home) -> Self {
+        Self::serve_with(home, &[], &[]).await
+    }
+
+    /// The same, with variables of the environment and further arguments.
+    pub async fn serve_with(home: &Home, env: &[(&str, &str)], more: &[&str]) -> Self {
+        let mut child = start(home, env, more);
         let lines = BufReader::new(child.stdout.take().unwrap());
         let line = tokio::task::spawn_blocking(move || lines.lines().next().and_then(Result::ok));
         let line = tokio::time::timeout(Duration::from_secs(60), line).await.expect("it speaks").unwrap();
@@ -92,24 +154,27 @@ impl Program {
         };
         let url =
             line.split(' ').find(|word| word.starts_with("http://")).unwrap_or_else(|| panic!("no address: {line}"));
-        Self { child, url: url.trim_end_matches('/').into(), http: bench::client() }
+        Self { child, url: url.trim_end_matches('/').into(), http: crate::client() }
     }
 
-    pub(super) fn http(&self) -> &reqwest::Client {
+    /// A client for it.
+    pub fn http(&self) -> &reqwest::Client {
         &self.http
     }
 
-    pub(super) fn url(&self, path: &str) -> String {
+    /// An address of it.
+    pub fn url(&self, path: &str) -> String {
         format!("{}{path}", self.url)
     }
 
-    pub(super) async fn post(&self, path: &str, body: Value) {
+    /// POST of a JSON body that must be taken.
+    pub async fn post(&self, path: &str, body: Value) {
         let answer = self.http.post(self.url(path)).json(&body).send().await.unwrap();
         assert!(answer.status().is_success(), "{path}: {}", answer.text().await.unwrap());
     }
 
     /// A zone, an instrument and its joint.
-    pub(super) async fn furnish(&self) {
+    pub async fn furnish(&self) {
         let zone = json!({"id": "bench", "name": "Bench", "set_temp_c": 20, "set_rh_pct": 50});
         self.post("/api/v1/zones", zone).await;
         self.post("/api/v1/instruments", json!({"id": "guitar", "name": "the guitar"})).await;
@@ -117,7 +182,7 @@ impl Program {
     }
 
     /// Every id of a list, part by part.
-    pub(super) async fn ids(&self, list: &str) -> BTreeSet<String> {
+    pub async fn ids(&self, list: &str) -> BTreeSet<String> {
         let (mut ids, mut after) = (BTreeSet::new(), String::new());
         loop {
             let part = self.http.get(self.url(&format!("{list}?limit=1000{after}"))).send().await.unwrap();
@@ -131,20 +196,28 @@ impl Program {
     }
 
     /// Ends it as a power cut would.
-    pub(super) fn kill(mut self) {
+    pub fn kill(mut self) {
         self.child.kill().unwrap();
         self.child.wait().unwrap();
     }
 
     /// Sends it a signal and waits; its exit code, if it ended by itself.
-    pub(super) async fn end(mut self, signal: &str) -> Option<i32> {
+    pub async fn end(self, signal: &str) -> Option<i32> {
+        self.end_saying(signal).await.0
+    }
+
+    /// The same, with what it complained of.
+    pub async fn end_saying(mut self, signal: &str) -> (Option<i32>, String) {
         let sent = Command::new("kill").arg(format!("-{signal}")).arg(self.child.id().to_string()).status().unwrap();
         assert!(sent.success());
-        ended(&mut self.child).await
+        let code = ended(&mut self.child).await;
+        let mut complained = String::new();
+        self.child.stderr.take().unwrap().read_to_string(&mut complained).unwrap();
+        (code, complained)
     }
 
     /// Asks it to end, which it must do without a fault.
-    pub(super) async fn terminate(self) {
+    pub async fn terminate(self) {
         assert_eq!(self.end("TERM").await, Some(0));
     }
 }

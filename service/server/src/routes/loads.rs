@@ -1,0 +1,126 @@
+//! How the strings load a joint: the path of their pull, with measures of its own or those usual in its family.
+
+use actix_web::{HttpResponse, web};
+use clock::{PATHS, family_of, stress, usual_load, wood_bound};
+use facts::{Fact, Family, JointId, JointLoaded, LoadPath, SpeciesGroup};
+use serde::{Deserialize, Serialize};
+use serde_json::{Map, Value};
+
+use super::{Answer, Shop};
+use crate::{
+    body::Body,
+    problem::{Kind, Problem},
+};
+
+pub(super) fn configure(config: &mut web::ServiceConfig) {
+    config.service(web::resource("/joints/{id}/load").route(web::get().to(show)).route(web::post().to(say)));
+}
+
+#[derive(Deserialize)]
+struct Load {
+    path: String,
+    wood: Option<SpeciesGroup>,
+    #[serde(default)]
+    starved: bool,
+    #[serde(default)]
+    reopened: bool,
+    #[serde(default)]
+    sound: bool,
+    /// Measures of the path; those left out are the family's.
+    #[serde(flatten)]
+    measures: Map<String, Value>,
+}
+
+/// The joint in the address, and the family of its instrument: that of its strings, else that of its words.
+fn joint(shop: &Shop, id: &str) -> Result<(JointId, Option<Family>), Problem> {
+    let bench = shop.bench();
+    let joint = bench.joints().get(id).ok_or_else(|| Problem::not_found("joint", id))?;
+    let of_strings = bench.strung(joint.instrument.as_str()).map(|strung| strung.fitted.family);
+    let of_words = || family_of(&bench.instruments().get(&joint.instrument)?.family);
+    Ok((joint.id.clone(), of_strings.or_else(of_words)))
+}
+
+fn invalid(detail: String, mend: String, field: &str) -> Problem {
+    Problem::new(Kind::Invalid, detail, mend).about(field)
+}
+
+/// The path with the measures given, and those of the family where none is.
+fn filled(load: &Load, family: Option<Family>) -> Result<(LoadPath, SpeciesGroup), Problem> {
+    if !PATHS.contains(&load.path.as_str()) {
+        let mend = format!("send one of {}", PATHS.join(", "));
+        return Err(invalid(format!("\"{}\" is no load path", load.path), mend, "path"));
+    }
+    let usual = family.and_then(|family| usual_load(family, &load.path));
+    // What a path is made of is learnt from a family that has all of them.
+    let shape = usual.or_else(|| usual_load(Family::SteelStringGuitar, &load.path));
+    let (shape, wood) = shape.expect("a steel-string guitar has every path");
+    let Ok(Value::Object(mut fields)) = serde_json::to_value(shape) else { unreachable!("a path is an object") };
+    if let Some((unknown, _)) = load.measures.iter().find(|(name, _)| !fields.contains_key(*name)) {
+        let names: Vec<&str> = fields.keys().map(String::as_str).filter(|name| *name != "path").collect();
+        let mend = format!("{} takes {}", load.path, names.join(", "));
+        return Err(invalid(format!("\"{unknown}\" is no measure of this path"), mend, unknown));
+    }
+    let missing = fields.keys().find(|name| *name != "path" && !load.measures.contains_key(*name));
+    if let (None, Some(missing)) = (usual, missing) {
+        let detail = format!("{missing} is missing, and what is usual in this instrument's family is not known");
+        let mend = "send every measure, or the family of the instrument with its strings";
+        return Err(invalid(detail, mend.into(), missing));
+    }
+    fields.extend(load.measures.clone());
+    let path = serde_json::from_value(Value::Object(fields));
+    let path =
+        path.map_err(|e| invalid(e.to_string(), "measures are numbers in millimetres and degrees".into(), "path"))?;
+    Ok((path, load.wood.unwrap_or(wood)))
+}
+
+async fn say(shop: Shop, id: web::Path<String>, body: Body<Load>) -> Answer {
+    let (joint, family) = joint(&shop, &id)?;
+    let kept = body.answer(&id);
+    let (load, wood) = filled(&body.value, family)?;
+    let Load { starved, reopened, sound, .. } = body.value;
+    let fact = Fact::JointLoaded(JointLoaded { joint, load, wood, starved, reopened, sound });
+    shop.say_fact(fact, shop.now().ms(), "bench", kept).await?;
+    answer(&shop, &id, HttpResponse::Created())
+}
+
+async fn show(shop: Shop, id: web::Path<String>) -> Answer {
+    joint(&shop, &id)?;
+    answer(&shop, &id, HttpResponse::Ok())
+}
+
+#[derive(Serialize)]
+struct LoadWire<'a> {
+    #[serde(flatten)]
+    said: &'a JointLoaded,
+    bound_shear_mpa: f64,
+    bound_peel_mpa: f64,
+    bound_species: &'static str,
+    bound_source: &'static str,
+    /// At full pitch of the strings the instrument is to have.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    shear_mpa: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    peel_mpa: Option<f64>,
+}
+
+fn answer(shop: &Shop, id: &str, mut builder: actix_web::HttpResponseBuilder) -> Answer {
+    let bench = shop.bench();
+    let said = bench.loads().get(id).ok_or_else(|| {
+        let mend = format!("POST /api/v1/joints/{id}/load with a path, one of {}", PATHS.join(", "));
+        Problem::new(Kind::Conflict, format!("nobody has said how the strings load \"{id}\""), mend)
+    })?;
+    let bound = wood_bound(said.wood);
+    let strung = bench.joints().get(id).and_then(|joint| bench.strung(joint.instrument.as_str()));
+    let pulls = strung.map(|strung| clock::Pulls::of(&strung.fitted));
+    let stress = pulls.and_then(|pulls| stress(&said.load, &pulls).ok().flatten());
+    let tenths = |mpa: f64| (mpa * 1e4).round() / 1e4;
+    Ok(builder.json(LoadWire {
+        said,
+        bound_shear_mpa: bound.shear_mpa,
+        bound_peel_mpa: bound.peel_mpa,
+        bound_species: bound.species,
+        bound_source: bound.source,
+        shear_mpa: stress.map(|stress| tenths(stress.shear_mpa)),
+        peel_mpa: stress.map(|stress| tenths(stress.peel_mpa)),
+    }))
+}

@@ -1,0 +1,160 @@
+//! Set-up as it was measured over the years: what a day at pitch changed, and when the neck angle will need attention.
+
+use actix_web::{HttpResponse, web};
+use chrono::{DateTime, Utc};
+use clock::{LEAST_SADDLE_MM, NeckAngle, Setup, USUAL_YEARS, WANTED_ACTION_MM, neck_angle, spares};
+use facts::{Fact, SetupMeasured, Stage};
+use serde::{Deserialize, Serialize};
+
+use super::{Answer, Shop, plates::instrument, strings::hundredths};
+use crate::{alerts::words::ESTIMATE, body::Body, compose::When, state::State};
+
+pub(super) fn configure(config: &mut web::ServiceConfig) {
+    config.service(web::resource("/instruments/{id}/setups").route(web::get().to(list)).route(web::post().to(measure)));
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Measure {
+    relief_mm: Option<f64>,
+    action_mm: Option<f64>,
+    saddle_mm: Option<f64>,
+    /// How far off the figures may be; 0.1 mm if it is not said.
+    sigma_mm: Option<f64>,
+    /// It may lie years back: an instrument comes with a history.
+    at: Option<DateTime<Utc>>,
+    minutes_ago: Option<f64>,
+}
+
+/// What a careful hand reads. Common practice, no source.
+const CAREFUL_MM: f64 = 0.1;
+/// A look this long after pitch shows what settling did, ms: a night and more.
+const SETTLED_MS: i64 = 20 * 3_600_000;
+
+async fn measure(shop: Shop, id: web::Path<String>, body: Body<Measure>) -> Answer {
+    let instrument = instrument(&shop, &id)?;
+    let kept = body.answer(&id);
+    let Measure { relief_mm, action_mm, saddle_mm, sigma_mm, at, minutes_ago } = body.value;
+    let at_ms = When { at, minutes_ago }.ms(shop.now().ms())?;
+    let sigma_mm = sigma_mm.unwrap_or(CAREFUL_MM);
+    let fact = Fact::SetupMeasured(SetupMeasured { instrument, relief_mm, action_mm, saddle_mm, sigma_mm });
+    shop.say_fact(fact, at_ms, "bench", kept).await?;
+    answer(&shop, &id, HttpResponse::Created())
+}
+
+async fn list(shop: Shop, id: web::Path<String>) -> Answer {
+    instrument(&shop, &id)?;
+    answer(&shop, &id, HttpResponse::Ok())
+}
+
+#[derive(Serialize)]
+struct SetupWire {
+    at: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    relief_mm: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    action_mm: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    saddle_mm: Option<f64>,
+    sigma_mm: f64,
+}
+
+/// What a day at pitch changed.
+#[derive(Serialize)]
+struct SettledWire {
+    from: String,
+    to: String,
+    relief_mm: Option<f64>,
+    action_mm: Option<f64>,
+}
+
+#[derive(Serialize)]
+struct NeckAngleWire {
+    /// Saddle to spare above the least, once the action is what is wanted.
+    spare_mm: f64,
+    mm_a_year: f64,
+    mm_a_year_band: f64,
+    earliest_at: Option<String>,
+    likely_at: Option<String>,
+    latest_at: Option<String>,
+    says: String,
+}
+
+#[derive(Serialize)]
+struct SetupsWire {
+    items: Vec<SetupWire>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    settled: Option<SettledWire>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    neck_angle: Option<NeckAngleWire>,
+    /// Why there is no forecast, or how it was come by.
+    basis: String,
+    estimate: &'static str,
+}
+
+/// The last set-up before a day at pitch was over, against the first after it.
+fn settled(state: &State, setups: &[Setup], pitch_ms: i64) -> Option<SettledWire> {
+    let after = setups.iter().find(|setup| setup.at_ms >= pitch_ms + SETTLED_MS)?;
+    let before = setups.iter().rfind(|setup| (pitch_ms..pitch_ms + SETTLED_MS).contains(&setup.at_ms))?;
+    let change = |of: fn(&SetupMeasured) -> Option<f64>| {
+        of(&after.measured).zip(of(&before.measured)).map(|(after, before)| hundredths(after - before))
+    };
+    let (from, to) = (state.rfc3339(before.at_ms), state.rfc3339(after.at_ms));
+    Some(SettledWire { from, to, relief_mm: change(|m| m.relief_mm), action_mm: change(|m| m.action_mm) })
+}
+
+fn neck_wire(state: &State, neck: &NeckAngle) -> NeckAngleWire {
+    let spare_mm = neck.spares.last().map_or(0.0, |spare| spare.spare_mm);
+    let at = |ms: Option<i64>| ms.map(|ms| state.rfc3339(ms));
+    let says = match neck.due.likely {
+        _ if spare_mm <= 0.0 => "There is no saddle left to spare: the neck angle needs attention now.".into(),
+        Some(_) if neck.due.safe.is_none() => {
+            "The line reaches the end of the saddle, but the measurements do not yet show that it must.".into()
+        }
+        Some(ms) => format!("The neck angle will need attention about {}.", &state.rfc3339(ms)[..4]),
+        None => "These measurements show no end of the saddle within 60 years.".into(),
+    };
+    NeckAngleWire {
+        spare_mm: hundredths(spare_mm),
+        mm_a_year: (neck.mm_a_year * 1e4).round() / 1e4,
+        mm_a_year_band: (neck.mm_a_year_band * 1e4).round() / 1e4,
+        earliest_at: at(neck.due.earliest),
+        likely_at: at(neck.due.likely),
+        latest_at: at(neck.due.safe),
+        says,
+    }
+}
+
+fn answer(shop: &Shop, id: &str, mut builder: actix_web::HttpResponseBuilder) -> Answer {
+    let bench = shop.bench();
+    let setups = bench.setups(id);
+    let pitch_ms = bench.strung(id).and_then(|strung| strung.stages.get(&Stage::FullPitch).copied());
+    let neck = neck_angle(setups);
+    let (low, high) = USUAL_YEARS;
+    let usual = format!("By construction a neck angle lasts {low:.0} to {high:.0} years: common practice, no source.");
+    let basis = match &neck {
+        Some(neck) => format!(
+            "A weighted line with its 80 % band through {} set-ups: saddle above {LEAST_SADDLE_MM} mm, less twice the action \
+             above {WANTED_ACTION_MM} mm. {usual}",
+            neck.spares.len()
+        ),
+        None => format!(
+            "A forecast needs action_mm and saddle_mm on at least three days; there are {} such set-ups. {usual}",
+            spares(setups).len()
+        ),
+    };
+    let wire = |setup: &Setup| SetupWire {
+        at: shop.rfc3339(setup.at_ms),
+        relief_mm: setup.measured.relief_mm,
+        action_mm: setup.measured.action_mm,
+        saddle_mm: setup.measured.saddle_mm,
+        sigma_mm: setup.measured.sigma_mm,
+    };
+    Ok(builder.json(SetupsWire {
+        items: setups.iter().map(wire).collect(),
+        settled: pitch_ms.and_then(|pitch_ms| settled(shop, setups, pitch_ms)),
+        neck_angle: neck.as_ref().map(|neck| neck_wire(shop, neck)),
+        basis,
+        estimate: ESTIMATE,
+    }))
+}

@@ -1,0 +1,259 @@
+//! Safe to string: the answer with what holds it back, the stages, and the chart of strength.
+
+use actix_web::{HttpResponse, web};
+use chrono::{DateTime, Utc};
+use clock::{Item, JointStanding, StageDue, StringUp, Times, Wait};
+use facts::{Fact, JointLoaded, Stage, StageReached};
+use serde::{Deserialize, Serialize};
+
+use super::{Answer, Shop, plates::instrument, strings::no_strings};
+use crate::{
+    alerts::words::ESTIMATE,
+    body::Body,
+    compose::When,
+    problem::{Kind, Problem},
+    state::State,
+    strength_chart,
+    string_up::{CAUTIONS, not_judged, standing, word},
+    wire::{List, Named},
+};
+
+pub(super) fn configure(config: &mut web::ServiceConfig) {
+    config
+        .service(web::resource("/instruments/{id}/string-up").route(web::get().to(show)))
+        .service(web::resource("/instruments/{id}/string-up/chart.svg").route(web::get().to(chart)))
+        .service(
+            web::resource("/instruments/{id}/string-stages").route(web::get().to(stages)).route(web::post().to(reach)),
+        );
+}
+
+/// Said with every answer: how it was come by.
+const BASIS: &str = "Load by simple statics from the pull of the strings; strength by the rule of the glue at its age in this \
+     zone's air, of clear wood at 12 % moisture; safe is the slow end of both the rule's spread and the forecast.";
+
+#[derive(Serialize)]
+struct TimesWire {
+    earliest_at: Option<String>,
+    likely_at: Option<String>,
+    safe_at: Option<String>,
+}
+
+#[derive(Serialize)]
+struct ItemWire {
+    kind: &'static str,
+    id: String,
+    name: String,
+    /// `holds`: nothing more is needed; `waits` for time; `to_do` for somebody; `never` by waiting.
+    state: &'static str,
+    #[serde(flatten)]
+    times: Option<TimesWire>,
+    says: String,
+    #[serde(skip_serializing_if = "String::is_empty")]
+    mend: String,
+}
+
+#[derive(Serialize)]
+struct LimitingWire {
+    #[serde(flatten)]
+    item: ItemWire,
+    /// Hours by which the next thing trails it.
+    next_trails_h: Option<f64>,
+}
+
+#[derive(Serialize)]
+struct JointWire {
+    joint: Named,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    load: Option<JointLoaded>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    shear_mpa: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    peel_mpa: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    bound_shear_mpa: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    bound_peel_mpa: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    bound_source: Option<&'static str>,
+    reduction: f64,
+    /// Share of full strength that is asked, and that has developed, at the safe end.
+    required: f64,
+    developed: f64,
+    curve: Vec<PointWire>,
+}
+
+#[derive(Serialize)]
+struct PointWire {
+    at: String,
+    likely: f64,
+    safe: f64,
+}
+
+#[derive(Serialize)]
+struct StageWire {
+    stage: Stage,
+    due_at: Option<String>,
+    reached_at: Option<String>,
+    may_be_done: bool,
+}
+
+#[derive(Serialize)]
+struct ElsewhereWire {
+    temp_c: f64,
+    safe_at: Option<String>,
+    saves_h: Option<f64>,
+}
+
+#[derive(Serialize)]
+struct StringUpWire {
+    instrument: Named,
+    /// `ready`, `not_yet`, or `strung` once it is at pitch.
+    state: &'static str,
+    says: String,
+    #[serde(flatten)]
+    times: TimesWire,
+    limiting: Option<LimitingWire>,
+    items: Vec<ItemWire>,
+    joints: Vec<JointWire>,
+    total_n: f64,
+    margin: f64,
+    elsewhere: Vec<ElsewhereWire>,
+    elsewhere_says: Vec<String>,
+    stages: Vec<StageWire>,
+    not_judged: Vec<String>,
+    cautions: [&'static str; 5],
+    basis: &'static str,
+    estimate: &'static str,
+}
+
+fn places(value: f64, n: i32) -> f64 {
+    let by = 10_f64.powi(n);
+    (value * by).round() / by
+}
+
+fn times(state: &State, times: Times<i64>) -> TimesWire {
+    let at = |ms: Option<i64>| ms.map(|ms| state.rfc3339(ms));
+    TimesWire { earliest_at: at(times.earliest), likely_at: at(times.likely), safe_at: at(times.safe) }
+}
+
+fn item_wire(state: &State, item: &Item, now_ms: i64) -> ItemWire {
+    ItemWire {
+        kind: word(item.kind),
+        id: item.id.clone(),
+        name: item.name.clone(),
+        state: standing(item, now_ms),
+        times: if let Wait::Until(of) = item.wait { Some(times(state, of)) } else { None },
+        says: item.says.clone(),
+        mend: item.mend.clone(),
+    }
+}
+
+fn joint_wire(state: &State, joint: &JointStanding) -> JointWire {
+    let point = |point: &clock::CurvePoint| PointWire {
+        at: state.rfc3339(point.at_ms),
+        likely: places(point.likely, 3),
+        safe: places(point.safe, 3),
+    };
+    JointWire {
+        joint: Named { id: joint.joint.id.to_string(), name: joint.joint.name.clone() },
+        load: joint.load.clone(),
+        shear_mpa: joint.stress.map(|stress| places(stress.shear_mpa, 4)),
+        peel_mpa: joint.stress.map(|stress| places(stress.peel_mpa, 4)),
+        bound_shear_mpa: joint.bound.map(|bound| bound.shear_mpa),
+        bound_peel_mpa: joint.bound.map(|bound| bound.peel_mpa),
+        bound_source: joint.bound.map(|bound| bound.source),
+        reduction: places(joint.reduction, 3),
+        required: places(joint.required, 4),
+        developed: places(joint.developed, 4),
+        curve: joint.curve.iter().map(point).collect(),
+    }
+}
+
+fn stage_wire(state: &State, up: &StringUp, due: &StageDue) -> StageWire {
+    StageWire {
+        stage: due.stage,
+        due_at: due.due_ms.map(|ms| state.rfc3339(ms)),
+        reached_at: due.reached_ms.map(|ms| state.rfc3339(ms)),
+        may_be_done: due.reached_ms.is_none() && up.may_be_done(due),
+    }
+}
+
+fn wire(state: &State, up: &StringUp) -> StringUpWire {
+    let name = state.bench().instruments().get(&up.instrument).map_or_else(String::new, |i| i.name.clone());
+    let limiting = up.limiting().map(|(item, next_trails_h)| LimitingWire {
+        item: item_wire(state, item, up.now_ms),
+        next_trails_h: next_trails_h.map(|h| places(h, 1)),
+    });
+    let elsewhere = up.elsewhere().into_iter().map(|other| ElsewhereWire {
+        temp_c: other.temp_c,
+        safe_at: other.safe_ms.map(|ms| state.rfc3339(ms)),
+        saves_h: other.saves_h.map(|h| places(h, 1)),
+    });
+    StringUpWire {
+        instrument: Named { id: up.instrument.to_string(), name },
+        state: match (up.strung.stages.contains_key(&Stage::FullPitch), up.ready()) {
+            (true, _) => "strung",
+            (false, true) => "ready",
+            (false, false) => "not_yet",
+        },
+        says: state.said_of(up),
+        times: times(state, up.times()),
+        limiting,
+        items: up.items.iter().map(|item| item_wire(state, item, up.now_ms)).collect(),
+        joints: up.joints.iter().map(|joint| joint_wire(state, joint)).collect(),
+        total_n: places(up.pulls.total_n(), 1),
+        margin: up.margin,
+        elsewhere: elsewhere.collect(),
+        elsewhere_says: state.elsewhere_said(up),
+        stages: up.schedule().iter().map(|due| stage_wire(state, up, due)).collect(),
+        not_judged: not_judged(up),
+        cautions: CAUTIONS,
+        basis: BASIS,
+        estimate: ESTIMATE,
+    }
+}
+
+/// The answer for the instrument in the address.
+///
+/// # Errors
+/// No such instrument, or nobody has said which strings it is to have.
+pub(super) async fn answered(shop: &Shop, id: &str) -> Result<StringUp, Problem> {
+    let instrument = instrument(shop, id)?;
+    shop.string_up(&instrument).await?.ok_or_else(|| no_strings(id))
+}
+
+async fn show(shop: Shop, id: web::Path<String>) -> Answer {
+    let up = answered(&shop, &id).await?;
+    Ok(HttpResponse::Ok().json(wire(&shop, &up)))
+}
+
+async fn chart(shop: Shop, id: web::Path<String>) -> Answer {
+    let up = answered(&shop, &id).await?;
+    let svg = strength_chart::svg(&up).map_err(|what| Problem::new(Kind::Internal, what, "the log says more"))?;
+    Ok(HttpResponse::Ok().content_type("image/svg+xml").body(svg))
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Reach {
+    stage: Stage,
+    at: Option<DateTime<Utc>>,
+    minutes_ago: Option<f64>,
+}
+
+async fn reach(shop: Shop, id: web::Path<String>, body: Body<Reach>) -> Answer {
+    let instrument = instrument(&shop, &id)?;
+    let kept = body.answer(&id);
+    let Reach { stage, at, minutes_ago } = body.value;
+    let at_ms = When { at, minutes_ago }.ms(shop.now().ms())?;
+    let fact = Fact::StageReached(StageReached { instrument, stage });
+    shop.say_fact(fact, at_ms, "bench", kept).await?;
+    let up = answered(&shop, &id).await?;
+    Ok(HttpResponse::Created().json(wire(&shop, &up)))
+}
+
+async fn stages(shop: Shop, id: web::Path<String>) -> Answer {
+    let up = answered(&shop, &id).await?;
+    let stages: Vec<_> = up.schedule().iter().map(|due| stage_wire(&shop, &up, due)).collect();
+    Ok(HttpResponse::Ok().json(List::whole(stages)))
+}

@@ -1,0 +1,232 @@
+//! The strings of an instrument: its family's, or given one by one; what each pulls, and what another tuning would do.
+
+use actix_web::{HttpResponse, web};
+use chrono::{DateTime, Utc};
+use clock::{A4_HZ, NYLON_KG_M3, Pulls, Strung, family_of, usual_strings};
+use facts::{Fact, Family, Note, StringFitted, StringsFitted};
+use physics::strings::{NEWTONS_PER_POUND, STEEL_KG_M3, plain_kg_m, stress_mpa, wound_kg_m};
+use serde::{Deserialize, Serialize};
+
+use super::{Answer, Shop, plates::instrument};
+use crate::{
+    body::Body,
+    compose::When,
+    inches::{Gauge, Inches, scale_mm},
+    problem::{Kind, Problem},
+};
+
+pub(super) fn configure(config: &mut web::ServiceConfig) {
+    config.service(web::resource("/instruments/{id}/strings").route(web::get().to(show)).route(web::post().to(fit)));
+}
+
+/// Density of bronze and nickel windings, kg/m³. Handbook figure for bronze and nickel, from memory.
+const WRAP_KG_M3: f64 = 8800.0;
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Fit {
+    /// Left out, the family the instrument was added with.
+    family: Option<Family>,
+    scale_mm: Option<f64>,
+    scale_in: Option<Inches>,
+    a4_hz: Option<f64>,
+    /// Left out, the family's usual set.
+    strings: Option<Vec<OneString>>,
+    /// Notes in the order of the set, in place of its own.
+    tuning: Option<Vec<Note>>,
+    /// Hours at half tension before full pitch.
+    half_tension_h: Option<f64>,
+    at: Option<DateTime<Utc>>,
+    minutes_ago: Option<f64>,
+}
+
+/// One string as it is sent. What it weighs is given, or follows from core and winding, or from gauge and density.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct OneString {
+    note: Note,
+    gauge_mm: Option<f64>,
+    gauge_in: Option<Inches>,
+    gauge_thou: Option<f64>,
+    #[serde(default)]
+    wound: bool,
+    unit_kg_m: Option<f64>,
+    core_mm: Option<f64>,
+    wrap_mm: Option<f64>,
+    core_kg_m3: Option<f64>,
+    wrap_kg_m3: Option<f64>,
+    density_kg_m3: Option<f64>,
+    length_mm: Option<f64>,
+}
+
+pub(super) fn out_of_range(e: physics::OutOfRange) -> Problem {
+    Problem::new(Kind::Invalid, e.to_string(), "correct the number, or its unit").about(e.argument)
+}
+
+impl OneString {
+    fn fitted(self, family: Family, scale_mm: f64) -> Result<StringFitted, Problem> {
+        let Self { gauge_mm, gauge_in, gauge_thou, .. } = &self;
+        let given = Gauge { gauge_mm: *gauge_mm, gauge_in: gauge_in.clone(), gauge_thou: *gauge_thou }.mm()?;
+        let built = self.core_mm.zip(self.wrap_mm);
+        let gauge_mm = given.or(built.map(|(core_mm, wrap_mm)| core_mm + 2.0 * wrap_mm)).ok_or_else(|| {
+            let mend = "send gauge_mm, gauge_in or gauge_thou; or core_mm and wrap_mm";
+            Problem::new(Kind::Invalid, format!("the string {} has no gauge", self.note), mend).about("gauge_mm")
+        })?;
+        if let Some((core_mm, wrap_mm)) = built
+            && ((core_mm + 2.0 * wrap_mm) / gauge_mm - 1.0).abs() > 0.1
+        {
+            let detail =
+                format!("core and winding make {:.3} mm, the gauge is {gauge_mm:.3} mm", core_mm + 2.0 * wrap_mm);
+            return Err(
+                Problem::new(Kind::Invalid, detail, "correct one of them; gauge = core + 2 wraps").about("core_mm")
+            );
+        }
+        let nylon = matches!(family, Family::ClassicalGuitar | Family::Ukulele);
+        let plain_kg_m3 = self.density_kg_m3.unwrap_or(if nylon { NYLON_KG_M3 } else { STEEL_KG_M3 });
+        let unit_kg_m = match (self.unit_kg_m, built) {
+            (Some(unit_kg_m), _) => unit_kg_m,
+            (None, Some((core_mm, wrap_mm))) => {
+                let (core, wrap) = (self.core_kg_m3.unwrap_or(STEEL_KG_M3), self.wrap_kg_m3.unwrap_or(WRAP_KG_M3));
+                wound_kg_m(core_mm, wrap_mm, core, wrap).map_err(out_of_range)?
+            }
+            (None, None) if self.wound => {
+                let detail = format!("what the wound string {} weighs cannot be told from its gauge", self.note);
+                let mend = "send unit_kg_m from its maker's table or a scale, or core_mm and wrap_mm";
+                return Err(Problem::new(Kind::Invalid, detail, mend).about("unit_kg_m"));
+            }
+            (None, None) => plain_kg_m(gauge_mm, plain_kg_m3).map_err(out_of_range)?,
+        };
+        let wound = self.wound || built.is_some();
+        Ok(StringFitted { note: self.note, gauge_mm, wound, unit_kg_m, length_mm: self.length_mm.unwrap_or(scale_mm) })
+    }
+}
+
+async fn fit(shop: Shop, id: web::Path<String>, body: Body<Fit>) -> Answer {
+    let instrument = instrument(&shop, &id)?;
+    let kept = body.answer(&id);
+    let fit = body.value;
+    let known = shop.bench().instruments().get(&instrument).map(|added| added.family.clone()).unwrap_or_default();
+    let family = fit.family.or_else(|| family_of(&known)).ok_or_else(|| {
+        let detail = format!("which family \"{id}\" belongs to is not known");
+        Problem::new(Kind::Invalid, detail, "send family; GET /api/v1/string-families lists them").about("family")
+    })?;
+    let given_mm = scale_mm(fit.scale_mm, fit.scale_in.as_ref())?;
+    let (scale_mm, usual) = usual_strings(family, given_mm);
+    let mut strings = match fit.strings {
+        Some(strings) => strings.into_iter().map(|s| s.fitted(family, scale_mm)).collect::<Result<Vec<_>, _>>()?,
+        None => usual,
+    };
+    if let Some(tuning) = &fit.tuning {
+        retune(&mut strings, tuning)?;
+    }
+    let a4_hz = fit.a4_hz.unwrap_or(A4_HZ);
+    let at_ms = When { at: fit.at, minutes_ago: fit.minutes_ago }.ms(shop.now().ms())?;
+    let half_tension_h = fit.half_tension_h;
+    let fitted = StringsFitted { instrument, family, scale_mm, a4_hz, strings, half_tension_h };
+    shop.say_fact(Fact::StringsFitted(fitted), at_ms, "bench", kept).await?;
+    answer(&shop, &id, None, HttpResponse::Created())
+}
+
+fn retune(strings: &mut [StringFitted], tuning: &[Note]) -> Result<(), Problem> {
+    if strings.len() != tuning.len() {
+        let detail = format!("the tuning has {} notes for {} strings", tuning.len(), strings.len());
+        return Err(
+            Problem::new(Kind::Invalid, detail, "give one note for each string, in their order").about("tuning")
+        );
+    }
+    strings.iter_mut().zip(tuning).for_each(|(string, note)| string.note = *note);
+    Ok(())
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Show {
+    /// Notes with commas between: what that tuning would do to the strings there are.
+    tuning: Option<String>,
+}
+
+#[derive(Serialize)]
+struct StringsWire {
+    instrument: String,
+    since: String,
+    family: Family,
+    scale_mm: f64,
+    a4_hz: f64,
+    strings: Vec<StringWire>,
+    total_n: f64,
+    total_lbf: f64,
+    /// Against the strings as they are tuned; 0 where no other tuning was asked about.
+    change_n: f64,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    half_tension_h: Option<f64>,
+}
+
+#[derive(Serialize)]
+struct StringWire {
+    note: Note,
+    gauge_mm: f64,
+    wound: bool,
+    unit_kg_m: f64,
+    length_mm: f64,
+    tension_n: f64,
+    tension_lbf: f64,
+    /// Of a plain string; the core of a wound one is not known.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    stress_mpa: Option<f64>,
+    change_n: f64,
+}
+
+pub(super) fn hundredths(value: f64) -> f64 {
+    (value * 100.0).round() / 100.0
+}
+
+fn wire(shop: &Shop, strung: &Strung, tuned: &StringsFitted) -> StringsWire {
+    let (before, after) = (Pulls::of(&strung.fitted), Pulls::of(tuned));
+    let each = tuned.strings.iter().zip(before.each_n.iter().zip(&after.each_n));
+    let string = |(string, (before_n, tension_n)): (&StringFitted, (&f64, &f64))| StringWire {
+        note: string.note,
+        gauge_mm: string.gauge_mm,
+        wound: string.wound,
+        unit_kg_m: string.unit_kg_m,
+        length_mm: hundredths(string.length_mm),
+        tension_n: hundredths(*tension_n),
+        tension_lbf: hundredths(tension_n / NEWTONS_PER_POUND),
+        stress_mpa: (!string.wound).then(|| stress_mpa(*tension_n, string.gauge_mm).ok().map(hundredths)).flatten(),
+        change_n: hundredths(tension_n - before_n),
+    };
+    StringsWire {
+        instrument: tuned.instrument.to_string(),
+        since: shop.rfc3339(strung.at_ms),
+        family: tuned.family,
+        scale_mm: tuned.scale_mm,
+        a4_hz: tuned.a4_hz,
+        strings: each.map(string).collect(),
+        total_n: hundredths(after.total_n()),
+        total_lbf: hundredths(after.total_n() / NEWTONS_PER_POUND),
+        change_n: hundredths(after.total_n() - before.total_n()),
+        half_tension_h: tuned.half_tension_h,
+    }
+}
+
+/// What to say while nobody has said which strings an instrument is to have.
+pub(super) fn no_strings(id: &str) -> Problem {
+    let mend = format!("POST /api/v1/instruments/{id}/strings with its family, or its strings, first");
+    Problem::new(Kind::Conflict, format!("nobody has said which strings \"{id}\" is to have"), mend)
+}
+
+fn answer(shop: &Shop, id: &str, tuning: Option<&[Note]>, mut builder: actix_web::HttpResponseBuilder) -> Answer {
+    let bench = shop.bench();
+    let strung = bench.strung(id).ok_or_else(|| no_strings(id))?;
+    let mut tuned = strung.fitted.clone();
+    if let Some(tuning) = tuning {
+        retune(&mut tuned.strings, tuning)?;
+    }
+    Ok(builder.json(wire(shop, strung, &tuned)))
+}
+
+async fn show(shop: Shop, id: web::Path<String>, query: web::Query<Show>) -> Answer {
+    instrument(&shop, &id)?;
+    let notes = |text: &String| text.split(',').map(Note::new).collect::<Result<Vec<_>, _>>();
+    let tuning = query.tuning.as_ref().map(notes).transpose().map_err(|e| Problem::from(e).about("tuning"))?;
+    answer(&shop, &id, tuning.as_deref(), HttpResponse::Ok())
+}

@@ -1,0 +1,111 @@
+//! Half tension, full pitch and a look a day after: each told once when it may be done, and taken back when it may not.
+
+use bench::Bench;
+use serde_json::{Value, json};
+
+use super::http::{answer, hours, strung_guitar};
+
+async fn alerts(bench: &Bench) -> Vec<Value> {
+    bench.recurring("string-up").await;
+    let all = bench.items("/api/v1/alerts").await;
+    all.into_iter().filter(|alert| alert["kind"] == "string_up").collect()
+}
+
+fn stages(alerts: &[Value], state: &str) -> Vec<String> {
+    let mut of: Vec<String> =
+        alerts.iter().filter(|a| a["state"] == state).map(|a| a["stage"].as_str().unwrap().into()).collect();
+    of.sort();
+    of
+}
+
+#[tokio::test]
+async fn each_stage_is_told_once_in_its_turn() {
+    let bench = Bench::small().await;
+    bench.furnish().await;
+    let staged = json!({"family": "steel_string_guitar", "half_tension_h": 12});
+    bench.post("/api/v1/instruments/guitar/strings", staged).await.good();
+    bench.post("/api/v1/joints/bridge/load", json!({"path": "bridge_foot"})).await.good();
+    bench
+        .post(
+            "/api/v1/glue-ups",
+            json!({"id": "g-1", "joint": "bridge", "material": "aliphatic-resin", "zone": "bench"}),
+        )
+        .await
+        .good();
+    let up = answer(&bench).await;
+    let due: Vec<f64> = up["stages"].as_array().unwrap().iter().map(|stage| hours(&stage["due_at"])).collect();
+    assert_eq!(due, [48.0, 60.0, 84.0]);
+    assert!(alerts(&bench).await.is_empty());
+    for _ in 0..49 {
+        bench.live_minutes("bench", 60, 20.0, 50.0).await;
+    }
+    for _ in 0..2 {
+        let told = alerts(&bench).await;
+        assert_eq!(stages(&told, "open"), ["half_tension"]);
+        assert!(told[0]["body"].as_str().unwrap().contains("eye protection"), "{}", told[0]);
+    }
+    bench.post("/api/v1/instruments/guitar/string-stages", json!({"stage": "half_tension"})).await.good();
+    for _ in 0..11 {
+        bench.live_minutes("bench", 60, 20.0, 50.0).await;
+        assert_eq!(alerts(&bench).await.len(), 1);
+    }
+    bench.live_minutes("bench", 65, 20.0, 50.0).await;
+    assert_eq!(stages(&alerts(&bench).await, "open"), ["full_pitch", "half_tension"]);
+    let up = bench.post("/api/v1/instruments/guitar/string-stages", json!({"stage": "full_pitch"})).await.good();
+    assert_eq!(up["state"], "strung");
+    assert_eq!(up["says"], "It is at pitch.");
+    // Restarted, nothing is told twice and nothing is lost.
+    let bench = bench.restart(false).await;
+    assert_eq!(alerts(&bench).await.len(), 2);
+    bench.wait_minutes(24 * 60 + 1);
+    assert_eq!(stages(&alerts(&bench).await, "open"), ["full_pitch", "half_tension", "rechecked"]);
+    bench.post("/api/v1/instruments/guitar/string-stages", json!({"stage": "rechecked"})).await.good();
+    bench.wait_minutes(24 * 60);
+    assert_eq!(alerts(&bench).await.len(), 3);
+    bench.stop().await;
+}
+
+#[tokio::test]
+async fn a_stage_that_may_not_be_done_any_more_is_taken_back_and_told_again() {
+    let bench = Bench::small().await;
+    strung_guitar(&bench).await;
+    assert_eq!(stages(&alerts(&bench).await, "open"), ["full_pitch"]);
+    bench
+        .post(
+            "/api/v1/glue-ups",
+            json!({"id": "g-1", "joint": "bridge", "material": "aliphatic-resin", "zone": "bench"}),
+        )
+        .await
+        .good();
+    let told = alerts(&bench).await;
+    assert_eq!(stages(&told, "retracted"), ["full_pitch"]);
+    assert_eq!(told.len(), 1);
+    bench.wait_minutes(49 * 60);
+    let told = alerts(&bench).await;
+    assert_eq!(
+        (stages(&told, "open"), stages(&told, "retracted")),
+        (vec!["full_pitch".to_string()], vec!["full_pitch".to_string()])
+    );
+    // Strings said anew begin anew.
+    bench
+        .post("/api/v1/instruments/guitar/strings", json!({"family": "steel_string_guitar", "scale_mm": 630}))
+        .await
+        .good();
+    assert_eq!(stages(&alerts(&bench).await, "open").len(), 2);
+    bench.stop().await;
+}
+
+#[tokio::test]
+async fn stages_come_in_order() {
+    let bench = Bench::small().await;
+    bench.furnish().await;
+    let to = "/api/v1/instruments/guitar/string-stages";
+    let none = bench.post(to, json!({"stage": "full_pitch"})).await.problem(409, "conflict");
+    assert!(none["mend"].as_str().unwrap().contains("/strings"), "{none}");
+    bench.post("/api/v1/instruments/guitar/strings", json!({"family": "steel_string_guitar"})).await.good();
+    bench.post(to, json!({"stage": "rechecked"})).await.problem(409, "conflict");
+    bench.post(to, json!({"stage": "full_pitch", "minutes_ago": 60})).await.problem(409, "conflict");
+    bench.post(to, json!({"stage": "full_pitch"})).await.good();
+    bench.post(to, json!({"stage": "half_tension"})).await.problem(409, "conflict");
+    bench.stop().await;
+}
