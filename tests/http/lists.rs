@@ -154,6 +154,9 @@ fn filled(address: &str) -> String {
         Some("mixes") => "pot",
         Some("schedules") => "polish",
         Some("alerts") => "c-1:dust_free",
+        Some("channels") => "mia:page",
+        // The first 64 bits of the SHA-256 of the endpoint below.
+        Some("push-subscriptions") => "572ed3dbb3c937f4",
         Some("observations") => "o-1",
         _ => "g-1",
     };
@@ -177,7 +180,7 @@ fn filled(address: &str) -> String {
 #[tokio::test]
 async fn every_address_the_service_lists_answers() {
     // Something that is mixed, and a schedule.
-    let shop = Shop::small();
+    let mut shop = Shop::small();
     let scripts = bench::root().join("scripts");
     std::fs::create_dir_all(shop.settings.scripts.folder.join("schedules")).unwrap();
     for (from, to) in [
@@ -186,7 +189,15 @@ async fn every_address_the_service_lists_answers() {
     ] {
         std::fs::copy(scripts.join(from), shop.settings.scripts.folder.join(to)).unwrap();
     }
+    let mut mia = benchclock::Person { name: "mia".into(), ..Default::default() };
+    mia.tell.insert("else".into(), vec!["page".into()]);
+    shop.settings.people = vec![mia];
     let bench = Bench::open(shop, benchclock::Now::standing_at(bench::ms(bench::BEGIN)), false).await;
+    // The browser's keys of RFC 8291 appendix A.
+    let keys = json!({"auth": "BTBZMqHH6r4Tts7J_aSIgg", "p256dh":
+        "BCVxsr7N_eNgVRqvHtD0zTZsEc6-VV-JvLexhqUzORcxaOzi6-AYWXvTBHm4bjyPjs7Vd8pZGH6SRpkNtoIAiw4"});
+    let browser = json!({"person": "mia", "subscription": {"endpoint": "https://push.example.org/1", "keys": keys}});
+    bench.post("/api/v1/push-subscriptions", browser).await.good();
     bench.furnish().await;
     let pot = json!({"id": "pot", "material": "fast-epoxy", "zone": "bench", "wanted_ml": 10});
     bench.post("/api/v1/mixes", pot).await.good();

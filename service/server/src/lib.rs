@@ -7,6 +7,7 @@
 
 mod alerts;
 mod body;
+mod calendar;
 mod chart;
 pub mod cli;
 mod coating;
@@ -15,6 +16,7 @@ mod demo;
 mod held_back;
 mod inches;
 mod intake;
+mod keys;
 mod meters;
 mod mixing;
 mod now;
@@ -39,6 +41,6 @@ pub use demo::fill as fill_demo;
 pub use now::Now;
 pub use problem::{Kind, Problem};
 pub use run::{Service, StartError};
-pub use settings::{Settings, SettingsError, Webhook};
+pub use settings::{Alerts, Email, Person, Push, Settings, SettingsError, Webhook};
 pub use state::{Shared, State};
 pub use units::{LengthUnit, TempUnit};

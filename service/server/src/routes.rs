@@ -2,8 +2,10 @@
 
 mod alerts;
 mod board;
+mod calendars;
 mod clamps;
 mod cures;
+mod deliveries;
 mod events;
 mod export;
 mod finish;
@@ -23,6 +25,7 @@ mod moisture;
 mod observations;
 mod plans;
 mod plates;
+mod push;
 mod quarantine;
 mod readings;
 mod schedules;
@@ -144,6 +147,13 @@ const ADDRESSES: &[&str] = &[
     "GET /api/v1/alerts/{id}",
     "POST /api/v1/alerts/{id}/acknowledge",
     "POST /api/v1/alerts/{id}/snooze",
+    "GET /api/v1/deliveries",
+    "GET /api/v1/channels",
+    "POST /api/v1/channels/{id}/test",
+    "GET /api/v1/calendars",
+    "GET /api/v1/push-key",
+    "GET POST /api/v1/push-subscriptions",
+    "POST /api/v1/push-subscriptions/{id}/drop",
     "GET /api/v1/board",
     "GET /api/v1/events",
     "GET /api/v1/export",
@@ -200,11 +210,16 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
                 .configure(finish::configure)
                 .configure(milestones::configure)
                 .configure(alerts::configure)
+                .configure(deliveries::configure)
+                .configure(calendars::configure)
+                .configure(push::configure)
                 .configure(board::configure)
                 .configure(events::configure)
                 .configure(export::configure)
                 .default_service(web::to(nowhere)),
         )
+        .configure(calendars::configure_feed)
+        .configure(push::configure_scripts)
         .configure(health::configure)
         // Last: they answer to every address that is left.
         .configure(pages::configure)

@@ -1,6 +1,7 @@
 //! Settings: one file, every key with a default, the environment above it, checked before anything starts.
 
 mod mqtt;
+mod people;
 mod sensors;
 
 use std::path::{Path, PathBuf};
@@ -10,6 +11,8 @@ use chrono_tz::Tz;
 use serde::Deserialize;
 
 pub(crate) use mqtt::{Address, Mqtt};
+pub(crate) use people::CLOSING;
+pub use people::{Alerts, Email, Person, Push};
 pub(crate) use sensors::Sensors;
 
 use crate::units::{LengthUnit, TempUnit};
@@ -46,10 +49,18 @@ pub struct Settings {
     pub senml: Senml,
     /// The way to an MQTT broker.
     pub mqtt: Mqtt,
+    /// How alerts are told to people.
+    pub alerts: Alerts,
+    /// The way to a mail server.
+    pub email: Email,
+    /// Push messages to browsers.
+    pub push: Push,
     /// What is asked before strings go on.
     pub string_up: StringUp,
     /// Who is told of alerts.
     pub webhooks: Vec<Webhook>,
+    /// Who is told, and how.
+    pub people: Vec<Person>,
 }
 
 /// The shop itself.
@@ -372,6 +383,10 @@ impl Settings {
                 let what = format!("\"{}\" stands twice; only the first would be told", hook.name);
                 return Err(wrong(&key("name"), what, "give the receiver a name of its own"));
             }
+            if people::is_way(&hook.name) {
+                let what = format!("\"{}\" means another way of being told", hook.name);
+                return Err(wrong(&key("name"), what, "give the receiver a name of its own"));
+            }
             if !hook.url.starts_with("http://") && !hook.url.starts_with("https://") {
                 return Err(wrong(&key("url"), format!("\"{}\"", hook.url), "write https://host/path"));
             }
@@ -384,7 +399,7 @@ impl Settings {
                 return Err(wrong(&key("secret"), "has fewer than 16 characters", "make a long random one"));
             }
         }
-        Ok(())
+        people::check(self)
     }
 
     /// The shop's time zone.
@@ -461,7 +476,25 @@ mod tests {
             ("[sensors]\napart_rh_pct = 99", "sensors.apart_rh_pct"),
             ("[sensors]\nstuck_hours = 0", "sensors.stuck_hours"),
             ("[sensors]\ncalibrate_days = 1", "sensors.calibrate_days"),
+            ("[mqtt]\nalerts = \"a/#\"", "mqtt.alerts"),
+            ("[email]\nurl = \"imap://x\"", "email.url"),
+            ("[email]\nurl = \"smtp://x\"\nfrom = \"x\"", "email.from"),
+            ("[push]\ncontact = \"me\"", "push.contact"),
+            ("[alerts]\ngroup_minutes = 61", "alerts.group_minutes"),
+            ("[alerts]\nagain_minutes = 0", "alerts.again_minutes"),
+            ("[alerts]\ninsist = [\"all\"]", "alerts.insist"),
+            ("[[people]]\nname = \"Mia\"", "people[0].name"),
+            ("[[people]]\nname = \"mia\"", "people[0].tell"),
+            ("[[people]]\nname = \"mia\"\ntell = { all = [\"push\"] }", "people[0].tell"),
+            ("[[people]]\nname = \"mia\"\ntell = { else = [\"pigeon\"] }", "people[0].tell"),
+            ("[[people]]\nname = \"mia\"\ntell = { else = [\"email\"] }", "people[0].tell"),
+            ("[[people]]\nname = \"mia\"\ntell = { else = [\"mqtt\"] }", "people[0].tell"),
+            ("[[people]]\nname = \"mia\"\nemail = \"mia\"", "people[0].email"),
+            ("[[people]]\nname = \"mia\"\nquiet = \"night\"", "people[0].quiet"),
+            ("[[people]]\nname = \"mia\"\nwake_for = [\"all\"]", "people[0].wake_for"),
+            ("[[people]]\nname = \"mia\"\nthen = \"mia\"\ntell = { else = [\"page\"] }", "people[0].then"),
             (hook, "webhooks[0].secret"),
+            (&good.replace("\"a\"", "\"email\""), "webhooks[0].name"),
             (&format!("{good}\n{good}"), "webhooks[1].name"),
         ] {
             assert_eq!(read(text, &[]).expect_err(text).key, key);
