@@ -4,6 +4,7 @@
 //! Never knows: files, the journal, HTTP, what time it is. A script gets values and gives values.
 //! Start reading at `contract.rs` (what a script says), then `rule.rs`.
 
+mod apart;
 mod contract;
 mod deadline;
 mod expected;
@@ -13,11 +14,17 @@ mod host;
 mod reference;
 mod rule;
 mod rulebook;
+mod shape;
+mod sheet;
 mod table;
+mod tokens;
 
 pub use contract::{MaterialKind, MaterialSheet};
+pub use expected::ExpectedRow;
 pub use fault::Fault;
 pub use host::{Host, LIMITS, Limits};
 pub use reference::contract_markdown;
 pub use rule::{Application, Rule};
 pub use rulebook::Rulebook;
+pub use sheet::{Class, DataSheet, SecondTime, Written};
+pub use tokens::{Span, Word, spans};
