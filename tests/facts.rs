@@ -26,6 +26,7 @@ fn kind(fact: &Fact) -> &'static str {
         Fact::LotAdded(_) => "lot_added",
         Fact::CureBegun(_) => "cure_begun",
         Fact::CureMoved { .. } => "cure_moved",
+        Fact::CureRuleChanged(_) => "cure_rule_changed",
         Fact::ClampsOff { .. } => "clamps_off",
         Fact::CureWithdrawn { .. } => "cure_withdrawn",
         Fact::AlertRaised(_) => "alert_raised",
@@ -40,7 +41,7 @@ fn kind(fact: &Fact) -> &'static str {
 }
 
 /// Every kind there is.
-const KINDS: [&str; 23] = [
+const KINDS: [&str; 24] = [
     "zone_set",
     "instrument_added",
     "instrument_moved",
@@ -54,6 +55,7 @@ const KINDS: [&str; 23] = [
     "lot_added",
     "cure_begun",
     "cure_moved",
+    "cure_rule_changed",
     "clamps_off",
     "cure_withdrawn",
     "alert_raised",

@@ -2,7 +2,7 @@
 //! order the readings came and however often they were corrected.
 
 use clock::{AlertState, Bench};
-use facts::{Bound, Fact, HygrometerCalibrated, Limit, Meets, Reading, Salt, SaltPoint};
+use facts::{Bound, CureRuleChanged, Fact, HygrometerCalibrated, Limit, Meets, Reading, Salt, SaltPoint};
 use proptest::prelude::*;
 
 use super::{
@@ -23,6 +23,7 @@ enum Event {
     Put { zone: usize, ago_h: f64 },
     ClampsOff { cure: usize },
     Withdraw { cure: usize },
+    ChangeRule { cure: usize, law: usize, stages: usize },
     CloseJob,
     SetZone { zone: usize, temp_c: f64 },
     Plan { zone: usize, in_h: f64, for_h: f64, temp_c: f64 },
@@ -53,6 +54,8 @@ fn event() -> impl Strategy<Value = Event> {
         2 => (which.clone(), zone.clone(), ago_h).prop_map(|(cure, zone, ago_h)| Event::Carry { cure, zone, ago_h }),
         1 => which.clone().prop_map(|cure| Event::ClampsOff { cure }),
         1 => which.clone().prop_map(|cure| Event::Withdraw { cure }),
+        2 => (which.clone(), 0..LAWS.len(), 0..3_usize)
+            .prop_map(|(cure, law, stages)| Event::ChangeRule { cure, law, stages }),
         1 => Just(Event::CloseJob),
         1 => (zone.clone(), temp_c.clone()).prop_map(|(zone, temp_c)| Event::SetZone { zone, temp_c }),
         1 => (zone, -2.0..6.0_f64, 0.5..12.0_f64, temp_c)
@@ -103,6 +106,12 @@ impl Shop {
                 (now_h, Fact::ClampsOff { cure: cure(n), clamps })
             }
             Event::Withdraw { cure: n } => (now_h, Fact::CureWithdrawn { cure: cure(n), reason: "a slip".into() }),
+            Event::ChangeRule { cure: n, law, stages } => {
+                let like = begun(stages, LAWS[law], ZONES[0], now_h, 0, false);
+                let (rule_version, milestones, limits) = (like.rule_version, like.milestones, vec![]);
+                let change = CureRuleChanged { cure: cure(n), rule_version, mode: String::new(), milestones, limits };
+                (now_h, Fact::CureRuleChanged(change.into()))
+            }
             Event::CloseJob => (now_h, Fact::JobClosed { job: id("job") }),
             Event::SetZone { zone, temp_c } => (now_h, zone_set(ZONES[zone], temp_c)),
             Event::Plan { zone, in_h, for_h, temp_c } => {

@@ -6,7 +6,7 @@ use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
 use crate::{
-    AlertId, ClampId, CureBegun, CureId, HygrometerCalibrated, InstrumentId, InstrumentMoved, JobId, JointId, LotId,
+    AlertId, ClampId, CureBegun, CureId, CureRuleChanged, HygrometerCalibrated, InstrumentId, InstrumentMoved, JobId, JointId, LotId,
     MaterialId, PlanId, PlateAdded, Porosity, RhPct, StepId, TempC, VersionId, ZoneId,
 };
 
@@ -53,6 +53,8 @@ pub enum Fact {
         /// Where it is now.
         zone: ZoneId,
     },
+    /// A cure goes by another version of its material's rule from now on, as if it had from its start.
+    CureRuleChanged(Box<CureRuleChanged>),
     /// Clamps came off a glue-up.
     ClampsOff {
         /// The glue-up.
@@ -245,6 +247,9 @@ pub struct RulePutInForce {
     pub file: String,
     /// The whole text, so that an old cure can be computed for ever.
     pub text: String,
+    /// Why it was put in force though its own expected values fail, if they do.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub override_reason: Option<String>,
 }
 
 /// A bottle, pot or tin.

@@ -2,6 +2,7 @@
 //! be forgotten. All are pure; arguments may be whole or decimal numbers.
 
 use physics::{OutOfRange, air, film, rate, strength, wood};
+use serde::Serialize;
 use rhai::{Array, Dynamic, Engine, EvalAltResult};
 
 use crate::host::host_error;
@@ -21,6 +22,22 @@ enum Call {
     Three(fn(f64, f64, f64) -> Answer),
     Four(fn(f64, f64, f64, f64) -> Answer),
     Table,
+}
+
+/// What a host function is called with and gives, for whoever writes a rule.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+pub struct FunctionDoc {
+    /// Its name.
+    pub name: &'static str,
+    /// Its arguments in order, with their units.
+    pub arguments: &'static str,
+    /// What it gives and where it comes from.
+    pub says: &'static str,
+}
+
+/// Every host function with its docs, in the order of the script reference.
+pub fn functions() -> impl Iterator<Item = FunctionDoc> {
+    FUNCTIONS.iter().map(|f| FunctionDoc { name: f.name, arguments: f.arguments, says: f.says })
 }
 
 /// Every host function, in the order of the script reference.

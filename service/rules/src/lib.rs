@@ -19,9 +19,10 @@ mod sheet;
 mod table;
 mod tokens;
 
-pub use contract::{MaterialKind, MaterialSheet};
+pub use contract::{MaterialKind, MaterialSheet, ReferenceAir};
 pub use expected::ExpectedRow;
 pub use fault::Fault;
+pub use functions::{FunctionDoc, functions};
 pub use host::{Host, LIMITS, Limits};
 pub use reference::contract_markdown;
 pub use rule::{Application, Rule};

@@ -17,6 +17,8 @@ pub struct Rulebook {
     host: Arc<Host>,
     texts: RwLock<HashMap<VersionId, (String, String)>>,
     rules: RwLock<HashMap<VersionId, Arc<Rule>>>,
+    /// Why a version is in force though its own table fails.
+    excused: RwLock<HashMap<VersionId, String>>,
 }
 
 impl Rulebook {
@@ -60,6 +62,16 @@ impl Rulebook {
     pub fn remember(&self, version: &VersionId, file: &str, text: &str) {
         let mut texts = self.texts.write().unwrap_or_else(PoisonError::into_inner);
         texts.entry(version.clone()).or_insert_with(|| (file.into(), text.into()));
+    }
+
+    /// Remembers why a version came in force though its own expected values fail.
+    pub fn excuse(&self, version: &VersionId, reason: &str) {
+        self.excused.write().unwrap_or_else(PoisonError::into_inner).insert(version.clone(), reason.into());
+    }
+
+    /// Why a version came in force though its own expected values fail; none where they do not.
+    pub fn excused(&self, version: &VersionId) -> Option<String> {
+        self.excused.read().unwrap_or_else(PoisonError::into_inner).get(version).cloned()
     }
 
     /// The text of a version and the file it came from.

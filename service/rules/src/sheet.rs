@@ -197,7 +197,8 @@ impl DataSheet {
             }
             _ => Ok(()),
         };
-        after("full_strength_h", full_h, self.clamp_off_h, "clamp_off_h")?;
+        let clamp_h = self.clamp_off_h.or(class.time("clamp_off"));
+        after("full_strength_h", full_h, clamp_h, "clamp_off_h")?;
         let open_h = self.open_time_min.map(|min| min / 60.0);
         after("clamp_off_h", self.clamp_off_h, open_h, "open_time_min")?;
         after("recoat_closes_h", self.recoat_closes_h, self.recoat_opens_h, "recoat_opens_h")?;

@@ -234,6 +234,7 @@ fn replay(bench: &mut Bench, rulebook: &Rulebook, database: &mut dyn Database) -
     each_fact(database, |fact| {
         if let Fact::RulePutInForce(rule) = &fact.fact {
             rulebook.remember(&rule.version, &rule.file, &rule.text);
+            rule.override_reason.iter().for_each(|reason| rulebook.excuse(&rule.version, reason));
         }
         if !matches!(fact.fact, Fact::ZoneSet(_) | Fact::HygrometerCalibrated(_)) {
             bench.take(&fact);

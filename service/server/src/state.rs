@@ -81,6 +81,8 @@ pub struct State {
     pub(crate) settings: Settings,
     pub(crate) intake: Intake,
     pub(crate) zone: Tz,
+    /// One at a time changes which rules are in force: the folder is not read while a text is saved into it.
+    pub(crate) scripts: tokio::sync::Mutex<()>,
     /// Scripts that are not in force because of a fault, by file.
     pub(crate) faults: RwLock<BTreeMap<String, Fault>>,
     pub(crate) metrics: PrometheusHandle,
@@ -112,6 +114,7 @@ impl State {
             settings,
             intake: Intake::default(),
             zone,
+            scripts: tokio::sync::Mutex::default(),
             faults: RwLock::default(),
             metrics,
             stop: tokio_util::sync::CancellationToken::new(),
