@@ -22,6 +22,7 @@ mod scripts;
 mod settings;
 mod state;
 mod wire;
+mod workshop;
 
 pub use demo::fill as fill_demo;
 pub use now::Now;

@@ -19,6 +19,7 @@ mod plans;
 mod plates;
 mod quarantine;
 mod readings;
+mod rules;
 mod senml;
 mod sensors;
 mod series;
@@ -82,6 +83,15 @@ const ADDRESSES: &[&str] = &[
     "GET /api/v1/clamps/{id}",
     "GET /api/v1/materials",
     "GET /api/v1/materials/{id}",
+    "GET /api/v1/rules/functions",
+    "POST /api/v1/rules/from-sheet",
+    "POST /api/v1/rules/check",
+    "POST /api/v1/rules/try",
+    "GET PUT /api/v1/rules/{id}",
+    "GET /api/v1/rules/{id}/versions",
+    "GET /api/v1/rules/{id}/versions/{version}",
+    "GET /api/v1/rules/{id}/diff",
+    "POST /api/v1/rules/{id}/what-would-change",
     "GET POST /api/v1/lots",
     "GET /api/v1/lots/{id}",
     "GET POST /api/v1/glue-ups",
@@ -89,11 +99,13 @@ const ADDRESSES: &[&str] = &[
     "GET /api/v1/glue-ups/{id}/milestones",
     "POST /api/v1/glue-ups/{id}/clamps-off",
     "POST /api/v1/glue-ups/{id}/move",
+    "POST /api/v1/glue-ups/{id}/rule",
     "POST /api/v1/glue-ups/{id}/withdraw",
     "GET POST /api/v1/coats",
     "GET /api/v1/coats/{id}",
     "GET /api/v1/coats/{id}/milestones",
     "POST /api/v1/coats/{id}/move",
+    "POST /api/v1/coats/{id}/rule",
     "POST /api/v1/coats/{id}/withdraw",
     "GET /api/v1/milestones",
     "GET /api/v1/alerts",
@@ -138,6 +150,7 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
                 .configure(joints::configure)
                 .configure(clamps::configure)
                 .configure(materials::configure)
+                .configure(rules::configure)
                 .configure(lots::configure)
                 .configure(milestones::configure)
                 .configure(alerts::configure)
@@ -147,6 +160,7 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
         )
         .configure(health::configure)
         .configure(pages::configure)
+        .configure(rules::configure_pages)
         .default_service(web::to(nowhere));
 }
 

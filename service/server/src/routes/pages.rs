@@ -31,7 +31,7 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
 const POLICY: &str =
     "default-src 'self'; style-src 'self'; script-src 'self'; frame-ancestors 'none'; form-action 'self'";
 
-fn show(page: &impl Template, mut builder: actix_web::HttpResponseBuilder) -> Answer {
+pub(super) fn show(page: &impl Template, mut builder: actix_web::HttpResponseBuilder) -> Answer {
     let html = page.render().map_err(|e| Problem::new(Kind::Internal, e.to_string(), "the log says more"))?;
     Ok(builder
         .content_type("text/html; charset=utf-8")
@@ -41,7 +41,7 @@ fn show(page: &impl Template, mut builder: actix_web::HttpResponseBuilder) -> An
         .body(html))
 }
 
-fn see_other(to: &str) -> Answer {
+pub(super) fn see_other(to: &str) -> Answer {
     Ok(HttpResponse::SeeOther().insert_header((header::LOCATION, to)).finish())
 }
 
