@@ -12,6 +12,7 @@ mod rules;
 mod tasks;
 mod walk;
 mod webhooks;
+mod workshop;
 
 use serde_json::Value;
 

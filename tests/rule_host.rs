@@ -3,7 +3,9 @@
 
 mod faults;
 mod sandbox;
+mod sheets;
 mod versions;
+mod words;
 
 use std::sync::{Arc, LazyLock};
 

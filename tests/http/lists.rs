@@ -147,7 +147,7 @@ fn filled(address: &str) -> String {
         Some("jobs") => "job",
         Some("joints") => "bridge",
         Some("clamps") => "cam-1",
-        Some("materials") => "aliphatic-resin",
+        Some("materials" | "rules") => "aliphatic-resin",
         Some("lots") => "bottle",
         Some("coats") => "c-1",
         Some("sensors") => "s-1",
@@ -155,6 +155,9 @@ fn filled(address: &str) -> String {
         _ => "g-1",
     };
     let query = if address.ends_with("/cracks") { "?width_mm=0.4" } else { "" };
+    let rule = std::fs::read_to_string(bench::root().join("scripts/materials/aliphatic-resin.rhai")).unwrap();
+    let version = rules::Rule::version_of(&rule);
+    let address = address.replace("{version}", version.as_str());
     address.replace("{id}", id).replace("{step}", "glue").replace("{plan}", "evening").replace("{held}", "1") + query
 }
 

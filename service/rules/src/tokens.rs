@@ -69,7 +69,7 @@ pub fn spans(text: &str) -> Vec<Span> {
     let mut letters = Letters { text: text.chars().peekable(), back: None, taken: 0 };
     let mut state = TokenizeState { include_comments: true, ..TokenizeState::default() };
     let mut place = Position::new(1, 0);
-    // Braces open inside each `${` of a text in backticks that is not closed yet.
+    // Braces open in each text in backticks that is not closed yet; the first of them is that of its `${`.
     let mut within: Vec<usize> = Vec::new();
     let mut spans: Vec<Span> = Vec::new();
     loop {
@@ -82,14 +82,13 @@ pub fn spans(text: &str) -> Vec<Span> {
             Token::InterpolatedString(_) => within.push(0),
             // A map's opening mark ends with a brace too.
             Token::LeftBrace | Token::MapStart => within.iter_mut().last().into_iter().for_each(|open| *open += 1),
-            Token::RightBrace => match within.last_mut() {
-                Some(0) => {
+            Token::RightBrace => {
+                within.iter_mut().last().into_iter().for_each(|open| *open -= 1);
+                if within.last() == Some(&0) {
                     within.pop();
                     state.is_within_text_terminated_by = Some("`".into());
                 }
-                Some(open) => *open -= 1,
-                None => {}
-            },
+            }
             _ => {}
         }
         let from = at.line().and_then(|line| starts.get(line - 1)).map_or(begun, |start| {
