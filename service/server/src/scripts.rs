@@ -81,7 +81,7 @@ pub(crate) async fn read_folder(state: &Arc<State>) -> Result<usize, Problem> {
     }
     let changed = good.len();
     // All at once: the writer commits together what waits together.
-    for said in join_all(good.into_iter().map(|file| put_in_force(state, file, "scripts", None))).await {
+    for said in join_all(good.into_iter().map(|file| put_in_force(state, fact_of(file, None), "scripts"))).await {
         said?;
     }
     *state.faults.write().unwrap_or_else(PoisonError::into_inner) = faults;
@@ -105,16 +105,13 @@ async fn judge(state: &Arc<State>, files: Vec<Result<RuleFile, Fault>>) -> Vec<R
     join_all(checks.collect::<Vec<_>>()).await.into_iter().flatten().flatten().collect()
 }
 
-async fn put_in_force(
-    state: &Arc<State>,
-    RuleFile { material, file, text }: RuleFile,
-    by: &str,
-    override_reason: Option<String>,
-) -> Result<(), Problem> {
-    let version = Rule::version_of(&text);
-    override_reason.iter().for_each(|reason| state.rulebook.excuse(&version, reason));
-    let fact = Fact::RulePutInForce(RulePutInForce { material, version, file, text, override_reason });
-    state.say_fact(fact, state.now().ms(), by, None).await.map(drop)
+fn fact_of(RuleFile { material, file, text }: RuleFile, override_reason: Option<String>) -> RulePutInForce {
+    RulePutInForce { material, version: Rule::version_of(&text), file, text, override_reason }
+}
+
+async fn put_in_force(state: &Arc<State>, rule: RulePutInForce, by: &str) -> Result<(), Problem> {
+    rule.override_reason.iter().for_each(|reason| state.rulebook.excuse(&rule.version, reason));
+    state.say_fact(Fact::RulePutInForce(rule), state.now().ms(), by, None).await.map(drop)
 }
 
 /// A rule as it stands on disk; none where there is no such file.
@@ -172,14 +169,17 @@ pub(crate) async fn save(state: &Arc<State>, saving: Saving) -> Result<(), Probl
     });
     let ended = |_| Problem::new(Kind::Internal, "the check did not end", "send it again; the log says more");
     checked.await.map_err(ended)??;
-    let path = path_of(state, &material);
-    let bytes = text.clone();
+    let (path, bytes) = (path_of(state, &material), text.clone());
+    let rule = fact_of(RuleFile { material, file: file.clone(), text }, override_reason);
+    let now_ms = state.now().ms();
+    // What would be refused afterwards must not be a file before.
+    state.bench().admit(&Fact::RulePutInForce(rule.clone()), now_ms, now_ms)?;
     let written = tokio::task::spawn_blocking(move || write_whole(&path, &bytes)).await.map_err(ended)?;
     written.map_err(|e| unwritable(&e))?;
     state.faults.write().unwrap_or_else(PoisonError::into_inner).remove(&file);
     match in_force {
         true => Ok(()),
-        false => put_in_force(state, RuleFile { material, file, text }, &by, override_reason).await,
+        false => put_in_force(state, rule, &by).await,
     }
 }
 
