@@ -140,6 +140,14 @@ impl Service {
         delivery::step(state, &client).await
     }
 
+    /// Reads the scripts folder now, as after a change. Returns how many rules came in force.
+    ///
+    /// # Errors
+    /// When the store failed.
+    pub async fn scripts_step(state: &Arc<State>) -> Result<usize, crate::problem::Problem> {
+        scripts::read_folder(state).await
+    }
+
     /// Runs one recurring job now.
     ///
     /// # Errors
