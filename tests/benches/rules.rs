@@ -126,13 +126,14 @@ fn a_hot_reload_of_a_hundred_scripts(bencher: Bencher<'_, '_>, changed: usize) {
     (0..98).for_each(|n| write(n, 0));
     let service = runtime.block_on(Bench::open(shop, Now::standing_at(NOW_MS), false));
     let mut round = 0;
-    bencher.with_inputs(|| {
-        round += 1;
-        (0..changed.min(98)).for_each(|n| write(n, round));
-    })
-    .bench_local_values(|()| {
-        let read = runtime.block_on(benchclock::Service::scripts_step(service.state())).expect("a folder");
-        assert_eq!(read, changed.min(98));
-    });
+    bencher
+        .with_inputs(|| {
+            round += 1;
+            (0..changed.min(98)).for_each(|n| write(n, round));
+        })
+        .bench_local_values(|()| {
+            let read = runtime.block_on(benchclock::Service::scripts_step(service.state())).expect("a folder");
+            assert_eq!(read, changed.min(98));
+        });
     runtime.block_on(service.stop());
 }

@@ -98,7 +98,10 @@ async fn the_service_answers_while_they_run() {
             let answer = bench.post("/api/v1/rules/check", json!({"text": text})).await.good();
             assert_eq!(answer["good"], false, "{name}");
             let row = answer["expected"].as_array().unwrap().iter().any(|row| row["met"] == false);
-            assert!(row || answer["faults"][0]["mend"].as_str().is_some_and(|mend| !mend.is_empty()), "{name}: {answer}");
+            assert!(
+                row || answer["faults"][0]["mend"].as_str().is_some_and(|mend| !mend.is_empty()),
+                "{name}: {answer}"
+            );
         }
     }));
     let answered = async {

@@ -81,7 +81,9 @@ async fn a_saved_rule_is_the_file_and_is_in_force_once() {
     // As `diff -u` writes it.
     let diff = bench.get(&format!("{RULE}/diff")).await.good();
     let unified = diff["unified"].as_str().unwrap();
-    for line in ["\n-const CLAMP_H = 1.0;\n", "\n+const CLAMP_H = 2.0;\n", "\n fn rate(air) { q10(air.temp_c, 20, 2) }\n"] {
+    for line in
+        ["\n-const CLAMP_H = 1.0;\n", "\n+const CLAMP_H = 2.0;\n", "\n fn rate(air) { q10(air.temp_c, 20, 2) }\n"]
+    {
         assert!(unified.contains(line), "{unified}");
     }
     bench.get(&format!("{RULE}/versions/0123456789abcdef")).await.problem(404, "not-found");
@@ -136,7 +138,10 @@ async fn trying_a_draft_gives_its_course_beside_the_one_in_force_and_changes_not
     assert_eq!(tried["draft"]["milestones"][0]["likely_h"], 1.5);
     assert_eq!(tried["in_force"]["milestones"][0]["likely_h"], 0.5);
     let point = &tried["draft"]["curve"][4];
-    assert_eq!((&point["hours"], &point["rate"], &point["age_h"], &point["strength"]), (&json!(4.0), &json!(2.0), &json!(8.0), &json!(0.8)));
+    assert_eq!(
+        (&point["hours"], &point["rate"], &point["age_h"], &point["strength"]),
+        (&json!(4.0), &json!(2.0), &json!(8.0), &json!(0.8))
+    );
     // Six hours of record: three at 20 °C, three at 30 °C; straight between two readings, so that the change takes five minutes.
     bench.live_minutes("bench", 180, 20.0, 50.0).await;
     bench.live_minutes("bench", 180, 30.0, 50.0).await;
@@ -153,7 +158,10 @@ async fn trying_a_draft_gives_its_course_beside_the_one_in_force_and_changes_not
     let gone = json!({"text": good(1.0), "air": {"zone": "bench", "from": "2025-01-01T00:00:00Z"}});
     bench.post("/api/v1/rules/try", gone).await.problem(422, "invalid");
     bench.post("/api/v1/rules/try", json!({"air": {"temp_c": 20, "rh_pct": 50}})).await.problem(422, "invalid");
-    bench.post("/api/v1/rules/try", json!({"text": "fn", "air": {"temp_c": 20, "rh_pct": 50}})).await.problem(422, "rule-fault");
+    bench
+        .post("/api/v1/rules/try", json!({"text": "fn", "air": {"temp_c": 20, "rh_pct": 50}}))
+        .await
+        .problem(422, "rule-fault");
     let after = bench.board().await;
     assert_eq!((&after["cures"], &after["clamps"]), (&board["cures"], &board["clamps"]));
     assert_eq!(bench.items(&format!("{RULE}/versions")).await.len(), 1);
@@ -188,7 +196,10 @@ async fn an_open_glue_up_keeps_its_version_until_it_is_moved_and_the_move_says_w
     let again = bench.post_once("move", "/api/v1/glue-ups/g-1/rule", json!({})).await.good();
     assert_eq!(again["rule_version"], saved["version"]);
     bench.post("/api/v1/glue-ups/g-1/rule", json!({})).await.problem(409, "conflict");
-    bench.post("/api/v1/glue-ups/g-1/rule", json!({"version": "0123456789abcdef"})).await.problem(422, "unknown-reference");
+    bench
+        .post("/api/v1/glue-ups/g-1/rule", json!({"version": "0123456789abcdef"}))
+        .await
+        .problem(422, "unknown-reference");
     // It is told by the new version, and not by the old.
     assert_eq!(bench.live_minutes("bench", 60, 20.0, 50.0).await, 0);
     assert_eq!(bench.live_minutes("bench", 35, 20.0, 50.0).await, 1);
@@ -262,6 +273,10 @@ async fn a_draft_is_checked_with_line_and_column_and_its_words() {
     let page = bench.get("/rules/shellac").await;
     assert!(page.text.contains("fn rate(air)") && page.text.contains("q10(temp_c, ref_temp_c, q10)"), "{}", page.text);
     let functions = bench.items("/api/v1/rules/functions").await;
-    assert!(functions.iter().all(|f| ["name", "arguments", "says"].iter().all(|part| f[part].as_str().is_some_and(|s| !s.is_empty()))));
+    assert!(
+        functions
+            .iter()
+            .all(|f| ["name", "arguments", "says"].iter().all(|part| f[part].as_str().is_some_and(|s| !s.is_empty())))
+    );
     bench.stop().await;
 }

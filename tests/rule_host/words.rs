@@ -48,7 +48,10 @@ fn text_in_backticks_goes_on_after_its_braces() {
     let text = "let t = `a ${ #{ b: 1 }.b } c ${2} d`; t";
     let words = words(text);
     let all: Vec<&str> = words.iter().map(|(text, _)| text.as_str()).collect();
-    assert!(all.last() == Some(&"t") && words.iter().any(|(text, word)| text == "let" && *word == Word::Keyword), "{all:?}");
+    assert!(
+        all.last() == Some(&"t") && words.iter().any(|(text, word)| text == "let" && *word == Word::Keyword),
+        "{all:?}"
+    );
     assert_eq!(words.iter().filter(|(_, word)| *word == Word::Text).count(), 3, "{words:?}");
 }
 

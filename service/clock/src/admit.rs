@@ -75,13 +75,15 @@ impl Bench {
                     None => Ok(()),
                 }
             }
-            Fact::CureRuleChanged(change) => match self.open_cure(&change.cure)?.begun.rule_version == change.rule_version {
-                true => Err(conflict(
-                    format!("\"{}\" goes by version {} already", change.cure, change.rule_version),
-                    "nothing needs recording",
-                )),
-                false => Ok(()),
-            },
+            Fact::CureRuleChanged(change) => {
+                match self.open_cure(&change.cure)?.begun.rule_version == change.rule_version {
+                    true => Err(conflict(
+                        format!("\"{}\" goes by version {} already", change.cure, change.rule_version),
+                        "nothing needs recording",
+                    )),
+                    false => Ok(()),
+                }
+            }
             Fact::CureWithdrawn { cure, .. } => self.open_cure(cure).map(drop),
             Fact::AlertRaised(raised) => new("alert", &raised.id, self.alerts.contains_key(&raised.id)),
             Fact::AlertSnoozed { alert, until } => {
@@ -376,7 +378,9 @@ fn spoken(fact: &Fact) -> Result<(), Refusal> {
         Fact::LotAdded(lot) => words("label", &lot.label, 0),
         Fact::CureBegun(begun) => begun.surface.iter().try_for_each(|surface| words("surface", surface, 1)),
         Fact::CureWithdrawn { reason, .. } => words("reason", reason, 1),
-        Fact::RulePutInForce(rule) => rule.override_reason.iter().try_for_each(|reason| words("override_reason", reason, 1)),
+        Fact::RulePutInForce(rule) => {
+            rule.override_reason.iter().try_for_each(|reason| words("override_reason", reason, 1))
+        }
         _ => Ok(()),
     }
 }

@@ -25,9 +25,10 @@ impl Stretch<'_> {
 /// Age gathered by an instant over all stretches that began before it.
 pub(crate) fn gathered<'a>(stretches: impl Iterator<Item = Stretch<'a>> + Clone, at_ms: i64, band: Band) -> f64 {
     let ends = stretches.clone().skip(1).map(|next| next.from_ms).chain([i64::MAX]);
-    stretches.zip(ends).take_while(|(on, _)| on.from_ms < at_ms).fold(0.0, |age, (on, end_ms)| {
-        age + on.age(at_ms.min(end_ms), band) - on.age(on.from_ms, band)
-    })
+    stretches
+        .zip(ends)
+        .take_while(|(on, _)| on.from_ms < at_ms)
+        .fold(0.0, |age, (on, end_ms)| age + on.age(at_ms.min(end_ms), band) - on.age(on.from_ms, band))
 }
 
 /// When an age is reached, whichever stretch that falls on.

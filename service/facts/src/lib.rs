@@ -13,7 +13,9 @@ mod plate;
 mod quantity;
 mod sensor;
 
-pub use cure::{Bound, CureBegun, CureKind, CureRuleChanged, Finding, JointState, Level, Limit, Meets, Porosity, TargetAge};
+pub use cure::{
+    Bound, CureBegun, CureKind, CureRuleChanged, Finding, JointState, Level, Limit, Meets, Porosity, TargetAge,
+};
 pub use entry::{Entry, Recorded};
 pub use fact::{
     AirPlanned, AlertKind, AlertRaised, ClampAdded, Fact, InstrumentAdded, JobOpened, JointAdded, LotAdded,

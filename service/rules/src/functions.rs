@@ -2,8 +2,8 @@
 //! be forgotten. All are pure; arguments may be whole or decimal numbers.
 
 use physics::{OutOfRange, air, film, rate, strength, wood};
-use serde::Serialize;
 use rhai::{Array, Dynamic, Engine, EvalAltResult};
+use serde::Serialize;
 
 use crate::host::host_error;
 

@@ -34,7 +34,8 @@ fn outside(node: &ASTNode<'_>) -> Option<(Position, String, &'static str)> {
             "a value is assigned by a computed index".into(),
             "build an array with push, or name the entry of a map, as in m.name = 1",
         )),
-        ASTNode::Stmt(Stmt::FnCall(call, position)) | ASTNode::Expr(Expr::FnCall(call, position) | Expr::MethodCall(call, position))
+        ASTNode::Stmt(Stmt::FnCall(call, position))
+        | ASTNode::Expr(Expr::FnCall(call, position) | Expr::MethodCall(call, position))
             if call.args.len() > LIMITS.arguments =>
         {
             let what = format!("{} is called with more than {} arguments", call.name, LIMITS.arguments);

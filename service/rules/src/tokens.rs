@@ -91,9 +91,10 @@ pub fn spans(text: &str) -> Vec<Span> {
             }
             _ => {}
         }
-        let from = at.line().and_then(|line| starts.get(line - 1)).map_or(begun, |start| {
-            start + at.position().unwrap_or(1).saturating_sub(1)
-        });
+        let from = at
+            .line()
+            .and_then(|line| starts.get(line - 1))
+            .map_or(begun, |start| start + at.position().unwrap_or(1).saturating_sub(1));
         // A lexer's fault may stand anywhere in what it read; text goes on where the brace before it ended.
         let from = if (begun..letters.taken).contains(&from) { from } else { begun };
         spans.push(Span { from, to: letters.taken, word: word(&token) });

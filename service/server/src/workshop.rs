@@ -142,7 +142,9 @@ impl State {
         let bench = self.bench();
         let start = match &trying.over {
             Over::Constant(air) => *air,
-            Over::Zone { zone, from_ms } => bench.air_at(zone, *from_ms).ok_or_else(|| Problem::not_found("zone", zone))?,
+            Over::Zone { zone, from_ms } => {
+                bench.air_at(zone, *from_ms).ok_or_else(|| Problem::not_found("zone", zone))?
+            }
         };
         let said = rule.application(start, &trying.joint)?;
         let law = rule.law(&said.mode)?;

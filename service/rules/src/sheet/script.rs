@@ -143,9 +143,9 @@ fn material(page: &mut Page, sheet: &DataSheet, class: &Row, finish: bool) {
         page.assumed.push("storage_days");
     }
     let from = if sheet.storage_days.is_some() { "The sheet." } else { ASSUMED };
-    let working = sheet.working_life_min.map_or_else(String::new, |min| {
-        format!("        working_life_min: {min:?}, // The sheet.\n")
-    });
+    let working = sheet
+        .working_life_min
+        .map_or_else(String::new, |min| format!("        working_life_min: {min:?}, // The sheet.\n"));
     let _ = write!(
         page.text,
         "fn material() {{\n    #{{\n        name: {},\n        kind: \"{}\",\n        \
@@ -163,10 +163,30 @@ fn material(page: &mut Page, sheet: &DataSheet, class: &Row, finish: bool) {
 fn limits(sheet: &DataSheet, finish: bool) -> String {
     let until = if finish { "DUST_FREE_H" } else { "CLAMP_OFF_H" };
     let rows = [
-        (sheet.min_temp_c, "minimum temperature", "below_temp_c: MIN_TEMP_C", "It does not cure in air this cold. Warm it, and count again from there."),
-        (sheet.film_forming_c, "film-forming temperature", "below_temp_c: FILM_FORMS_C", "It dries chalky and weak, and warming it later does not mend it. Test it before you rely on it."),
-        (sheet.min_rh_pct, "too dry", "below_rh_pct: MIN_RH_PCT", "Too little water in the air to cure it as it should. Test it before you rely on it."),
-        (sheet.max_rh_pct, "too damp", "above_rh_pct: MAX_RH_PCT", "Air this damp spoils it while it is young. Test it before you rely on it."),
+        (
+            sheet.min_temp_c,
+            "minimum temperature",
+            "below_temp_c: MIN_TEMP_C",
+            "It does not cure in air this cold. Warm it, and count again from there.",
+        ),
+        (
+            sheet.film_forming_c,
+            "film-forming temperature",
+            "below_temp_c: FILM_FORMS_C",
+            "It dries chalky and weak, and warming it later does not mend it. Test it before you rely on it.",
+        ),
+        (
+            sheet.min_rh_pct,
+            "too dry",
+            "below_rh_pct: MIN_RH_PCT",
+            "Too little water in the air to cure it as it should. Test it before you rely on it.",
+        ),
+        (
+            sheet.max_rh_pct,
+            "too damp",
+            "above_rh_pct: MAX_RH_PCT",
+            "Air this damp spoils it while it is young. Test it before you rely on it.",
+        ),
     ];
     let row = |(_, name, bound, says): &(Option<f64>, &str, &str, &str)| {
         format!("            #{{ name: \"{name}\", {bound}, until_h: {until}, says: \"{says}\" }},\n")
@@ -185,10 +205,8 @@ fn rate(page: &mut Page, sheet: &DataSheet, warmth: Warmth) {
         Warmth::Activation(_) => "arrhenius(air.temp_c, REF_TEMP_C, ACTIVATION_KJ_MOL)",
         _ => "q10(air.temp_c, REF_TEMP_C, TEMP_Q10)",
     };
-    let _ = write!(
-        page.text,
-        "    {warm}\n        * table(HUMIDITY, air.rh_pct) / table(HUMIDITY, REF_RH_PCT)\n}}\n\n"
-    );
+    let _ =
+        write!(page.text, "    {warm}\n        * table(HUMIDITY, air.rh_pct) / table(HUMIDITY, REF_RH_PCT)\n}}\n\n");
 }
 
 fn milestones(page: &mut Page, sheet: &DataSheet, finish: bool, stages: &[(Stage, Option<f64>)]) {
@@ -232,10 +250,34 @@ fn milestones(page: &mut Page, sheet: &DataSheet, finish: bool, stages: &[(Stage
 fn checks(page: &mut Page, sheet: &DataSheet, finish: bool) {
     let what = if finish { "coat" } else { "glue" };
     let rows = [
-        (sheet.min_temp_c, "air.temp_c < MIN_TEMP_C", "defect", "is below the minimum temperature of this", "Warm wood and room first, and keep them warm."),
-        (sheet.film_forming_c, "air.temp_c < FILM_FORMS_C", "defect", "is below the film-forming temperature of this", "Warm wood and room first, and keep them warm."),
-        (sheet.min_rh_pct, "air.rh_pct < MIN_RH_PCT", "caution", "is drier than the sheet of this asks for:", "Raise the humidity, and try it on scrap."),
-        (sheet.max_rh_pct, "air.rh_pct > MAX_RH_PCT", "caution", "is damper than the sheet of this allows:", "Dry the air, and try it on scrap."),
+        (
+            sheet.min_temp_c,
+            "air.temp_c < MIN_TEMP_C",
+            "defect",
+            "is below the minimum temperature of this",
+            "Warm wood and room first, and keep them warm.",
+        ),
+        (
+            sheet.film_forming_c,
+            "air.temp_c < FILM_FORMS_C",
+            "defect",
+            "is below the film-forming temperature of this",
+            "Warm wood and room first, and keep them warm.",
+        ),
+        (
+            sheet.min_rh_pct,
+            "air.rh_pct < MIN_RH_PCT",
+            "caution",
+            "is drier than the sheet of this asks for:",
+            "Raise the humidity, and try it on scrap.",
+        ),
+        (
+            sheet.max_rh_pct,
+            "air.rh_pct > MAX_RH_PCT",
+            "caution",
+            "is damper than the sheet of this allows:",
+            "Dry the air, and try it on scrap.",
+        ),
     ];
     page.raw("fn checks(air, joint) {\n    let found = [];\n");
     for (_, test, level, said, mend) in rows.iter().filter(|row| row.0.is_some()) {

@@ -99,7 +99,9 @@ fn trying(state: &State, said: &Try) -> Result<(Trying, Option<i64>), Problem> {
     let until_h = air.until.zip(from_ms).map(|(until, from_ms)| (until.timestamp_millis() - from_ms) as f64 / 3.6e6);
     let hours = match (until_h, said.hours) {
         (Some(_), Some(_)) => return Err(invalid("hours", "both hours and until are given", "send one of them")),
-        (Some(hours), None) => within("until", hours, 0.01, LONGEST_H, "h after from", "until is at most a year later")?,
+        (Some(hours), None) => {
+            within("until", hours, 0.01, LONGEST_H, "h after from", "until is at most a year later")?
+        }
         (None, hours) => within("hours", hours.unwrap_or(72.0), 0.01, LONGEST_H, "h", "a year at most")?,
     };
     let points = said.points.unwrap_or(97);
@@ -119,9 +121,8 @@ fn kept(state: &State, zone: &str, from_ms: i64, now_ms: i64) -> Result<(), Prob
     }
     match first_ms.is_none_or(|first_ms| from_ms < first_ms) && from_ms < now_ms {
         true => {
-            let since = first_ms.map_or("no readings are kept".into(), |ms| {
-                format!("readings are kept since {}", state.rfc3339(ms))
-            });
+            let since = first_ms
+                .map_or("no readings are kept".into(), |ms| format!("readings are kept since {}", state.rfc3339(ms)));
             Err(invalid("from", format!("the air of \"{zone}\" is not known then; {since}"), "choose a later time"))
         }
         false => Ok(()),
@@ -151,7 +152,11 @@ async fn attempt(shop: Shop, body: Body<Try>) -> Answer {
     let draft = match said.text.take() {
         Some(text) => Some(drafted(&shop, said.material.as_ref(), text).await??.0),
         None if beside.is_none() => {
-            return Err(invalid("text", "there is nothing to try", "send the draft as text, or a material with a rule"));
+            return Err(invalid(
+                "text",
+                "there is nothing to try",
+                "send the draft as text, or a material with a rule",
+            ));
         }
         None => None,
     };
