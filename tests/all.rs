@@ -4,6 +4,7 @@ mod climate;
 mod clock_laws;
 mod crash;
 mod facts;
+mod finish;
 mod forecast;
 mod hostile;
 mod house;

@@ -82,6 +82,7 @@ fn stage(stage: &str, likely_h: f64) -> TargetAge {
         safe_h: likely_h * 1.25,
         floor_h: 0.0,
         meets: Meets::Opens,
+        ahead_h: 0.0,
         next: String::new(),
     }
 }

@@ -37,11 +37,12 @@ fn kind(fact: &Fact) -> &'static str {
         Fact::HygrometerCalibrated(_) => "hygrometer_calibrated",
         Fact::AirPlanned(_) => "air_planned",
         Fact::PlanCancelled { .. } => "plan_cancelled",
+        Fact::MixMade(_) => "mix_made",
     }
 }
 
 /// Every kind there is.
-const KINDS: [&str; 24] = [
+const KINDS: [&str; 25] = [
     "zone_set",
     "instrument_added",
     "instrument_moved",
@@ -66,6 +67,7 @@ const KINDS: [&str; 24] = [
     "hygrometer_calibrated",
     "air_planned",
     "plan_cancelled",
+    "mix_made",
 ];
 
 /// Every stored sample: its file and its text.

@@ -14,8 +14,10 @@ use proptest::prelude::*;
 use rules::{MaterialKind, Rule, Rulebook};
 
 /// What ships, by file name.
-const SHIPPED: [&str; 14] = [
+const SHIPPED: [&str; 21] = [
+    "acid-cured-lacquer",
     "aliphatic-resin",
+    "drying-oil",
     "fast-epoxy",
     "fish-glue",
     "foam-tape",
@@ -25,15 +27,32 @@ const SHIPPED: [&str; 14] = [
     "moisture-polyurethane",
     "nitrocellulose-lacquer",
     "oil-varnish",
+    "polyester-fill",
+    "pore-filler",
     "shellac",
     "slow-epoxy",
     "thin-cyanoacrylate",
+    "two-part-polyurethane",
+    "uv-cured-fill",
+    "vinyl-sealer",
     "water-borne-lacquer",
 ];
 
 /// Works and standards whose name counts as a source.
-const PUBLISHED: [&str; 10] =
-    ["Wood Handbook", "ASHRAE", "ASTM ", "ISO ", "GHS ", "CFR ", "Barral", "Dadmun", "Crank", "NFPA"];
+const PUBLISHED: [&str; 12] = [
+    "Wood Handbook",
+    "ASHRAE",
+    "ASTM ",
+    "ISO ",
+    "GHS ",
+    "CFR ",
+    "Barral",
+    "Dadmun",
+    "Crank",
+    "NFPA",
+    "Poling",
+    "Jacobs",
+];
 
 const BENCH: Air = Air { temp_c: 20.0, rh_pct: 50.0 };
 const GOOD_FIT: JointState = JointState { gap_um: 100.0, film_um: 0.0, porosity: Porosity::Normal };
@@ -95,6 +114,43 @@ fn every_rule_warns_and_leaves_the_last_word_to_the_safety_data_sheet_and_local_
     }
 }
 
+/// What can hurt whoever lays a finish is said with it: vapour and fire, the air of the room, what to breathe through, and
+/// what is particular to its chemistry.
+#[test]
+fn every_finish_says_what_it_may_do_to_whoever_lays_it() {
+    for material in of_kind(MaterialKind::Finish) {
+        let cautions = RULES[material].sheet.cautions.join(" ").to_lowercase();
+        assert!(cautions.contains("ventilat") || cautions.contains("draw"), "{material} says nothing of ventilation");
+        assert!(cautions.contains("respirator") || cautions.contains("mask"), "{material} says nothing of breathing");
+        if material != "water-borne-lacquer" {
+            assert!(cautions.contains("flammable"), "{material} says nothing of fire");
+        }
+    }
+    let says = |material: &str, words: &[&str]| {
+        let cautions = RULES[material].sheet.cautions.join(" ").to_lowercase();
+        words.iter().for_each(|word| assert!(cautions.contains(word), "{material} says nothing of {word}"));
+    };
+    for oily in ["oil-varnish", "drying-oil", "pore-filler"] {
+        says(oily, &["rags", "spread them flat outdoors", "under water in a closed metal can"]);
+    }
+    says("two-part-polyurethane", &["isocyanates", "h334", "licensed practice"]);
+    says("polyester-fill", &["peroxide", "goggles"]);
+    says("acid-cured-lacquer", &["formaldehyde"]);
+    says("uv-cured-fill", &["eyes", "h317"]);
+}
+
+/// What is mixed has a ratio and a working life, and every finish says what its film holds.
+#[test]
+fn every_finish_says_what_its_film_is_and_what_is_mixed_how() {
+    for material in of_kind(MaterialKind::Finish) {
+        assert!(RULES[material].sheet.film.is_some(), "{material}");
+        let first = &milestones(material, &GOOD_FIT)[0];
+        assert_eq!(first.stage, "set_to_touch", "{material}");
+    }
+    let mixed: Vec<&str> = SHIPPED.into_iter().filter(|material| RULES[*material].sheet.mix.is_some()).collect();
+    assert_eq!(mixed, ["acid-cured-lacquer", "fast-epoxy", "polyester-fill", "slow-epoxy", "two-part-polyurethane"]);
+}
+
 #[test]
 fn every_source_is_a_published_work_or_says_that_it_is_none() {
     for (material, rule) in RULES.iter() {
@@ -115,7 +171,10 @@ fn adhesives_say_when_clamps_come_off_and_bear_load_and_finishes_when_the_next_c
     }
     for material in of_kind(MaterialKind::Finish) {
         milestone(material, &GOOD_FIT, "recoat_opens");
-        milestone(material, &GOOD_FIT, "rub_out");
+        // What lies beneath is never rubbed out.
+        if !["pore-filler", "vinyl-sealer"].contains(&material) {
+            milestone(material, &GOOD_FIT, "rub_out");
+        }
         assert_eq!(RULES[material].strength(1.0, &GOOD_FIT), Ok(None), "{material}");
     }
 }
@@ -129,11 +188,14 @@ fn every_stage_says_what_to_do_next() {
     }
 }
 
+/// Finishes that the next coat dissolves again or keys into whenever it comes.
+const DISSOLVES: [&str; 4] = ["nitrocellulose-lacquer", "pore-filler", "shellac", "vinyl-sealer"];
+
 #[test]
 fn only_films_that_do_not_dissolve_again_have_a_recoat_window_that_closes() {
     for material in of_kind(MaterialKind::Finish) {
         let closes = milestones(material, &GOOD_FIT).iter().any(|m| m.meets == Meets::Closes);
-        assert_eq!(closes, ["oil-varnish", "water-borne-lacquer"].contains(&material), "{material}");
+        assert_eq!(closes, !DISSOLVES.contains(&material), "{material}");
     }
 }
 

@@ -5,6 +5,7 @@
 
 mod air;
 mod cure;
+mod film;
 mod plate;
 mod table;
 mod wood;

@@ -89,6 +89,7 @@ pub fn cure(n: usize, version: &str, zone: &str, started_ms: i64, last_h: f64) -
         safe_h: last_h * share,
         floor_h: 0.0,
         meets: Meets::Opens,
+        ahead_h: 0.0,
         next: next.into(),
     };
     let begun = CureBegun {
@@ -115,6 +116,8 @@ pub fn cure(n: usize, version: &str, zone: &str, started_ms: i64, last_h: f64) -
         ],
         limits: vec![],
         findings: vec![],
+        coat: None,
+        mix: None,
     };
     recorded(n as i64 + 1000, started_ms, Fact::CureBegun(begun.into()))
 }

@@ -7,7 +7,7 @@ use proptest::prelude::*;
 
 use super::{
     bench, closing, exact,
-    shop::{Shop, glue_up, hour, id, instant, job, ms, planned, plate, reading, step, zone_set},
+    shop::{Shop, coat, glue_up, hour, id, instant, job, mix, ms, planned, plate, reading, step, zone_set},
     stage,
     view::{View, same},
 };
@@ -19,6 +19,8 @@ enum Event {
     Calibrate { sensor: usize, ago_h: f64, off_pct: f64 },
     Backlog { zone: usize, temp_c: f64 },
     Begin { zone: usize, ago_h: f64, law: usize, clamps: usize, of_job: bool },
+    Coat { ago_h: f64, law: usize, surface: usize },
+    Stir { ago_h: f64, law: usize },
     Carry { cure: usize, zone: usize, ago_h: f64 },
     Put { zone: usize, ago_h: f64 },
     ClampsOff { cure: usize },
@@ -50,6 +52,9 @@ fn event() -> impl Strategy<Value = Event> {
         1 => (zone.clone(), temp_c.clone()).prop_map(|(zone, temp_c)| Event::Backlog { zone, temp_c }),
         4 => (zone.clone(), ago_h.clone(), 0..LAWS.len(), 0..3_usize, any::<bool>())
             .prop_map(|(zone, ago_h, law, clamps, of_job)| Event::Begin { zone, ago_h, law, clamps, of_job }),
+        3 => (ago_h.clone(), 0..LAWS.len(), 0..2_usize)
+            .prop_map(|(ago_h, law, surface)| Event::Coat { ago_h, law, surface }),
+        1 => (ago_h.clone(), 0..LAWS.len()).prop_map(|(ago_h, law)| Event::Stir { ago_h, law }),
         1 => (zone.clone(), ago_h.clone()).prop_map(|(zone, ago_h)| Event::Put { zone, ago_h }),
         2 => (which.clone(), zone.clone(), ago_h).prop_map(|(cure, zone, ago_h)| Event::Carry { cure, zone, ago_h }),
         1 => which.clone().prop_map(|cure| Event::ClampsOff { cure }),
@@ -93,6 +98,16 @@ impl Shop {
                 let n = self.bench.cures().len();
                 let begun = begun(n, LAWS[law], ZONES[zone], now_h - ago_h, clamps, of_job);
                 (now_h - ago_h, Fact::CureBegun(begun.into()))
+            }
+            Event::Coat { ago_h, law, surface } => {
+                let milestones =
+                    [stage("recoat_opens", 1.0), closing(stage("recoat_closes", 8.0)), stage("rub_out", 24.0)];
+                let cure = format!("cure-{}", self.bench.cures().len());
+                let begun = coat(&cure, LAWS[law], ["top", "Back"][surface], now_h - ago_h, &milestones);
+                (now_h - ago_h, Fact::CureBegun(begun.into()))
+            }
+            Event::Stir { ago_h, law } => {
+                (now_h - ago_h, mix(&format!("mix-{}", self.bench.mixes().len()), LAWS[law], 2.0))
             }
             Event::Carry { cure: n, zone, ago_h } => {
                 (now_h - ago_h, Fact::CureMoved { cure: cure(n), zone: id(ZONES[zone]) })

@@ -4,9 +4,9 @@
 use chrono::{DateTime, Utc};
 use clock::{Bench, Cure, Due, Refusal};
 use facts::{
-    AirPlanned, AlertKind, AlertRaised, ClampAdded, CureBegun, CureKind, Cut, FacesOpen, Fact, Id, InstrumentAdded,
-    JobOpened, JointAdded, JointState, Kind, LotAdded, Meets, PlateAdded, Porosity, Reading, Recorded, RhPct,
-    RulePutInForce, SpeciesGroup, Step, StepKind, TargetAge, TempC, ZoneSet,
+    AirPlanned, AlertKind, AlertRaised, ClampAdded, CoatLaid, CureBegun, CureKind, Cut, FacesOpen, Fact, Id,
+    InstrumentAdded, JobOpened, JointAdded, JointState, Kind, LotAdded, Meets, MixMade, PlateAdded, Porosity, Reading,
+    Recorded, RhPct, RulePutInForce, SpeciesGroup, Step, StepKind, TargetAge, TempC, ZoneSet,
 };
 
 /// 2026-03-02T08:00:00Z, a Monday.
@@ -92,7 +92,36 @@ pub(super) fn glue_up(cure: &str, law: &str, zone: &str, start_h: f64, milestone
         milestones: milestones.to_vec(),
         limits: vec![],
         findings: vec![],
+        coat: None,
+        mix: None,
     }
+}
+
+/// A coat on a surface of the guitar, of finish that goes by a law.
+pub(super) fn coat(cure: &str, law: &str, surface: &str, start_h: f64, milestones: &[TargetAge]) -> CureBegun {
+    CureBegun {
+        cure_kind: CureKind::Coat,
+        joint: None,
+        surface: Some(surface.into()),
+        coat: Some(CoatLaid { abraded: Some(true), ..CoatLaid::default() }),
+        ..glue_up(cure, law, "bench", start_h, milestones)
+    }
+}
+
+/// A pot stirred in the bench zone, that gels at so many hours of a law.
+pub(super) fn mix(mix: &str, law: &str, life_h: f64) -> Fact {
+    let life = TargetAge { ahead_h: 0.1 * life_h, ..super::closing(super::stage("gels", life_h)) };
+    Fact::MixMade(Box::new(MixMade {
+        id: id(mix),
+        material: id("glue"),
+        rule_version: id(law),
+        mode: String::new(),
+        zone: id("bench"),
+        parts: vec![],
+        lots: vec![],
+        life,
+        findings: vec![],
+    }))
 }
 
 pub(super) fn clamp(clamp: &str) -> Fact {
@@ -236,6 +265,20 @@ impl Shop {
                     alert_kind: AlertKind::Milestone,
                     stage: self.cure(cure.as_str()).begun.milestones[milestone].stage.clone(),
                     cure: Some(cure),
+                    due_at: DateTime::from_timestamp_millis(due_ms).expect("an instant"),
+                    late,
+                    title: String::new(),
+                    body: String::new(),
+                }))
+            }
+            Due::Gelling { alert, due_ms, late, .. } => {
+                assert!(due_ms <= ms(now_h), "{alert} comes true after it is told");
+                told.push(Told { alert: alert.to_string(), at_h: now_h, due_h: hour(due_ms), late });
+                Fact::AlertRaised(Box::new(AlertRaised {
+                    id: alert,
+                    alert_kind: AlertKind::Mix,
+                    stage: "gels".into(),
+                    cure: None,
                     due_at: DateTime::from_timestamp_millis(due_ms).expect("an instant"),
                     late,
                     title: String::new(),

@@ -40,6 +40,11 @@ impl View {
         for cure in bench.cures() {
             view.cure(bench, cure, now_ms);
         }
+        for mix in bench.mixes().values() {
+            view.line(&format!("{mix:?}"));
+            let gels = bench.gels(mix, now_ms);
+            view.time("gels", gels.likely_ms);
+        }
         for zone in bench.zones() {
             view.line(&format!("zone {zone:?}"));
             let timeline = bench.timeline(zone.id.as_str()).expect("a zone has a timeline");
@@ -81,6 +86,9 @@ impl View {
                 clock::Due::Reached { cure, milestone, alert, due_ms, late } => {
                     (format!("due {cure} {milestone} {alert} {late}"), Some(*due_ms))
                 }
+                clock::Due::Gelling { mix, alert, due_ms, late } => {
+                    (format!("gelling {mix} {alert} {late}"), Some(*due_ms))
+                }
                 clock::Due::Again { alert } => (format!("again {alert}"), None),
                 clock::Due::Untrue { alert, now_due_ms } => (format!("untrue {alert}"), *now_due_ms),
             })
@@ -115,7 +123,13 @@ impl View {
     fn cure(&mut self, bench: &Bench, cure: &Cure, now_ms: i64) {
         let Cure { begun, recorded_ms, clamps_on, clamps_off_ms, withdrawn, broken, .. } = cure;
         self.line(&format!("cure {begun:?} {recorded_ms} {clamps_on:?} {clamps_off_ms:?} {withdrawn:?} {broken:?}"));
-        self.line(&format!("  open {} step done {} {:?}", cure.is_open(), cure.step_done(), bench.step_after(cure)));
+        self.line(&format!(
+            "  open {} step done {} {:?} {:?}",
+            cure.is_open(),
+            cure.step_done(),
+            bench.step_after(cure),
+            cure.covered_ms()
+        ));
         self.line(&format!("  {:?}", bench.climate(cure, now_ms)));
         self.line(&format!("  {:?}", bench.broken_limits(cure, now_ms)));
         self.numbers.extend(bench.age_h(cure, now_ms));

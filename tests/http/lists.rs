@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use bench::Bench;
+use bench::{Bench, Shop};
 use serde_json::{Value, json};
 
 use super::{at_ms, each};
@@ -116,7 +116,7 @@ async fn the_milestones_ahead_come_in_order_of_time_and_no_further_than_asked() 
     assert!(soon.iter().any(|c| c["cure"] == "g-1" && c["stage"] == "clamp_off"), "{soon:?}");
     assert!(soon.iter().any(|c| c["place"] == "top of the guitar" && c["stage"] == "dry_to_touch"), "{soon:?}");
     assert_eq!(ahead("").await, ahead("?within_h=48").await);
-    assert_eq!(ahead("?within_h=8784").await.len(), 3 + 8);
+    assert_eq!(ahead("?within_h=8784").await.len(), 3 + 9);
     // What was told is not ahead any more.
     bench.live_minutes("bench", 35, 20.0, 50.0).await;
     assert!(ahead("?within_h=2").await.iter().all(|c| c["stage"] != "scrape_flush"));
@@ -151,10 +151,17 @@ fn filled(address: &str) -> String {
         Some("lots") => "bottle",
         Some("coats") => "c-1",
         Some("sensors") => "s-1",
+        Some("mixes") => "pot",
+        Some("schedules") => "polish",
         Some("alerts") => "c-1:dust_free",
         _ => "g-1",
     };
-    let query = if address.ends_with("/cracks") { "?width_mm=0.4" } else { "" };
+    let query = match address.split('/').next_back() {
+        Some("cracks") => "?width_mm=0.4",
+        Some("spray-window") => "?material=shellac&zone=bench",
+        Some("mix-amounts") => "?material=fast-epoxy&wanted_ml=10",
+        _ => "",
+    };
     let rule = std::fs::read_to_string(bench::root().join("scripts/materials/aliphatic-resin.rhai")).unwrap();
     let version = rules::Rule::version_of(&rule);
     let address = address.replace("{version}", version.as_str());
@@ -163,8 +170,20 @@ fn filled(address: &str) -> String {
 
 #[tokio::test]
 async fn every_address_the_service_lists_answers() {
-    let bench = Bench::small().await;
+    // Something that is mixed, and a schedule.
+    let shop = Shop::small();
+    let scripts = bench::root().join("scripts");
+    std::fs::create_dir_all(shop.settings.scripts.folder.join("schedules")).unwrap();
+    for (from, to) in [
+        ("materials/fast-epoxy.rhai", "materials/fast-epoxy.rhai"),
+        ("schedules/french-polish.toml", "schedules/polish.toml"),
+    ] {
+        std::fs::copy(scripts.join(from), shop.settings.scripts.folder.join(to)).unwrap();
+    }
+    let bench = Bench::open(shop, benchclock::Now::standing_at(bench::ms(bench::BEGIN)), false).await;
     bench.furnish().await;
+    let pot = json!({"id": "pot", "material": "fast-epoxy", "zone": "bench", "wanted_ml": 10});
+    bench.post("/api/v1/mixes", pot).await.good();
     bench.post("/api/v1/lots", json!({"id": "bottle", "material": "shellac"})).await.good();
     let step = json!({"id": "glue", "kind": "glue_up", "title": "glue"});
     let job = json!({"id": "job", "title": "job", "instrument": "guitar", "steps": [step]});

@@ -122,7 +122,7 @@ async fn a_coat_tells_its_stages_and_a_thicker_one_takes_longer() {
                        "film_um": 100});
     bench.post("/api/v1/coats", thick).await.good();
     let stages = bench.items("/api/v1/coats/c-1/milestones").await;
-    assert!(each(&stages, "stage").starts_with(&["dust_free", "tack_free", "dry_to_touch", "recoat_opens"]));
+    assert!(each(&stages, "stage").starts_with(&["set_to_touch", "dust_free", "tack_free", "dry_to_touch"]));
     assert_eq!(each(&bench.items("/api/v1/coats").await, "id"), ["c-1", "c-2"]);
     assert!(bench.items("/api/v1/glue-ups").await.is_empty());
     let (thin, thick) = (bench.milestone("c-1", "recoat_opens").await, bench.milestone("c-2", "recoat_opens").await);

@@ -137,8 +137,7 @@ async fn a_cold_instrument_is_found_out_when_it_is_coated_or_glued() {
     bench.furnish().await;
     bench.read_air("bench", 20.0, 50.0).await;
     let coat = |id: &str, more: Value| {
-        let mut body =
-            json!({"id": id, "instrument": "guitar", "surface": "top", "material": "shellac", "zone": "bench"});
+        let mut body = json!({"id": id, "instrument": "guitar", "surface": id, "material": "shellac", "zone": "bench"});
         body.as_object_mut().expect("an object").extend(more.as_object().expect("an object").clone());
         body
     };

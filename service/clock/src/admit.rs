@@ -14,7 +14,7 @@ const LONGEST_SNOOZE_MS: i64 = 30 * 24 * 3_600_000;
 /// How far from now a planned change of the air may begin or end: nobody knows when the booth is heated in a month.
 const PLAN_REACH_MS: i64 = 14 * 24 * 3_600_000;
 
-fn unknown(what: &'static str, id: &str, route: &str) -> Refusal {
+pub(crate) fn unknown(what: &'static str, id: &str, route: &str) -> Refusal {
     Refusal::Unknown {
         what,
         id: id.into(),
@@ -22,7 +22,7 @@ fn unknown(what: &'static str, id: &str, route: &str) -> Refusal {
     }
 }
 
-fn conflict(what: impl Into<String>, mend: impl Into<String>) -> Refusal {
+pub(crate) fn conflict(what: impl Into<String>, mend: impl Into<String>) -> Refusal {
     Refusal::Conflict { what: what.into(), mend: mend.into() }
 }
 
@@ -57,6 +57,7 @@ impl Bench {
                 new("lot", &lot.id, self.lots.contains_key(&lot.id))
             }
             Fact::CureBegun(begun) => self.admit_cure(begun, now_ms),
+            Fact::MixMade(made) => self.admit_mix(made, happened_ms, now_ms),
             Fact::CureMoved { cure, zone } => self.admit_move(cure, zone.as_str(), happened_ms),
             Fact::ClampsOff { cure, clamps } => {
                 let on = &self.known_cure(cure)?.clamps_on;
@@ -251,6 +252,8 @@ impl Bench {
                 ));
             }
         }
+        self.admit_mixed(begun)?;
+        self.admit_recoat(begun)?;
         self.admit_clamps(begun)
     }
 
@@ -310,11 +313,11 @@ impl Bench {
         self.instruments.contains_key(id).then_some(()).ok_or_else(|| unknown("instrument", id, "instruments"))
     }
 
-    fn known_zone(&self, id: &str) -> Result<(), Refusal> {
+    pub(crate) fn known_zone(&self, id: &str) -> Result<(), Refusal> {
         self.zone_of.contains_key(id).then_some(()).ok_or_else(|| unknown("zone", id, "zones"))
     }
 
-    fn known_material(&self, id: &str) -> Result<(), Refusal> {
+    pub(crate) fn known_material(&self, id: &str) -> Result<(), Refusal> {
         self.in_force.contains_key(id).then_some(()).ok_or_else(|| Refusal::Unknown {
             what: "material",
             id: id.into(),
@@ -346,7 +349,7 @@ impl Bench {
         .into())
     }
 
-    fn not_ancient(&self, what: &str, at_ms: i64, now_ms: i64) -> Result<(), Refusal> {
+    pub(crate) fn not_ancient(&self, what: &str, at_ms: i64, now_ms: i64) -> Result<(), Refusal> {
         if now_ms - at_ms <= OLDEST_MS {
             return Ok(());
         }
@@ -399,7 +402,7 @@ fn words(what: &str, text: &str, least: usize) -> Result<(), Refusal> {
     .into())
 }
 
-fn new<K>(what: &'static str, id: &facts::Id<K>, there: bool) -> Result<(), Refusal> {
+pub(crate) fn new<K>(what: &'static str, id: &facts::Id<K>, there: bool) -> Result<(), Refusal> {
     if there { Err(Refusal::Exists { what, id: id.to_string() }) } else { Ok(()) }
 }
 
@@ -435,7 +438,9 @@ pub fn claims(fact: &Fact) -> Vec<(&'static str, &str)> {
         Fact::CureBegun(begun) => {
             let clamps = begun.clamps.iter().map(|clamp| ("clamp", clamp.as_str()));
             let job = begun.job.iter().map(|job| ("job", job.as_str()));
-            clamps.chain(job).chain([("cure", begun.id.as_str())]).collect()
+            // Whether a coat may go on hangs on the coat beneath it.
+            let coated = (begun.cure_kind == CureKind::Coat).then_some(("coats of", begun.instrument.as_str()));
+            clamps.chain(job).chain(coated).chain([("cure", begun.id.as_str())]).collect()
         }
         Fact::CureRuleChanged(change) => vec![("cure", change.cure.as_str())],
         Fact::CureMoved { cure, .. } | Fact::ClampsOff { cure, .. } | Fact::CureWithdrawn { cure, .. } => {
@@ -450,5 +455,6 @@ pub fn claims(fact: &Fact) -> Vec<(&'static str, &str)> {
         // The zone too: two plans for the same time there do not go together.
         Fact::AirPlanned(said) => vec![("plan", said.id.as_str()), ("zone", said.zone.as_str())],
         Fact::PlanCancelled { plan } => vec![("plan", plan.as_str())],
+        Fact::MixMade(made) => vec![("mix", made.id.as_str())],
     }
 }

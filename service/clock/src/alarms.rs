@@ -189,10 +189,10 @@ pub(crate) fn alert_band(meets: Meets) -> Band {
     }
 }
 
-/// The end of the spread that goes with it.
+/// The end of the spread that goes with it; what closes is told so long before that it can be made use of.
 pub(crate) fn alert_age_h(target: &TargetAge) -> f64 {
     match target.meets {
         Meets::Opens => target.safe_h,
-        Meets::Closes => target.earliest_h,
+        Meets::Closes => (target.earliest_h - target.ahead_h).max(0.0),
     }
 }

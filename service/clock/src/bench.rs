@@ -8,11 +8,12 @@ use std::{
 
 use facts::{
     AlertId, AlertRaised, ClampAdded, ClampId, CureId, InstrumentAdded, InstrumentId, JobId, JobOpened, JointAdded,
-    JointId, LotAdded, LotId, MaterialId, PlanId, PlateId, SensorId, StepId, VersionId, ZoneId, ZoneSet,
+    JointId, LotAdded, LotId, MaterialId, MixId, PlanId, PlateId, SensorId, StepId, VersionId, ZoneId, ZoneSet,
 };
 
 use crate::{
-    Air, Cure, Forecast, Laws, Outlook, Planned, Plate, Timeline,
+    Air, Cure, Forecast, Laws, Mix, Outlook, Planned, Plate, Timeline,
+    coats::SurfaceKey,
     cure_clock::{ClockKey, CureIx},
     sensors::{Calibration, Calibrations, Combining},
     wood::Stay,
@@ -122,6 +123,11 @@ pub struct Bench {
     pub(crate) cures: Vec<Cure>,
     pub(crate) cure_of: HashMap<CureId, CureIx>,
     pub(crate) open: BTreeSet<CureIx>,
+    /// Coats by the surface they lie on, in the order they were registered.
+    pub(crate) coats: HashMap<SurfaceKey, Vec<CureIx>>,
+    pub(crate) mixes: BTreeMap<MixId, Mix>,
+    /// Mixes of which nobody has been told that they gel.
+    pub(crate) live_mixes: BTreeSet<MixId>,
     pub(crate) alerts: BTreeMap<AlertId, Alert>,
     /// Milestones whose age is reached and that wait for the wall clock: (instant, cure, milestone).
     pub(crate) floors: BTreeSet<(i64, CureIx, u8)>,
@@ -157,6 +163,9 @@ impl Bench {
             cures: Vec::new(),
             cure_of: HashMap::new(),
             open: BTreeSet::new(),
+            coats: HashMap::new(),
+            mixes: BTreeMap::new(),
+            live_mixes: BTreeSet::new(),
             alerts: BTreeMap::new(),
             floors: BTreeSet::new(),
             snoozed: BTreeSet::new(),

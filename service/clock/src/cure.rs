@@ -23,6 +23,10 @@ pub struct Cure {
     pub broken: Option<String>,
     /// Closed cures have no alarms and move no more.
     pub(crate) closed: bool,
+    /// When the next coat went on it, ms.
+    pub(crate) covered_ms: Option<i64>,
+    /// Closed for that only: it opens again when that coat is withdrawn.
+    pub(crate) closed_by_cover: bool,
     /// Where it has been; the last is where it is. Ages are read through [`Cure::open_legs`].
     pub(crate) legs: Vec<Leg>,
     pub(crate) told: Vec<Told>,
@@ -59,6 +63,11 @@ impl Cure {
         !self.closed
     }
 
+    /// When another coat was laid on it, ms.
+    pub fn covered_ms(&self) -> Option<i64> {
+        self.covered_ms
+    }
+
     /// Its legs while it is open. The clocks of a closed cure go on without it and may forget when it was on them.
     pub(crate) fn open_legs(&self) -> &[Leg] {
         if self.closed { &[] } else { &self.legs }
@@ -73,15 +82,16 @@ impl Cure {
             .or_else(|| stages.iter().rposition(|m| m.meets == Meets::Opens))
     }
 
-    /// Whether the step it belongs to is done: its clamps are off, or it had none and is far enough.
+    /// Whether the step it belongs to is done: its clamps are off, or it had none and is far enough, or the next coat is on.
     pub fn step_done(&self) -> bool {
         self.clamps_off_ms.is_some()
+            || self.covered_ms.is_some()
             || (self.clamps_on.is_empty() && self.releasing().is_some_and(|m| self.told[m].alert.is_some()))
     }
 
-    /// Whether its last milestone has been told.
+    /// Whether its last milestone has been told, or never will be because the next coat is on.
     pub fn all_told(&self) -> bool {
-        self.told.iter().all(|told| told.alert.is_some())
+        self.covered_ms.is_some() || self.told.iter().all(|told| told.alert.is_some())
     }
 
     /// The alert that told milestone `m`, and when it came true.

@@ -1,7 +1,7 @@
 //! What is due: alarms whose age is reached, snoozed alerts, told milestones that are no longer true.
 //! Asking changes nothing that counts: an alarm goes when the fact that told it is taken in.
 
-use facts::{AlertId, CureId, Meets};
+use facts::{AlertId, CureId, Meets, MixId};
 
 use crate::{
     Bench,
@@ -21,6 +21,17 @@ pub enum Due {
         /// Id of the alert to raise.
         alert: AlertId,
         /// When it came true, ms.
+        due_ms: i64,
+        /// Whether that was long ago.
+        late: bool,
+    },
+    /// A mix is about to gel.
+    Gelling {
+        /// The mix.
+        mix: MixId,
+        /// Id of the alert to raise.
+        alert: AlertId,
+        /// When it was to be told, ms.
         due_ms: i64,
         /// Whether that was long ago.
         late: bool,
@@ -63,6 +74,7 @@ impl Bench {
         }
         let floors: Vec<_> = self.floors.range(..=(now_ms, CureIx::MAX, u8::MAX)).take(at_most).copied().collect();
         due.extend(floors.into_iter().map(|(floor_ms, cure, m)| self.reached(cure, m as usize, floor_ms, now_ms)));
+        due.extend(self.gelling(now_ms));
         let again = self.snoozed.iter().take_while(|(until_ms, _)| *until_ms <= now_ms).map(|(_, alert)| alert);
         // What is taken back in the same breath is not told again.
         let untrue =
@@ -78,7 +90,7 @@ impl Bench {
         let clocks = self.wake.first().map(|(ms, ..)| *ms);
         let floors = self.floors.first().map(|(ms, ..)| *ms);
         let snoozed = self.snoozed.first().map(|(ms, _)| *ms);
-        [clocks, floors, snoozed].into_iter().flatten().min()
+        [clocks, floors, snoozed, self.next_gelling_ms()].into_iter().flatten().min()
     }
 
     /// Looks up the next alarm of each clock that changed since it was last asked.

@@ -2,10 +2,13 @@
 
 use std::sync::Arc;
 
-use facts::{AirPlanned, AlertRaised, CureBegun, Fact, HygrometerCalibrated, Reading, Recorded, ZoneId, ZoneSet};
+use facts::{
+    AirPlanned, AlertKind, AlertRaised, CureBegun, Fact, HygrometerCalibrated, Reading, Recorded, ZoneId, ZoneSet,
+};
 
 use crate::{
-    Air, Alert, AlertState, Bench, Clamp, Cure, Job, Planned, Plate,
+    Air, Alert, AlertState, Bench, Clamp, Cure, Job, Mix, Planned, Plate,
+    coats::surface_of,
     cure::{Leg, Told},
     cure_clock::CureIx,
     intended::standing,
@@ -70,6 +73,9 @@ impl Bench {
                     self.cures[ix as usize].withdrawn = Some(reason.clone());
                     self.take_back_alerts(cure.as_str());
                     self.close_cure(ix, happened_ms);
+                    if let Some(surface) = surface_of(&self.cures[ix as usize]) {
+                        self.cover(&surface);
+                    }
                 }
             }
             Fact::AlertRaised(raised) => self.raise(raised, recorded.seq),
@@ -89,6 +95,10 @@ impl Bench {
                     let zone = planned.said.zone.clone();
                     self.follow_plans(&zone);
                 }
+            }
+            Fact::MixMade(made) => {
+                self.live_mixes.insert(made.id.clone());
+                self.mixes.insert(made.id.clone(), Mix { made: (**made).clone(), at_ms: happened_ms });
             }
         }
     }
@@ -235,6 +245,8 @@ impl Bench {
             withdrawn: None,
             broken: None,
             closed: false,
+            covered_ms: None,
+            closed_by_cover: false,
             legs: Vec::new(),
             told: vec![Told::default(); begun.milestones.len()],
             former: Vec::new(),
@@ -250,6 +262,10 @@ impl Bench {
             job.cures.push(begun.id.clone());
         }
         self.begin_leg(ix, zone, begun.started_at.timestamp_millis());
+        if let Some(surface) = surface_of(&self.cures[ix as usize]) {
+            self.coats.entry(surface.clone()).or_default().push(ix);
+            self.cover(&surface);
+        }
     }
 
     fn free_clamps(&mut self, ix: CureIx, which: impl Fn(&facts::ClampId) -> bool, at_ms: i64) {
@@ -288,6 +304,11 @@ impl Bench {
     fn raise(&mut self, raised: &AlertRaised, seq: i64) {
         let alert = Alert { raised: Arc::new(raised.clone()), state: AlertState::Open, seq };
         self.alerts.insert(raised.id.clone(), alert);
+        if raised.alert_kind == AlertKind::Mix
+            && let Some(mix) = raised.id.as_str().strip_suffix(":gels")
+        {
+            self.live_mixes.remove(mix);
+        }
         let Some(&ix) = raised.cure.as_ref().and_then(|cure| self.cure_of.get(cure)) else { return };
         let cure = &self.cures[ix as usize];
         let Some(milestone) = cure.begun.milestones.iter().position(|m| m.stage == raised.stage) else { return };

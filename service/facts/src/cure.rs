@@ -3,7 +3,9 @@
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
-use crate::{ClampId, CureId, InstrumentId, JobId, JointId, LotId, MaterialId, StepId, VersionId, ZoneId};
+use crate::{
+    ClampId, CoatLaid, CureId, InstrumentId, JobId, JointId, LotId, MaterialId, MixId, StepId, VersionId, ZoneId,
+};
 
 /// Whether a joint was closed or a surface coated.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -69,9 +71,17 @@ pub struct TargetAge {
     /// Begins or ends something.
     #[serde(default)]
     pub meets: Meets,
+    /// Reference hours before `earliest_h` at which the end of a window is told, so that the next coat can be got ready.
+    #[serde(default, skip_serializing_if = "none")]
+    pub ahead_h: f64,
     /// What to do when it is reached.
     #[serde(default)]
     pub next: String,
+}
+
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "serde asks with a reference")]
+fn none(hours: &f64) -> bool {
+    *hours == 0.0
 }
 
 /// Which quantity of the air a [`Limit`] watches, and on which side of it harm lies.
@@ -174,6 +184,12 @@ pub struct CureBegun {
     /// What the rule found at application.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub findings: Vec<Finding>,
+    /// How a coat was laid and on what; none for a glue-up, and for coats from before this was asked.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub coat: Option<CoatLaid>,
+    /// The pot it was mixed in.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub mix: Option<MixId>,
 }
 
 /// What another version of its rule says of a cure: all that its milestones need, so that replay runs no script. What was

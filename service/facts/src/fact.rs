@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::{
     AlertId, ClampId, CureBegun, CureId, CureRuleChanged, HygrometerCalibrated, InstrumentId, InstrumentMoved, JobId,
-    JointId, LotId, MaterialId, PlanId, PlateAdded, Porosity, RhPct, StepId, TempC, VersionId, ZoneId,
+    JointId, LotId, MaterialId, MixMade, PlanId, PlateAdded, Porosity, RhPct, StepId, TempC, VersionId, ZoneId,
 };
 
 /// One thing a person, a sensor or the clock said. Corrections are further facts.
@@ -104,6 +104,8 @@ pub enum Fact {
         /// The plan.
         plan: PlanId,
     },
+    /// Something was mixed, and its working life began.
+    MixMade(Box<MixMade>),
 }
 
 /// A place with one climate: bench, booth, warm box.
@@ -284,6 +286,8 @@ pub enum AlertKind {
     SensorSilent,
     /// A hygrometer was last held against salts more than a year ago.
     CalibrationDue,
+    /// A mix is about to gel.
+    Mix,
 }
 
 /// Something told, with the words it was told in.

@@ -21,7 +21,8 @@ pub mod kind {
     kinds!(
         Instrument "instrument" 48, Job "job" 48, Step "step" 48, Joint "joint" 48, Clamp "clamp" 48,
         Material "material" 48, Lot "lot" 48, Zone "zone" 48, Plan "plan" 48, Cure "glue-up or coat" 48, Alert "alert" 128,
-        Version "rule version" 64, Sensor "sensor" 48, Plate "plate" 48
+        Version "rule version" 64, Sensor "sensor" 48, Plate "plate" 48,
+        Mix "mix" 48
     );
 }
 
@@ -149,5 +150,7 @@ pub type AlertId = Id<kind::Alert>;
 pub type PlateId = Id<kind::Plate>;
 /// A thermometer and hygrometer that speaks for itself.
 pub type SensorId = Id<kind::Sensor>;
+/// A pot of something mixed.
+pub type MixId = Id<kind::Mix>;
 /// One text of a rule, named by its hash.
 pub type VersionId = Id<kind::Version>;

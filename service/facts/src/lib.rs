@@ -8,7 +8,9 @@
 mod cure;
 mod entry;
 mod fact;
+mod film;
 mod id;
+mod mix;
 mod plate;
 mod quantity;
 mod sensor;
@@ -21,10 +23,12 @@ pub use fact::{
     AirPlanned, AlertKind, AlertRaised, ClampAdded, Fact, InstrumentAdded, JobOpened, JointAdded, LotAdded,
     RulePutInForce, Step, StepKind, ZoneSet,
 };
+pub use film::{CoatBeneath, CoatLaid, Method};
 pub use id::{
-    AlertId, ClampId, CureId, Id, InstrumentId, JobId, JointId, Kind, LotId, MaterialId, PlanId, PlateId, SensorId,
-    StepId, VersionId, ZoneId, kind,
+    AlertId, ClampId, CureId, Id, InstrumentId, JobId, JointId, Kind, LotId, MaterialId, MixId, PlanId, PlateId,
+    SensorId, StepId, VersionId, ZoneId, kind,
 };
+pub use mix::{MixMade, MixPart};
 pub use plate::{Cut, FacesOpen, InstrumentMoved, PlateAdded, SpeciesGroup};
 pub use quantity::{Invalid, Reading, RhPct, TempC, within};
 pub use sensor::{HygrometerCalibrated, Salt, SaltPoint};

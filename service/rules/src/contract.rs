@@ -6,6 +6,8 @@ use serde::{Deserialize, Serialize, de::DeserializeOwned};
 
 use clock::Air;
 
+use crate::{FilmSheet, MixSheet};
+
 /// What kind of material a rule is for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -39,6 +41,12 @@ pub struct MaterialSheet {
     /// Airs that spoil it while it is young.
     #[serde(default)]
     pub limits: Vec<LimitSheet>,
+    /// What the film of a finish is like.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub film: Option<FilmSheet>,
+    /// How it is mixed, if it is mixed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub mix: Option<MixSheet>,
 }
 
 /// The air in which a rule's rate is 1.
@@ -143,6 +151,7 @@ impl MilestoneSheet {
             safe_h: hours * high,
             floor_h,
             meets: if closes { Meets::Closes } else { Meets::Opens },
+            ahead_h: 0.0,
             next,
         })
     }

@@ -2,7 +2,7 @@
 //! be forgotten. All are pure; arguments may be whole or decimal numbers.
 
 use physics::{OutOfRange, air, film, rate, strength, wood};
-use rhai::{Array, Dynamic, Engine, EvalAltResult};
+use rhai::{Array, Dynamic, Engine, EvalAltResult, ImmutableString};
 use serde::Serialize;
 
 use crate::host::host_error;
@@ -22,6 +22,7 @@ enum Call {
     Three(fn(f64, f64, f64) -> Answer),
     Four(fn(f64, f64, f64, f64) -> Answer),
     Table,
+    Solvent,
 }
 
 /// What a host function is called with and gives, for whoever writes a rule.
@@ -87,6 +88,13 @@ pub(crate) const FUNCTIONS: &[HostFunction] = &[
         call: Call::Three(film::wet_film_drying_factor),
     },
     HostFunction {
+        name: "solvent_factor",
+        arguments: "solvent, temp_c, ref_temp_c",
+        says: "How much faster a solvent leaves than at ref_temp_c, by its vapour pressure: \"ethanol\", \"acetone\", \
+               \"toluene\", \"butyl_acetate\", \"xylene\", \"decane\" (mineral spirit). Antoine.",
+        call: Call::Solvent,
+    },
+    HostFunction {
         name: "hyperbolic",
         arguments: "age_h, k_per_h, start_age_h",
         says: "Share of full strength at an age, k·t/(1 + k·t) from start_age_h on. ASTM C1074 / Carino.",
@@ -121,6 +129,15 @@ pub(crate) fn register(engine: &mut Engine) {
             Call::Four(call) => {
                 engine.register_fn(name, move |a: Dynamic, b: Dynamic, c: Dynamic, d: Dynamic| {
                     answer(name, call(number(&a)?, number(&b)?, number(&c)?, number(&d)?))
+                });
+            }
+            Call::Solvent => {
+                engine.register_fn(name, |solvent: ImmutableString, a: Dynamic, b: Dynamic| {
+                    let known = film::Solvent::named(&solvent);
+                    let names = film::Solvent::ALL.map(film::Solvent::name).join(", ");
+                    let known =
+                        known.ok_or_else(|| host_error(format!("solvent_factor knows {names}, not {solvent}")))?;
+                    answer("solvent_factor", film::solvent_factor(known, number(&a)?, number(&b)?))
                 });
             }
             Call::Table => {

@@ -10,6 +10,10 @@ service reads the file again when you save it, runs its table of expected values
 hold. A file with a fault leaves the last good version in force, and the service says which line to mend. Glue-ups
 already curing keep the version they began with.
 
+`schedules/*.toml` are finish schedules: a `name`, a `source`, and `[[steps]]` with `id`, `kind` (`coat`, `hands_on`, `wait`,
+`check`), `title`, for a coat its `material`, and how many `times`. They are read when they are asked for;
+`POST /api/v1/schedules/{name}/jobs` opens a job by one.
+
 This page is made from the program: `cargo run -p rules --example contract > scripts/README.md`.
 
 ## What a rule says
@@ -27,6 +31,24 @@ fn material() -> #{
         #{ name: \"film-forming temperature\", below_temp_c: 10, until_h: 1, says: \"...\" },
         // or above_temp_c, below_rh_pct, above_rh_pct, below_spread_k (kelvins above the dew point)
     ],
+    film: #{                            // a finish: what the coats of a stack must know of each other (optional)
+        usual_wet_um: 100,              // one usual coat, wet
+        solids_pct: 25,                 // share of the wet film that stays, by volume
+        trapped_pct: 20,                // solvent it holds once its surface has set, of its dry volume
+        diffusion_um2_h: 46,            // how fast that gets out, µm² per reference hour
+        sprayed: true,                  // false for what is only wiped or brushed (optional)
+        retarder: #{ slows: 1.5, up_to_rh_pct: 75 }, // a tenth of it; dampest air it helps in (optional)
+        exposure: #{ critical_mj_cm2: 40, penetration_um: 120 }, // cured by light (optional)
+        marked_by: [\"stand_foam\"],     // marks it for life: hands, cloth, clamp_cauls_with_cork, case, strap, stand_foam
+    },
+    mix: #{                             // what is mixed before use; needs working_life_min (optional)
+        by: \"volume\",                 // or \"weight\"
+        parts: [#{ name: \"resin\", parts: 2, density_g_ml: 1.1 }, #{ name: \"hardener\", parts: 1, density_g_ml: 0.95 }],
+        tolerance_pct: 5,               // how far a part may be off
+        thinner_up_to_pct: 10,          // by volume of the mix (optional)
+        life_spread: [0.7, 1.3],        // quickest and slowest working life, as shares (optional)
+        mode: \"\",                     // the mode a pot goes by, for a rule with fn mode (optional)
+    },
 }
 
 fn rate(air) -> number           // air.temp_c, air.rh_pct; how fast it cures, 1 at the reference, never negative

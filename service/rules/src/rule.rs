@@ -99,6 +99,9 @@ impl Rule {
         let sheet: MaterialSheet = ask(host, &script, "material", vec![])?;
         let limits = sheet.limits.iter().map(|limit| limit.limit()).collect::<Result<_, _>>();
         let limits = limits.map_err(|what| Fault::whole(file, what, "correct the limit in material()"))?;
+        let film = sheet.film.as_ref().map_or(Ok(()), crate::FilmSheet::check);
+        let mix = sheet.mix.as_ref().map_or(Ok(()), |mix| mix.check(sheet.working_life_min));
+        film.and(mix).map_err(|what| Fault::whole(file, what, "correct film or mix in material()"))?;
         Ok(Self {
             version: Self::version_of(text),
             sheet,
@@ -148,6 +151,9 @@ impl Rule {
             ));
         }
         self.law(&of_joint.mode)?;
+        if let Some(mix) = &self.sheet.mix {
+            self.law(&mix.mode)?;
+        }
         self.application(reference, &joint)?;
         for age_h in of_joint.milestones.iter().map(|m| m.likely_h).chain([0.0]) {
             self.strength(age_h, &joint)?;

@@ -1,10 +1,10 @@
-//! From what a luthier says about a glue-up or coat to the fact it is: the rule in force adds its version, target
-//! ages, limits and findings.
+//! From what a luthier says about a glue-up to the fact it is: the rule in force adds its version, target ages, limits
+//! and findings. What is particular to coats is in `coating.rs`.
 
 use chrono::{DateTime, Utc};
 use clock::Surface;
 use facts::{
-    ClampId, CureBegun, CureId, CureKind, Finding, InstrumentId, JobId, JointId, JointState, Level, LotId, MaterialId,
+    ClampId, CureBegun, CureId, CureKind, Finding, JobId, JointId, JointState, Level, LotId, MaterialId, MixId,
     Porosity, StepId, TempC, ZoneId, within,
 };
 use serde::Deserialize;
@@ -56,6 +56,7 @@ pub(crate) struct GlueUpRequest {
     pub(crate) step: Option<StepId>,
     pub(crate) material: Option<MaterialId>,
     pub(crate) lot: Option<LotId>,
+    pub(crate) mix: Option<MixId>,
     pub(crate) zone: ZoneId,
     #[serde(default)]
     pub(crate) clamps: Vec<ClampId>,
@@ -64,27 +65,6 @@ pub(crate) struct GlueUpRequest {
     pub(crate) gap_um: Option<f64>,
     pub(crate) porosity: Option<Porosity>,
     /// Temperature of the faces, °C, if it was measured; that of the air if not.
-    pub(crate) surface_temp_c: Option<f64>,
-}
-
-/// A coat as it is registered.
-#[derive(Debug, Clone, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(crate) struct CoatRequest {
-    pub(crate) id: Option<CureId>,
-    pub(crate) instrument: Option<InstrumentId>,
-    pub(crate) surface: String,
-    pub(crate) job: Option<JobId>,
-    pub(crate) step: Option<StepId>,
-    pub(crate) material: Option<MaterialId>,
-    pub(crate) lot: Option<LotId>,
-    pub(crate) zone: ZoneId,
-    pub(crate) started_at: Option<DateTime<Utc>>,
-    pub(crate) minutes_ago: Option<f64>,
-    #[serde(default)]
-    pub(crate) film_um: f64,
-    pub(crate) porosity: Option<Porosity>,
-    /// Temperature of the surface, °C, if it was measured; that of the air if not.
     pub(crate) surface_temp_c: Option<f64>,
 }
 
@@ -136,54 +116,14 @@ impl State {
             milestones: vec![],
             limits: vec![],
             findings: vec![],
+            coat: None,
+            mix: request.mix,
         };
         self.cure(begun, request.surface_temp_c)
     }
 
-    /// The fact a coat is, in the rule now in force.
-    ///
-    /// # Errors
-    /// What is missing, unknown or out of range.
-    pub(crate) fn coat(&self, request: CoatRequest) -> Result<CureBegun, Problem> {
-        let now_ms = self.now().ms();
-        let when = When { at: request.started_at, minutes_ago: request.minutes_ago };
-        let film_um = within("film_um", request.film_um, 0.0, 2000.0, "µm", "a wet coat is 50 to 150 µm")?;
-        if request.surface.trim().is_empty() {
-            return Err(missing("surface"));
-        }
-        let (instrument, material) = {
-            let bench = self.bench();
-            let step = step_of(&bench, request.job.as_ref(), request.step.as_ref());
-            let of_job = request.job.as_ref().and_then(|job| bench.jobs().get(job));
-            let instrument = request.instrument.or_else(|| of_job.map(|job| job.opened.instrument.clone()));
-            let material = request.material.or_else(|| step.and_then(|step| step.material.clone()));
-            (instrument.ok_or_else(|| missing("instrument"))?, material.ok_or_else(|| missing("material"))?)
-        };
-        let begun = CureBegun {
-            id: request.id.unwrap_or_else(|| new_id('c')),
-            cure_kind: CureKind::Coat,
-            instrument,
-            job: request.job,
-            step: request.step,
-            joint: None,
-            surface: Some(request.surface.trim().into()),
-            material,
-            rule_version: rules::Rule::version_of(""),
-            mode: String::new(),
-            lot: request.lot,
-            zone: request.zone,
-            clamps: vec![],
-            started_at: instant(when.ms(now_ms)?),
-            joint_state: JointState { gap_um: 0.0, film_um, porosity: request.porosity.unwrap_or_default() },
-            milestones: vec![],
-            limits: vec![],
-            findings: vec![],
-        };
-        self.cure(begun, request.surface_temp_c)
-    }
-
-    /// Adds what the rule in force says, and what the surface says.
-    fn cure(&self, mut begun: CureBegun, surface_temp_c: Option<f64>) -> Result<CureBegun, Problem> {
+    /// Adds what the rule in force says, and what surface, bottle and pot say.
+    pub(crate) fn cure(&self, mut begun: CureBegun, surface_temp_c: Option<f64>) -> Result<CureBegun, Problem> {
         let surface_temp_c = surface_temp_c.map(TempC::new).transpose();
         let surface_temp_c = surface_temp_c.map_err(|e| Problem::from(e).about("surface_temp_c"))?.map(TempC::get);
         let started_ms = begun.started_at.timestamp_millis();
@@ -205,12 +145,13 @@ impl State {
         begun.findings = said.findings;
         begun.findings.extend(surface.findings(begun.cure_kind));
         begun.findings.extend(lot.and_then(|lot| stale(&lot, rule.sheet.storage_days, begun.started_at)));
+        begun.findings.extend(self.out_of_pot(&begun, &rule));
         Ok(begun)
     }
 }
 
 /// What to say of a bottle past its time.
-fn stale(lot: &facts::LotAdded, storage_days: Option<f64>, at: DateTime<Utc>) -> Option<Finding> {
+pub(crate) fn stale(lot: &facts::LotAdded, storage_days: Option<f64>, at: DateTime<Utc>) -> Option<Finding> {
     let finding = |what: String| Finding {
         level: Level::Caution,
         what,
@@ -228,16 +169,20 @@ fn stale(lot: &facts::LotAdded, storage_days: Option<f64>, at: DateTime<Utc>) ->
     )))
 }
 
-fn step_of<'a>(bench: &'a clock::Bench, job: Option<&JobId>, step: Option<&StepId>) -> Option<&'a facts::Step> {
+pub(crate) fn step_of<'a>(
+    bench: &'a clock::Bench,
+    job: Option<&JobId>,
+    step: Option<&StepId>,
+) -> Option<&'a facts::Step> {
     let steps = &bench.jobs().get(job?)?.opened.steps;
     steps.iter().find(|of_job| Some(&of_job.id) == step)
 }
 
-fn missing(field: &str) -> Problem {
+pub(crate) fn missing(field: &str) -> Problem {
     Problem::new(Kind::Invalid, format!("{field} is missing"), "send it, or name a job step that has it").about(field)
 }
 
-fn unknown(what: &'static str, id: &str, route: &str) -> Problem {
+pub(crate) fn unknown(what: &'static str, id: &str, route: &str) -> Problem {
     let detail = format!("there is no {what} \"{id}\"");
     Problem::new(Kind::UnknownReference, detail, format!("GET /api/v1/{route} lists what there is")).about(what)
 }

@@ -9,7 +9,8 @@ use store::Saying;
 
 use crate::{
     alerts::alarm,
-    compose::{CoatRequest, GlueUpRequest},
+    coating::CoatRequest,
+    compose::GlueUpRequest,
     now::instant,
     problem::{Kind, Problem},
     state::State,
@@ -366,6 +367,7 @@ async fn live(state: &Arc<State>, act: Act, at_ms: i64) -> Result<(), Problem> {
                 step: Some(id(step)),
                 material: Some(id(material)),
                 lot: None,
+                mix: None,
                 zone: id("bench"),
                 clamps: clamps.iter().map(|clamp| id(clamp)).collect(),
                 started_at: None,
@@ -379,18 +381,11 @@ async fn live(state: &Arc<State>, act: Act, at_ms: i64) -> Result<(), Problem> {
         Act::Coat(cure, job, step, surface, material, film_um) => {
             let begun = state.coat(CoatRequest {
                 id: Some(id(cure)),
-                instrument: None,
-                surface: surface.into(),
                 job: Some(id(job)),
                 step: Some(id(step)),
                 material: Some(id(material)),
-                lot: None,
-                zone: id("booth"),
-                started_at: None,
-                minutes_ago: None,
-                film_um,
-                porosity: None,
-                surface_temp_c: None,
+                film_um: Some(film_um),
+                ..CoatRequest::on(surface, id("booth"))
             })?;
             vec![Fact::CureBegun(begun.into())]
         }

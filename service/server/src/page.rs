@@ -7,7 +7,9 @@ use facts::{Level, Meets};
 use crate::{
     alerts::words::{self, ESTIMATE, place, spoken},
     now::instant,
+    routes::ABRADE,
     state::State,
+    wire::state_of,
 };
 
 /// A moment as a page shows it: for people, and for the script that counts down to it.
@@ -44,6 +46,8 @@ pub(crate) struct CureCard {
     pub(crate) when: Option<Moment>,
     pub(crate) assumed: bool,
     pub(crate) spoiled: bool,
+    /// What to do before the next coat, once the window to recoat has closed.
+    pub(crate) recoat: &'static str,
 }
 
 /// A step to do next.
@@ -99,6 +103,7 @@ pub(crate) struct CurePage {
     pub(crate) zone: String,
     pub(crate) started: String,
     pub(crate) state: &'static str,
+    pub(crate) recoat: &'static str,
     pub(crate) assumed: bool,
     pub(crate) milestones: Vec<MilestoneRow>,
     pub(crate) findings: Vec<(&'static str, String, String)>,
@@ -220,7 +225,15 @@ impl State {
             when: line.next_ms.map(|at_ms| Moment { text: self.clock_text(at_ms, now_ms), at_ms }),
             assumed: line.climate.is_assumed(),
             spoiled: line.spoiled,
+            recoat: self.abrade(bench, line.cure, now_ms),
         }
+    }
+
+    /// "Abrade before recoat", if it is so.
+    fn abrade(&self, bench: &Bench, cure: &Cure, now_ms: i64) -> &'static str {
+        let on_top = cure.covered_ms().is_none() && cure.withdrawn.is_none();
+        let closed = on_top && matches!(bench.recoat_window(cure, now_ms), clock::RecoatWindow::Closed(_));
+        if closed { ABRADE } else { "" }
     }
 
     pub(crate) fn cure_page(&self, bench: &Bench, cure: &Cure) -> CurePage {
@@ -253,11 +266,8 @@ impl State {
             material: self.material_name(cure),
             zone: bench.zones().find(|z| z.id == *line.zone).map_or_else(String::new, |z| z.name.clone()),
             started: self.clock_text(cure.begun.started_at.timestamp_millis(), now_ms),
-            state: match (&cure.withdrawn, cure.is_open()) {
-                (Some(_), _) => "withdrawn",
-                (None, true) => "curing",
-                (None, false) => "closed",
-            },
+            state: state_of(cure),
+            recoat: self.abrade(bench, cure, now_ms),
             assumed: line.climate.is_assumed(),
             milestones: bench.milestones(cure, now_ms).into_iter().map(row).collect(),
             findings: self

@@ -5,6 +5,7 @@ mod board;
 mod clamps;
 mod cures;
 mod events;
+mod finish;
 mod health;
 mod import;
 mod instruments;
@@ -13,6 +14,7 @@ mod joints;
 mod lots;
 mod materials;
 mod milestones;
+mod mixes;
 mod moisture;
 mod pages;
 mod plans;
@@ -20,9 +22,11 @@ mod plates;
 mod quarantine;
 mod readings;
 mod rules;
+mod schedules;
 mod senml;
 mod sensors;
 mod series;
+mod spray;
 mod zones;
 
 use std::sync::Arc;
@@ -43,6 +47,8 @@ use crate::{
     state::State,
     wire::List,
 };
+
+pub(crate) use finish::{ABRADE, RecoatWire};
 
 /// The state as handlers take it.
 type Shop = web::Data<Arc<State>>;
@@ -94,6 +100,14 @@ const ADDRESSES: &[&str] = &[
     "POST /api/v1/rules/{id}/what-would-change",
     "GET POST /api/v1/lots",
     "GET /api/v1/lots/{id}",
+    "GET POST /api/v1/mixes",
+    "GET /api/v1/mixes/{id}",
+    "GET /api/v1/mix-amounts",
+    "GET /api/v1/spray-window",
+    "GET /api/v1/schedules",
+    "GET /api/v1/schedules/{id}",
+    "POST /api/v1/schedules/{id}/jobs",
+    "GET /api/v1/instruments/{id}/finish",
     "GET POST /api/v1/glue-ups",
     "GET /api/v1/glue-ups/{id}",
     "GET /api/v1/glue-ups/{id}/milestones",
@@ -152,6 +166,10 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
                 .configure(materials::configure)
                 .configure(rules::configure)
                 .configure(lots::configure)
+                .configure(mixes::configure)
+                .configure(spray::configure)
+                .configure(schedules::configure)
+                .configure(finish::configure)
                 .configure(milestones::configure)
                 .configure(alerts::configure)
                 .configure(board::configure)

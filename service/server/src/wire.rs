@@ -6,6 +6,7 @@ use serde::Serialize;
 
 use crate::{
     alerts::words::{self, ESTIMATE},
+    routes::RecoatWire,
     state::State,
 };
 
@@ -79,6 +80,10 @@ pub(crate) struct CureWire {
     zone: String,
     started_at: String,
     age_h: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    mix: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    coat: Option<CoatWire>,
     clamps: Vec<String>,
     clamps_on: Vec<String>,
     milestones: Vec<MilestoneWire>,
@@ -90,6 +95,27 @@ pub(crate) struct CureWire {
     #[serde(skip_serializing_if = "Option::is_none")]
     withdrawn: Option<String>,
     estimate: &'static str,
+}
+
+/// A coat: how it was laid, and whether the next may go on.
+#[derive(Serialize)]
+struct CoatWire {
+    #[serde(flatten)]
+    laid: facts::CoatLaid,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    covered_at: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    recoat: Option<RecoatWire>,
+}
+
+/// Where a cure stands, in a word.
+pub(crate) fn state_of(cure: &Cure) -> &'static str {
+    match (&cure.withdrawn, cure.covered_ms(), cure.is_open()) {
+        (Some(_), ..) => "withdrawn",
+        (None, Some(_), _) => "covered",
+        (None, None, true) => "curing",
+        (None, None, false) => "closed",
+    }
 }
 
 impl State {
@@ -118,11 +144,7 @@ impl State {
         CureWire {
             id: begun.id.to_string(),
             kind: begun.cure_kind,
-            state: match (&cure.withdrawn, cure.is_open()) {
-                (Some(_), _) => "withdrawn",
-                (None, true) => "curing",
-                (None, false) => "closed",
-            },
+            state: state_of(cure),
             instrument: Named {
                 id: begun.instrument.to_string(),
                 name: bench.instruments().get(&begun.instrument).map_or_else(String::new, |i| i.name.clone()),
@@ -143,6 +165,12 @@ impl State {
             zone: line.zone.to_string(),
             started_at: self.rfc3339(begun.started_at.timestamp_millis()),
             age_h: bench.age_h(cure, now_ms).map(|age_h| (age_h * 1e4).round() / 1e4),
+            mix: begun.mix.as_ref().map(ToString::to_string),
+            coat: begun.coat.as_ref().map(|laid| CoatWire {
+                laid: laid.clone(),
+                covered_at: cure.covered_ms().map(|ms| self.rfc3339(ms)),
+                recoat: cure.covered_ms().is_none().then(|| self.recoat_wire(bench, cure, now_ms)),
+            }),
             clamps: begun.clamps.iter().map(ToString::to_string).collect(),
             clamps_on: cure.clamps_on.iter().map(ToString::to_string).collect(),
             milestones: self.milestones_wire(bench, cure, now_ms),

@@ -56,6 +56,20 @@ fn saying(state: &State, due: &Due, now_ms: i64) -> Option<store::Saying> {
                 body: words.body,
             }))
         }
+        Due::Gelling { mix, alert, due_ms, late } => {
+            let bench = state.bench();
+            let words = words::of_mix(state, &bench, bench.mixes().get(mix)?);
+            Fact::AlertRaised(Box::new(AlertRaised {
+                id: alert.clone(),
+                alert_kind: facts::AlertKind::Mix,
+                cure: None,
+                stage: words.stage,
+                due_at: crate::now::instant(*due_ms),
+                late: *late,
+                title: words.title,
+                body: words.body,
+            }))
+        }
         Due::Again { alert } => Fact::AlertRepeated { alert: alert.clone() },
         Due::Untrue { alert, now_due_ms } => Fact::AlertRetracted {
             alert: alert.clone(),

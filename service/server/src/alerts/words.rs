@@ -1,6 +1,6 @@
 //! What an alert says: what is ready, on which instrument and joint, what to do next, and that it is an estimate.
 
-use clock::{Bench, Cure};
+use clock::{Bench, Cure, Mix};
 use facts::{AlertRaised, CureKind, Meets};
 use serde::Serialize;
 
@@ -65,6 +65,20 @@ pub(crate) fn of_milestone(state: &State, bench: &Bench, cure: &Cure, milestone:
     Words { stage: target.stage.clone(), title, body }
 }
 
+/// What is said of a mix that is about to gel.
+pub(crate) fn of_mix(state: &State, bench: &Bench, mix: &Mix) -> Words {
+    let gels = bench.gels(mix, state.now().ms());
+    let at = |ms: Option<i64>| {
+        ms.map_or_else(
+            || "not in this air".into(),
+            |ms| instant(ms).with_timezone(&state.zone).format("%H:%M").to_string(),
+        )
+    };
+    let title = format!("Gelling, mix {}: from {}", mix.made.id, at(gels.earliest_ms));
+    let body = format!("Most of its kind have gelled by {}. {} {ESTIMATE}", at(gels.likely_ms), mix.made.life.next);
+    Words { stage: "gels".into(), title, body }
+}
+
 /// A broken limit in a sentence.
 pub(crate) fn broken(state: &State, limit: &facts::Limit, since_ms: i64, air: clock::Air) -> String {
     let at = instant(since_ms).with_timezone(&state.zone).format("%a %H:%M");
@@ -92,6 +106,7 @@ pub(crate) fn payload(state: &State, raised: &AlertRaised) -> String {
         facts::AlertKind::Climate => "climate",
         facts::AlertKind::SensorSilent => "sensor.silent",
         facts::AlertKind::CalibrationDue => "calibration.due",
+        facts::AlertKind::Mix => "mix.gelling",
     };
     let timestamp = state.rfc3339(raised.due_at.timestamp_millis());
     serde_json::to_string(&Payload { r#type, timestamp, data: raised }).expect("an alert has a JSON form")

@@ -47,6 +47,9 @@ struct CureLineWire {
     climate: ClimateWire,
     /// Whether the air broke a limit of its rule.
     spoiled: bool,
+    /// Where another coat stands next: whether its window is open.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    recoat: Option<super::RecoatWire>,
 }
 
 #[derive(Serialize)]
@@ -93,6 +96,7 @@ fn wire(state: &State, limit: usize) -> BoardWire {
         next_at: line.next_ms.map(|ms| state.rfc3339(ms)),
         climate: state.climate_wire(line.climate),
         spoiled: line.spoiled,
+        recoat: line.cure.begun.coat.as_ref().map(|_| state.recoat_wire(&bench, line.cure, now_ms)),
     };
     let next = |next: &clock::NextStep<'_>| NextWire {
         job: next.job.to_string(),

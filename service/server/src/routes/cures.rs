@@ -9,7 +9,8 @@ use serde::{Deserialize, Serialize};
 use super::{Answer, Paging, Shop};
 use crate::{
     body::Body,
-    compose::{CoatRequest, GlueUpRequest, When},
+    coating::CoatRequest,
+    compose::{GlueUpRequest, When},
     problem::Problem,
     wire::{CureWire, List},
     workshop::Moved,

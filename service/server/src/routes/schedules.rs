@@ -1,0 +1,91 @@
+//! Finish schedules: what there is, and opening a job by one.
+
+use actix_web::{HttpResponse, web};
+use chrono::{DateTime, Utc};
+use facts::{Fact, InstrumentId, JobId, JobOpened};
+use serde::{Deserialize, Serialize};
+
+use super::{Answer, Shop};
+use crate::{
+    body::Body,
+    compose::new_id,
+    problem::Problem,
+    schedules::{Schedule, schedules},
+    wire::List,
+};
+
+pub(super) fn configure(config: &mut web::ServiceConfig) {
+    config
+        .service(web::resource("/schedules").route(web::get().to(list)))
+        .service(web::resource("/schedules/{id}").route(web::get().to(one)))
+        .service(web::resource("/schedules/{id}/jobs").route(web::post().to(open)));
+}
+
+#[derive(Serialize)]
+struct ScheduleWire {
+    id: String,
+    #[serde(flatten)]
+    schedule: Schedule,
+    coats: usize,
+    /// The usual cautions of every material in it.
+    cautions: Vec<String>,
+}
+
+/// A job by a schedule.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Planned {
+    id: Option<JobId>,
+    instrument: InstrumentId,
+    /// The schedule's name if not said.
+    title: Option<String>,
+    due_at: Option<DateTime<Utc>>,
+}
+
+fn wire(shop: &Shop, (id, schedule): (String, Schedule)) -> ScheduleWire {
+    let steps = schedule.unfolded();
+    let coats = steps.iter().filter(|step| step.kind == facts::StepKind::Coat);
+    let mut cautions: Vec<String> = Vec::new();
+    let in_force = shop.bench().in_force().clone();
+    for line in &schedule.steps {
+        let version = line.material.as_ref().and_then(|material| in_force.get(material));
+        for caution in version.and_then(|v| shop.rulebook.rule(v).ok()).iter().flat_map(|rule| &rule.sheet.cautions) {
+            if !cautions.contains(caution) {
+                cautions.push(caution.clone());
+            }
+        }
+    }
+    ScheduleWire { id, coats: coats.count(), schedule, cautions }
+}
+
+async fn list(shop: Shop) -> Answer {
+    let all = schedules(&shop.settings.scripts.folder)?;
+    Ok(HttpResponse::Ok().json(List::whole(all.into_iter().map(|schedule| wire(&shop, schedule)))))
+}
+
+fn named(shop: &Shop, id: &str) -> Result<(String, Schedule), Problem> {
+    let all = schedules(&shop.settings.scripts.folder)?;
+    all.into_iter().find(|(name, _)| name == id).ok_or_else(|| Problem::not_found("schedule", id))
+}
+
+async fn one(shop: Shop, id: web::Path<String>) -> Answer {
+    Ok(HttpResponse::Ok().json(wire(&shop, named(&shop, &id)?)))
+}
+
+async fn open(shop: Shop, id: web::Path<String>, body: Body<Planned>) -> Answer {
+    let (_, schedule) = named(&shop, &id)?;
+    let (asked, once) = body.split();
+    let job = asked.id.unwrap_or_else(|| new_id('o'));
+    let opened = JobOpened {
+        id: job.clone(),
+        instrument: asked.instrument,
+        title: asked.title.unwrap_or_else(|| schedule.name.clone()),
+        due_at: asked.due_at,
+        steps: schedule.unfolded(),
+    };
+    let said = shop.say_fact(Fact::JobOpened(opened), shop.now().ms(), "bench", once.answer(job.as_str())).await?;
+    let job = super::id_of(&said, job.as_str());
+    let bench = shop.bench();
+    let known = bench.jobs().get(job.as_str()).ok_or_else(|| Problem::not_found("job", &job))?;
+    Ok(HttpResponse::Created().json(shop.job_wire(&bench, known)))
+}

@@ -1,0 +1,146 @@
+//! Air at the gun: lay the coat now, add retarder, or wait until when, with the forecast behind it.
+
+use actix_web::{HttpResponse, web};
+use clock::{Gun, GunAir, SprayWindow, Word, best_window, spray_windows};
+use facts::{MaterialId, within};
+use rules::MaterialKind;
+use serde::{Deserialize, Serialize};
+
+use super::{Answer, Shop};
+use crate::{
+    alerts::words::ESTIMATE,
+    compose::unknown,
+    now::instant,
+    problem::{Kind, Problem},
+    state::State,
+};
+
+pub(super) fn configure(config: &mut web::ServiceConfig) {
+    config.service(web::resource("/spray-window").route(web::get().to(window)));
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Asked {
+    material: MaterialId,
+    zone: String,
+    /// How far to look, hours, 1 to 72; 72 if not said.
+    hours: Option<f64>,
+    /// How much colder than the air the instrument is, K.
+    surface_below_k: Option<f64>,
+}
+
+#[derive(Serialize)]
+struct SprayWire {
+    material: String,
+    zone: String,
+    at: String,
+    temp_c: f64,
+    rh_pct: f64,
+    dew_point_spread_k: f64,
+    /// `now`, `add_retarder`, `wait`, `none`.
+    verdict: &'static str,
+    says: String,
+    /// What stands against laying it now.
+    against: Vec<String>,
+    next: Option<WindowWire>,
+    best: Option<WindowWire>,
+    windows: Vec<WindowWire>,
+    cautions: Vec<String>,
+    estimate: &'static str,
+}
+
+#[derive(Serialize)]
+struct WindowWire {
+    from: String,
+    until: String,
+    add_retarder: bool,
+    least_dew_point_spread_k: f64,
+    dampest_rh_pct: f64,
+}
+
+fn round(value: f64) -> f64 {
+    (value * 10.0).round() / 10.0
+}
+
+fn wire(state: &State, window: &SprayWindow) -> WindowWire {
+    WindowWire {
+        from: state.rfc3339(window.from_ms),
+        until: state.rfc3339(window.until_ms),
+        add_retarder: window.retard,
+        least_dew_point_spread_k: round(window.least_spread_k),
+        dampest_rh_pct: round(window.dampest_rh_pct),
+    }
+}
+
+/// What stands against it, in words.
+fn against(state: &State, judged: &GunAir) -> Vec<String> {
+    let line = |(what, at_ms, air): &(String, i64, clock::Air)| {
+        let at = instant(*at_ms).with_timezone(&state.zone).format("%H:%M");
+        format!("{what}: {:.1} °C and {:.0} % RH at the surface at {at}", air.temp_c, air.rh_pct)
+    };
+    judged.against.iter().map(line).collect()
+}
+
+/// The word for now, in a sentence: "wait until about Tue 14:00".
+fn word(state: &State, now: &GunAir, next: Option<&SprayWindow>, hours: f64) -> (&'static str, String) {
+    let until = next.map(|window| {
+        let from = instant(window.from_ms).with_timezone(&state.zone).format("%a %H:%M");
+        let retard = if window.retard { ", and add retarder then" } else { "" };
+        format!("wait until about {from}{retard}")
+    });
+    match (now.word, until) {
+        (Word::Go, _) => ("now", "lay it now".into()),
+        (Word::Retard, Some(until)) => ("add_retarder", format!("add retarder, or {until}")),
+        (Word::Retard, None) => ("add_retarder", "add retarder".into()),
+        (Word::Wait, Some(until)) => ("wait", until),
+        (Word::Wait, None) => ("none", format!("no air for it is in sight within {hours:.0} h: heat or dry the zone")),
+    }
+}
+
+async fn window(shop: Shop, asked: web::Query<Asked>) -> Answer {
+    let hours = within("hours", asked.hours.unwrap_or(72.0), 1.0, 72.0, "h", "no forecast reaches further than 72 h")?;
+    let colder = asked.surface_below_k.unwrap_or(0.0);
+    let mend = "an instrument just in from a car is some kelvins colder than the room";
+    let surface_below_k = within("surface_below_k", colder, 0.0, 30.0, "K", mend)?;
+    let version = shop.bench().in_force().get(&asked.material).cloned();
+    let version = version.ok_or_else(|| unknown("material", asked.material.as_str(), "materials"))?;
+    let rule = shop.rulebook.rule(&version)?;
+    if rule.sheet.kind != MaterialKind::Finish {
+        let what = format!("{} is no finish", asked.material);
+        return Err(Problem::new(Kind::Invalid, what, "ask about a finish of GET /api/v1/materials").about("material"));
+    }
+    let joint = facts::JointState { gap_um: 0.0, film_um: 0.0, porosity: facts::Porosity::Normal };
+    let mode = rule.application(clock::Air { temp_c: 20.0, rh_pct: 50.0 }, &joint)?.mode;
+    let retarder = rule.sheet.film.as_ref().and_then(|film| film.retarder);
+    let gun = Gun {
+        limits: &rule.limits,
+        law: rule.law(&mode)?,
+        retarder_rh_pct: retarder.map(|retarder| retarder.up_to_rh_pct),
+        surface_below_k,
+    };
+    let now_ms = shop.now().ms();
+    let judged = shop.bench().at_the_gun(&asked.zone, &gun, now_ms, hours);
+    let judged = judged.ok_or_else(|| unknown("zone", &asked.zone, "zones"))?;
+    let windows = spray_windows(&judged);
+    let now = &judged[0];
+    let next = windows.iter().find(|window| !window.retard).or(windows.first());
+    let next = next.filter(|window| window.from_ms > now_ms);
+    let (verdict, says) = word(&shop, now, next, hours);
+    Ok(HttpResponse::Ok().json(SprayWire {
+        material: asked.material.to_string(),
+        zone: asked.zone.clone(),
+        at: shop.rfc3339(now_ms),
+        temp_c: round(now.air.temp_c),
+        rh_pct: round(now.air.rh_pct),
+        dew_point_spread_k: round(now.spread_k),
+        verdict,
+        says,
+        against: against(&shop, now),
+        next: next.map(|window| wire(&shop, window)),
+        best: best_window(&windows).map(|window| wire(&shop, &window)),
+        windows: windows.iter().map(|window| wire(&shop, window)).collect(),
+        cautions: rule.sheet.cautions.clone(),
+        estimate: ESTIMATE,
+    }))
+}
