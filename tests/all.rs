@@ -5,6 +5,7 @@ mod clock_laws;
 mod crash;
 mod facts;
 mod finish;
+mod fit;
 mod forecast;
 mod hostile;
 mod house;

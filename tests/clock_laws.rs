@@ -6,6 +6,7 @@ mod admission;
 mod ages;
 mod air;
 mod alarms;
+mod doses;
 mod jobs;
 mod legs;
 mod plans;

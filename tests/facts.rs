@@ -38,11 +38,14 @@ fn kind(fact: &Fact) -> &'static str {
         Fact::AirPlanned(_) => "air_planned",
         Fact::PlanCancelled { .. } => "plan_cancelled",
         Fact::MixMade(_) => "mix_made",
+        Fact::ObservationMade(_) => "observation_made",
+        Fact::ObservationWithdrawn { .. } => "observation_withdrawn",
+        Fact::StepAdded { .. } => "step_added",
     }
 }
 
 /// Every kind there is.
-const KINDS: [&str; 25] = [
+const KINDS: [&str; 28] = [
     "zone_set",
     "instrument_added",
     "instrument_moved",
@@ -68,6 +71,9 @@ const KINDS: [&str; 25] = [
     "air_planned",
     "plan_cancelled",
     "mix_made",
+    "observation_made",
+    "observation_withdrawn",
+    "step_added",
 ];
 
 /// Every stored sample: its file and its text.

@@ -4,6 +4,7 @@
 
 mod alerts;
 mod events;
+mod hooks;
 mod lists;
 mod once;
 mod readings;

@@ -26,6 +26,7 @@ enum Event {
     ClampsOff { cure: usize },
     Withdraw { cure: usize },
     ChangeRule { cure: usize, law: usize, stages: usize },
+    Observe { cure: usize, stage: usize, reached: bool, ago_h: f64 },
     CloseJob,
     SetZone { zone: usize, temp_c: f64 },
     Plan { zone: usize, in_h: f64, for_h: f64, temp_c: f64 },
@@ -56,6 +57,8 @@ fn event() -> impl Strategy<Value = Event> {
             .prop_map(|(ago_h, law, surface)| Event::Coat { ago_h, law, surface }),
         1 => (ago_h.clone(), 0..LAWS.len()).prop_map(|(ago_h, law)| Event::Stir { ago_h, law }),
         1 => (zone.clone(), ago_h.clone()).prop_map(|(zone, ago_h)| Event::Put { zone, ago_h }),
+        1 => (which.clone(), 0..3_usize, any::<bool>(), ago_h.clone())
+            .prop_map(|(cure, stage, reached, ago_h)| Event::Observe { cure, stage, reached, ago_h }),
         2 => (which.clone(), zone.clone(), ago_h).prop_map(|(cure, zone, ago_h)| Event::Carry { cure, zone, ago_h }),
         1 => which.clone().prop_map(|cure| Event::ClampsOff { cure }),
         1 => which.clone().prop_map(|cure| Event::Withdraw { cure }),
@@ -126,6 +129,18 @@ impl Shop {
                 let (rule_version, milestones, limits) = (like.rule_version, like.milestones, vec![]);
                 let change = CureRuleChanged { cure: cure(n), rule_version, mode: String::new(), milestones, limits };
                 (now_h, Fact::CureRuleChanged(change.into()))
+            }
+            Event::Observe { cure: n, stage, reached, ago_h } => {
+                let known = self.bench.observations().len();
+                if reached && known > 2 {
+                    let observation = id(&format!("seen-{}", n % known));
+                    (now_h, Fact::ObservationWithdrawn { observation, reason: "a slip".into() })
+                } else {
+                    let (cure, stage) = (cure(n), ["assembly_closes", "clamp_off", "dry_through"][stage].into());
+                    let (id, by) = (id(&format!("seen-{known}")), facts::Observing::SqueezeOut);
+                    let made = facts::ObservationMade { id, cure, stage, reached, by, note: String::new() };
+                    (now_h - ago_h, Fact::ObservationMade(made))
+                }
             }
             Event::CloseJob => (now_h, Fact::JobClosed { job: id("job") }),
             Event::SetZone { zone, temp_c } => (now_h, zone_set(ZONES[zone], temp_c)),

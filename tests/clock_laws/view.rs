@@ -59,6 +59,7 @@ impl View {
         for alert in bench.alerts().values() {
             view.line(&format!("{alert:?}"));
         }
+        view.line(&format!("{:?}", bench.observations()));
         view.line(&format!("{:?}", bench.clamps()));
         view.line(&format!("{:?} {:?} {:?}", bench.instruments(), bench.joints(), bench.lots()));
         view.line(&format!("{:?} {:?}", bench.in_force(), bench.plates()));

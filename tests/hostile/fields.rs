@@ -180,7 +180,7 @@ async fn a_coat_a_joint_or_a_job_that_cannot_be_is_refused() {
 #[tokio::test]
 async fn a_command_to_something_that_cannot_take_it_is_refused() {
     let bench = lived().await;
-    let off = "/api/v1/glue-ups/g-1/clamps-off";
+    let (off, seen) = ("/api/v1/glue-ups/g-1/clamps-off", "/api/v1/observations");
     check(
         &bench,
         &[
@@ -202,6 +202,35 @@ async fn a_command_to_something_that_cannot_take_it_is_refused() {
             ("/api/v1/glue-ups/g-1/move", json!({}), 422, "invalid", "zone", "missing field"),
             ("/api/v1/glue-ups/g-1/withdraw", json!({}), 422, "invalid", "reason", "missing field"),
             ("/api/v1/glue-ups/g-1/withdraw", json!({"reason": " "}), 422, "invalid", "reason", "1 to 200"),
+            (seen, json!({"cure": "g-1", "stage": "clamp_off"}), 422, "invalid", "reached", "missing field"),
+            (seen, json!({"cure": "g-1", "stage": "hard", "reached": true}), 422, "invalid", "stage", "clamp_off"),
+            (
+                seen,
+                json!({"cure": "g-1", "stage": "clamp_off", "reached": true, "by": "smell"}),
+                422,
+                "invalid",
+                "",
+                "unknown variant",
+            ),
+            (
+                seen,
+                json!({"cure": "g-1", "stage": "clamp_off", "reached": true, "note": "x".repeat(201)}),
+                422,
+                "invalid",
+                "note",
+                "0 to 200",
+            ),
+            (
+                seen,
+                json!({"cure": "none", "stage": "clamp_off", "reached": true}),
+                422,
+                "unknown-reference",
+                "glue-up or coat",
+                "none",
+            ),
+            ("/api/v1/observations/none/withdraw", json!({"reason": "x"}), 404, "not-found", "", "none"),
+            ("/api/v1/rules/none/fit", json!({}), 404, "not-found", "", "none"),
+            ("/api/v1/rules/shellac/fit", json!({"stage": "x"}), 422, "invalid", "stage", "unknown field"),
             ("/api/v1/instruments", json!({"name": ""}), 422, "invalid", "name", "1 to 200"),
             ("/api/v1/instruments", json!({"name": "a\u{7}b"}), 422, "invalid", "name", "control characters"),
             ("/api/v1/clamps", json!({"name": "x".repeat(201)}), 422, "invalid", "name", "1 to 200"),

@@ -154,6 +154,7 @@ fn filled(address: &str) -> String {
         Some("mixes") => "pot",
         Some("schedules") => "polish",
         Some("alerts") => "c-1:dust_free",
+        Some("observations") => "o-1",
         _ => "g-1",
     };
     let query = match address.split('/').next_back() {
@@ -164,8 +165,14 @@ fn filled(address: &str) -> String {
     };
     let rule = std::fs::read_to_string(bench::root().join("scripts/materials/aliphatic-resin.rhai")).unwrap();
     let version = rules::Rule::version_of(&rule);
-    let address = address.replace("{version}", version.as_str());
-    address.replace("{id}", id).replace("{step}", "glue").replace("{plan}", "evening").replace("{held}", "1") + query
+    address
+        .replace("{id}", id)
+        .replace("{version}", version.as_str())
+        .replace("{material}", "shellac")
+        .replace("{step}", "glue")
+        .replace("{plan}", "evening")
+        .replace("{held}", "1")
+        + query
 }
 
 #[tokio::test]
@@ -197,6 +204,8 @@ async fn every_address_the_service_lists_answers() {
                       "minutes_ago": 30});
     bench.post("/api/v1/coats", coat).await.good();
     assert!(bench.alarms().await > 0);
+    let seen = json!({"id": "o-1", "cure": "c-1", "stage": "sandable", "reached": false});
+    bench.post("/api/v1/observations", seen).await.good();
     let plan = json!({"id": "evening", "from": "2026-03-02T18:00:00Z", "until": "2026-03-02T22:00:00Z", "temp_c": 26});
     bench.post("/api/v1/zones/bench/plans", plan).await.good();
     let readings = "/api/v1/zones/bench/readings";

@@ -115,6 +115,9 @@ impl Bench {
                         .into(),
                 })
             }
+            Fact::ObservationMade(made) => self.admit_observation(made, happened_ms, now_ms),
+            Fact::ObservationWithdrawn { observation, .. } => self.standing_observation(observation).map(drop),
+            Fact::StepAdded { job, step } => self.admit_step(job, step),
             Fact::AirPlanned(said) => self.admit_plan(said, now_ms),
             Fact::PlanCancelled { plan } => {
                 let known = self.plans.get(plan).ok_or_else(|| unknown("plan", plan.as_str(), "zones/{id}/plans"))?;
@@ -284,7 +287,7 @@ impl Bench {
         in_order(cure.as_str(), known.legs.last().map(|leg| leg.from_ms), at_ms)
     }
 
-    fn open_job(&self, job: &str, step: Option<&str>) -> Result<(), Refusal> {
+    pub(crate) fn open_job(&self, job: &str, step: Option<&str>) -> Result<(), Refusal> {
         let known = self.jobs.get(job).ok_or_else(|| unknown("job", job, "jobs"))?;
         if known.closed {
             return Err(conflict(format!("job \"{job}\" is closed"), "open a new job for further work"));
@@ -305,7 +308,7 @@ impl Bench {
         Ok(known)
     }
 
-    fn known_cure(&self, cure: &CureId) -> Result<&crate::Cure, Refusal> {
+    pub(crate) fn known_cure(&self, cure: &CureId) -> Result<&crate::Cure, Refusal> {
         self.cure(cure.as_str()).ok_or_else(|| unknown("glue-up or coat", cure.as_str(), "glue-ups"))
     }
 
@@ -380,10 +383,12 @@ fn spoken(fact: &Fact) -> Result<(), Refusal> {
         Fact::ClampAdded(added) => words("name", &added.name, 1).and(words("kind", &added.clamp_kind, 0)),
         Fact::LotAdded(lot) => words("label", &lot.label, 0),
         Fact::CureBegun(begun) => begun.surface.iter().try_for_each(|surface| words("surface", surface, 1)),
-        Fact::CureWithdrawn { reason, .. } => words("reason", reason, 1),
         Fact::RulePutInForce(rule) => {
             rule.override_reason.iter().try_for_each(|reason| words("override_reason", reason, 1))
         }
+        Fact::CureWithdrawn { reason, .. } | Fact::ObservationWithdrawn { reason, .. } => words("reason", reason, 1),
+        Fact::ObservationMade(made) => words("note", &made.note, 0),
+        Fact::StepAdded { step, .. } => words("step.title", &step.title, 1),
         _ => Ok(()),
     }
 }
@@ -452,6 +457,9 @@ pub fn claims(fact: &Fact) -> Vec<(&'static str, &str)> {
         | Fact::AlertRepeated { alert }
         | Fact::AlertRetracted { alert, .. } => vec![("alert", alert.as_str())],
         Fact::HygrometerCalibrated(calibrated) => vec![("sensor", calibrated.sensor.as_str())],
+        Fact::ObservationMade(made) => vec![("observation", made.id.as_str()), ("cure", made.cure.as_str())],
+        Fact::ObservationWithdrawn { observation, .. } => vec![("observation", observation.as_str())],
+        Fact::StepAdded { job, .. } => vec![("job", job.as_str())],
         // The zone too: two plans for the same time there do not go together.
         Fact::AirPlanned(said) => vec![("plan", said.id.as_str()), ("zone", said.zone.as_str())],
         Fact::PlanCancelled { plan } => vec![("plan", plan.as_str())],

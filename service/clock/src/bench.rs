@@ -8,11 +8,12 @@ use std::{
 
 use facts::{
     AlertId, AlertRaised, ClampAdded, ClampId, CureId, InstrumentAdded, InstrumentId, JobId, JobOpened, JointAdded,
-    JointId, LotAdded, LotId, MaterialId, MixId, PlanId, PlateId, SensorId, StepId, VersionId, ZoneId, ZoneSet,
+    JointId, LotAdded, LotId, MaterialId, MixId, ObservationId, PlanId, PlateId, SensorId, StepId, VersionId, ZoneId,
+    ZoneSet,
 };
 
 use crate::{
-    Air, Cure, Forecast, Laws, Mix, Outlook, Planned, Plate, Timeline,
+    Air, Cure, Forecast, Laws, Mix, Observation, Outlook, Planned, Plate, Timeline,
     coats::SurfaceKey,
     cure_clock::{ClockKey, CureIx},
     sensors::{Calibration, Calibrations, Combining},
@@ -128,6 +129,7 @@ pub struct Bench {
     pub(crate) mixes: BTreeMap<MixId, Mix>,
     /// Mixes of which nobody has been told that they gel.
     pub(crate) live_mixes: BTreeSet<MixId>,
+    pub(crate) observations: BTreeMap<ObservationId, Observation>,
     pub(crate) alerts: BTreeMap<AlertId, Alert>,
     /// Milestones whose age is reached and that wait for the wall clock: (instant, cure, milestone).
     pub(crate) floors: BTreeSet<(i64, CureIx, u8)>,
@@ -166,6 +168,7 @@ impl Bench {
             coats: HashMap::new(),
             mixes: BTreeMap::new(),
             live_mixes: BTreeSet::new(),
+            observations: BTreeMap::new(),
             alerts: BTreeMap::new(),
             floors: BTreeSet::new(),
             snoozed: BTreeSet::new(),

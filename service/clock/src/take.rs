@@ -88,6 +88,13 @@ impl Bench {
             Fact::AlertRepeated { alert } => self.answer(alert.as_str(), AlertState::Open),
             Fact::AlertRetracted { alert, .. } => self.retract(alert.as_str()),
             Fact::HygrometerCalibrated(calibrated) => self.calibrate(calibrated, happened_ms),
+            Fact::ObservationMade(made) => self.observe(made, happened_ms),
+            Fact::ObservationWithdrawn { observation, reason } => self.withdraw_observation(observation, reason),
+            Fact::StepAdded { job, step } => {
+                if let Some(job) = self.jobs.get_mut(job) {
+                    job.opened.steps.push(step.clone());
+                }
+            }
             Fact::AirPlanned(said) => self.plan(said),
             Fact::PlanCancelled { plan } => {
                 if let Some(planned) = self.plans.get_mut(plan) {

@@ -66,6 +66,18 @@ impl Timeline {
         gone
     }
 
+    /// The readings of a stretch of time and the one before and after it, which bound it.
+    pub(crate) fn cut(&self, from_ms: i64, to_ms: i64) -> Self {
+        let first = self.after(from_ms).saturating_sub(1);
+        let end = (self.after(to_ms) + 1).min(self.len()).max(first);
+        let mut cut = Self::default();
+        for i in first..end {
+            let (at_ms, air) = self.get(i);
+            cut.put(at_ms, air, self.apart.get(&at_ms).cloned());
+        }
+        cut
+    }
+
     /// Number of readings.
     pub fn len(&self) -> usize {
         self.at_ms.len()

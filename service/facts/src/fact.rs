@@ -7,7 +7,8 @@ use serde::{Deserialize, Serialize};
 
 use crate::{
     AlertId, ClampId, CureBegun, CureId, CureRuleChanged, HygrometerCalibrated, InstrumentId, InstrumentMoved, JobId,
-    JointId, LotId, MaterialId, MixMade, PlanId, PlateAdded, Porosity, RhPct, StepId, TempC, VersionId, ZoneId,
+    JointId, LotId, MaterialId, MixMade, ObservationId, ObservationMade, PlanId, PlateAdded, Porosity, RhPct, StepId,
+    TempC, VersionId, ZoneId,
 };
 
 /// One thing a person, a sensor or the clock said. Corrections are further facts.
@@ -106,6 +107,22 @@ pub enum Fact {
     },
     /// Something was mixed, and its working life began.
     MixMade(Box<MixMade>),
+    /// Somebody looked how far a cure is.
+    ObservationMade(ObservationMade),
+    /// What was seen was written down wrongly, or says nothing about the material.
+    ObservationWithdrawn {
+        /// The observation.
+        observation: ObservationId,
+        /// Why, in the luthier's words.
+        reason: String,
+    },
+    /// A step was added to a job that is open, as its own shop's script asks for.
+    StepAdded {
+        /// The job.
+        job: JobId,
+        /// The step.
+        step: Step,
+    },
 }
 
 /// A place with one climate: bench, booth, warm box.
@@ -288,6 +305,8 @@ pub enum AlertKind {
     CalibrationDue,
     /// A mix is about to gel.
     Mix,
+    /// A shop script failed too often in a row and is not asked any more.
+    HookSetAside,
 }
 
 /// Something told, with the words it was told in.

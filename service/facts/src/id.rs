@@ -22,7 +22,7 @@ pub mod kind {
         Instrument "instrument" 48, Job "job" 48, Step "step" 48, Joint "joint" 48, Clamp "clamp" 48,
         Material "material" 48, Lot "lot" 48, Zone "zone" 48, Plan "plan" 48, Cure "glue-up or coat" 48, Alert "alert" 128,
         Version "rule version" 64, Sensor "sensor" 48, Plate "plate" 48,
-        Mix "mix" 48
+        Mix "mix" 48, Observation "observation" 48
     );
 }
 
@@ -152,5 +152,7 @@ pub type PlateId = Id<kind::Plate>;
 pub type SensorId = Id<kind::Sensor>;
 /// A pot of something mixed.
 pub type MixId = Id<kind::Mix>;
+/// What somebody saw of a cure at the bench.
+pub type ObservationId = Id<kind::Observation>;
 /// One text of a rule, named by its hash.
 pub type VersionId = Id<kind::Version>;

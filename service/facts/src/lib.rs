@@ -11,6 +11,7 @@ mod fact;
 mod film;
 mod id;
 mod mix;
+mod observation;
 mod plate;
 mod quantity;
 mod sensor;
@@ -25,10 +26,11 @@ pub use fact::{
 };
 pub use film::{CoatBeneath, CoatLaid, Method};
 pub use id::{
-    AlertId, ClampId, CureId, Id, InstrumentId, JobId, JointId, Kind, LotId, MaterialId, MixId, PlanId, PlateId,
-    SensorId, StepId, VersionId, ZoneId, kind,
+    AlertId, ClampId, CureId, Id, InstrumentId, JobId, JointId, Kind, LotId, MaterialId, MixId, ObservationId, PlanId,
+    PlateId, SensorId, StepId, VersionId, ZoneId, kind,
 };
 pub use mix::{MixMade, MixPart};
+pub use observation::{ObservationMade, Observing};
 pub use plate::{Cut, FacesOpen, InstrumentMoved, PlateAdded, SpeciesGroup};
 pub use quantity::{Invalid, Reading, RhPct, TempC, within};
 pub use sensor::{HygrometerCalibrated, Salt, SaltPoint};

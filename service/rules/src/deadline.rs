@@ -25,6 +25,13 @@ pub(crate) fn within<T>(limit: Duration, call: impl FnOnce() -> T) -> T {
     result
 }
 
+/// Runs `call` and says how long it took.
+pub(crate) fn timed<T>(call: impl FnOnce() -> T) -> (T, Duration) {
+    let began = monotonic_now();
+    let result = call();
+    (result, monotonic_now() - began)
+}
+
 /// Whether the call under way on this thread is past its deadline.
 pub(crate) fn passed() -> bool {
     ENDS.get().is_some_and(|ends| monotonic_now() >= ends)

@@ -1,6 +1,7 @@
 //! The script host: turns the text of a rule into laws, milestones and findings, safely.
 //!
-//! Responsible for: the sandbox and its limits, the contract a script keeps, versions by hash, expected values.
+//! Responsible for: the sandbox and its limits, the contract a script keeps, versions by hash, expected values, fitting
+//! to what was seen at the bench.
 //! Never knows: files, the journal, HTTP, what time it is. A script gets values and gives values.
 //! Start reading at `contract.rs` (what a script says), then `rule.rs`.
 
@@ -10,7 +11,10 @@ mod deadline;
 mod expected;
 mod fault;
 mod film;
+pub mod fit;
+mod fitted;
 mod functions;
+mod hooks;
 mod host;
 mod reference;
 mod rule;
@@ -25,6 +29,7 @@ pub use expected::ExpectedRow;
 pub use fault::Fault;
 pub use film::{By, ExposureSheet, FilmSheet, MixSheet, PartSheet, RetarderSheet};
 pub use functions::{FunctionDoc, functions};
+pub use hooks::{AirSeen, AlertSeen, AskedStep, CuringSeen, HookTally, Hooks, InstrumentSeen, SET_ASIDE_AFTER};
 pub use host::{Host, LIMITS, Limits};
 pub use reference::contract_markdown;
 pub use rule::{Application, Rule};

@@ -1,6 +1,10 @@
 //! The script reference, `scripts/README.md`, made from the host so that it cannot say what is not so.
 
-use crate::{functions::FUNCTIONS, host::LIMITS};
+use crate::{
+    functions::FUNCTIONS,
+    hooks::{HOOKS, SET_ASIDE_AFTER},
+    host::LIMITS,
+};
 
 const HEAD: &str = "\
 # Rules
@@ -71,6 +75,10 @@ fn strength(age_h, joint) -> 0.0 to 1.0  // optional: share of full strength, fo
 fn checks(air, joint) -> [       // optional: what to say at application; the air is that at the surface, as cold as it is
     #{ level: \"caution\", what: \"...\", mend: \"...\" },   // level: \"note\", \"caution\", \"defect\"
 ]
+fn fitted() -> #{                // optional: what was fitted at the bench and accepted; written by a fit, yours to take out
+    stages: #{ clamp_off: #{ times: 1.3, spread: [0.8, 1.3] } },  // times the hours above; spread in place of the sheet's
+    per_10_k: 1.1,               // times faster per 10 K than rate() says
+}
 ```
 
 The rate answers to the air alone; what is particular to a joint (gap, film, porosity) scales `hours`. Rates are
@@ -86,14 +94,41 @@ Numbers may be whole or decimal. Besides these there are the language's own: ari
 | --- | --- |
 ";
 
+const SHOP: &str = "
+## Shop scripts
+
+Files in `shop/` have a say in what the service does with events of the board. `benchclock check` reads them too. A file has
+one or more of these hooks; several files are asked in order of their names.
+
+`alert` has `kind`, `title`, `body`, `stage`, `cure`, `material`, `instrument`, `job`, `place` (texts, empty where there is
+none), `late`, and the shop's `hour` (0 to 23) and `weekday` (`\"mon\"` ...). `instrument` has `id`, `name`, `family`, `zone`,
+`air` (`temp_c`, `rh_pct`; `()` where its zone is not known) and `curing`, a list with `cure`, `kind`, `material`, `hours`,
+`age_h` and `reached` of each glue-up and coat on it.
+
+A list or map written as a constant at the top is given to a variable before it is asked something:
+`let names = AT_NIGHT; names.len()`.
+
+| hook | what it does |
+| --- | --- |
+";
+
 /// The whole reference as Markdown.
 pub fn contract_markdown() -> String {
     let mut page = HEAD.to_string();
     for function in FUNCTIONS {
         page.push_str(&format!("| `{}({})` | {} |\n", function.name, function.arguments, function.says));
     }
+    page.push_str(SHOP);
+    for hook in HOOKS {
+        page.push_str(&format!("| `{}({})` | {} |\n", hook.name, hook.argument, hook.says));
+    }
     page.push_str(&format!(
-        "\n## Limits\n\nA rule reads its arguments and gives values back; it reaches no file, network, clock or other rule. \
+        "\nA hook that fails {SET_ASIDE_AFTER} times in a row is set aside until its file changes, and an alert says so; what a \
+         failed\n`hold_string_up` would have said nobody knows, so it holds back. `GET /api/v1/hooks` and the page `/hooks` \
+         show calls, times and\nfailures.\n"
+    ));
+    page.push_str(&format!(
+        "\n## Limits\n\nA script reads its arguments and gives values back; it reaches no file, network, clock or other script. \
          Nothing is assigned by a computed index: an array is built with `push`, an entry of a map is named.\n\n\
          | limit | at most |\n| --- | --- |\n\
          | source | {} KiB |\n| operations of one call | {} |\n| time of one call | {} ms |\n\

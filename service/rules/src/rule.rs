@@ -16,6 +16,7 @@ use crate::{
     ExpectedRow, Fault, Host, MaterialSheet, apart,
     contract::{FindingSheet, MilestoneSheet, air_map, joint_map, read},
     deadline, expected,
+    fitted::Fitted,
     host::{Compiled, LIMITS},
     table::RateTable,
 };
@@ -33,7 +34,9 @@ pub struct Rule {
     pub limits: Vec<Limit>,
     host: Arc<Host>,
     script: Compiled,
-    /// Laws by mode, sampled when first needed.
+    /// What was fitted at the bench and accepted.
+    fitted: Option<Fitted>,
+    /// Laws of the sheet by mode, sampled when first needed.
     laws: Mutex<HashMap<String, Law>>,
     /// Answers of `mode` and `milestones` for joints asked about lately; both are pure functions of the joint.
     answers: Mutex<HashMap<[u64; 3], ForJoint>>,
@@ -80,7 +83,7 @@ impl Rule {
                 ));
             }
         }
-        for (function, arity) in [("mode", 1), ("strength", 2), ("checks", 2)] {
+        for (function, arity) in [("mode", 1), ("strength", 2), ("checks", 2), ("fitted", 0)] {
             if script.functions.get(function).is_some_and(|n| *n != arity) {
                 return Err(Fault::whole(
                     file,
@@ -97,6 +100,10 @@ impl Rule {
             ));
         }
         let sheet: MaterialSheet = ask(host, &script, "material", vec![])?;
+        let fitted = match script.functions.contains_key("fitted") {
+            true => Some(ask(host, &script, "fitted", vec![])?),
+            false => None,
+        };
         let limits = sheet.limits.iter().map(|limit| limit.limit()).collect::<Result<_, _>>();
         let limits = limits.map_err(|what| Fault::whole(file, what, "correct the limit in material()"))?;
         let film = sheet.film.as_ref().map_or(Ok(()), crate::FilmSheet::check);
@@ -108,6 +115,7 @@ impl Rule {
             limits,
             host: host.clone(),
             script,
+            fitted,
             laws: Mutex::default(),
             answers: Mutex::default(),
         })
@@ -150,6 +158,9 @@ impl Rule {
                 "divide by the value at the reference, or correct the reference in material()",
             ));
         }
+        if let Some(fitted) = &self.fitted {
+            fitted.check(&of_joint.milestones).map_err(|what| self.fault(what))?;
+        }
         self.law(&of_joint.mode)?;
         if let Some(mix) = &self.sheet.mix {
             self.law(&mix.mode)?;
@@ -161,11 +172,24 @@ impl Rule {
         expected::run(self)
     }
 
-    /// The law of one mode, sampled once.
+    /// The law of one mode, with what was fitted.
     ///
     /// # Errors
     /// A [`Fault`] that names the first air for which the script has no rate.
     pub fn law(&self, mode: &str) -> Result<Law, Fault> {
+        let law = self.sheet_law(mode)?;
+        let Some(fitted) = self.fitted.clone().filter(|fitted| (fitted.per_10_k - 1.0).abs() > 0.0) else {
+            return Ok(law);
+        };
+        let reference = self.sheet.reference;
+        Ok(Arc::new(move |air| law(air) * fitted.warmth(air, &reference)))
+    }
+
+    /// The law of one mode as the sheet has it, sampled once.
+    ///
+    /// # Errors
+    /// A [`Fault`] that names the first air for which the script has no rate.
+    pub fn sheet_law(&self, mode: &str) -> Result<Law, Fault> {
         let mut laws = self.laws.lock().unwrap_or_else(PoisonError::into_inner);
         if let Some(law) = laws.get(mode) {
             return Ok(law.clone());
@@ -195,7 +219,8 @@ impl Rule {
                 sheets.into_iter().map(Finding::from).collect()
             }
         };
-        Ok(Application { mode, milestones: milestones.to_vec(), findings })
+        let milestones = milestones.iter().map(|target| self.with_fit(target)).collect();
+        Ok(Application { mode, milestones, findings })
     }
 
     /// Share of full strength at an age, 0 to 1; none when the rule bears no load.
@@ -206,11 +231,33 @@ impl Rule {
         if !self.script.functions.contains_key("strength") {
             return Ok(None);
         }
-        let share: f64 = self.ask("strength", vec![age_h.into(), joint_map(joint)])?;
+        let slower = self.fitted.as_ref().map_or(1.0, Fitted::slower);
+        let share: f64 = self.ask("strength", vec![(age_h / slower).into(), joint_map(joint)])?;
         match (0.0..=1.0).contains(&share) {
             true => Ok(Some(share)),
             false => Err(self.fault(format!("strength({age_h}) is {share}; it must be 0 to 1"))),
         }
+    }
+
+    /// The mode and target age the sheet gives a stage of this joint or coat; none where it has no such stage.
+    ///
+    /// # Errors
+    /// A [`Fault`] when the script fails on it.
+    pub fn sheet_target(&self, joint: &JointState, stage: &str) -> Result<Option<(String, TargetAge)>, Fault> {
+        let ForJoint { mode, milestones } = self.for_joint(joint)?;
+        Ok(milestones.iter().find(|target| target.stage == stage).map(|target| (mode, target.clone())))
+    }
+
+    /// The target age of a stage of this joint or coat, with what was fitted; none where it has no such stage.
+    ///
+    /// # Errors
+    /// A [`Fault`] when the script fails on it.
+    pub fn target(&self, joint: &JointState, stage: &str) -> Result<Option<TargetAge>, Fault> {
+        Ok(self.sheet_target(joint, stage)?.map(|(_, target)| self.with_fit(&target)))
+    }
+
+    fn with_fit(&self, target: &TargetAge) -> TargetAge {
+        self.fitted.as_ref().map_or_else(|| target.clone(), |fitted| fitted.target(target.clone()))
     }
 
     fn for_joint(&self, joint: &JointState) -> Result<ForJoint, Fault> {

@@ -186,12 +186,22 @@ fn check(settings: &Settings) -> Result<(), StartError> {
             }
         }
     }
+    let files =
+        scripts::shop_files(folder).map_err(|source| StartError::Io { what: "scripts.folder".into(), source })?;
+    let hooks = rules::Hooks::default();
+    for fault in hooks.replace(files) {
+        faults += 1;
+        println!("{fault}\n    {}", fault.mend);
+    }
+    for tally in hooks.tallies() {
+        println!("{}: good ({})", tally.file, tally.hook);
+    }
     println!("settings: good");
     match faults {
         0 => Ok(()),
         n => Err(StartError::Problem(crate::problem::Problem::new(
             crate::problem::Kind::RuleFault,
-            format!("{n} rule file(s) have a fault"),
+            format!("{n} script(s) have a fault"),
             "mend the lines named above",
         ))),
     }

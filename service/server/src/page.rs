@@ -6,6 +6,7 @@ use facts::{Level, Meets};
 
 use crate::{
     alerts::words::{self, ESTIMATE, place, spoken},
+    looked_at::LookedAt,
     now::instant,
     routes::ABRADE,
     state::State,
@@ -109,6 +110,7 @@ pub(crate) struct CurePage {
     pub(crate) findings: Vec<(&'static str, String, String)>,
     pub(crate) cautions: Vec<String>,
     pub(crate) clamps_on: String,
+    pub(crate) looked_at: LookedAt,
     pub(crate) next_step: String,
     pub(crate) estimate: &'static str,
 }
@@ -139,7 +141,7 @@ const ALERTS_SHOWN: usize = 12;
 
 impl State {
     /// An hour today, or a day and an hour.
-    fn clock_text(&self, at_ms: i64, now_ms: i64) -> String {
+    pub(crate) fn clock_text(&self, at_ms: i64, now_ms: i64) -> String {
         let (at, now) = (instant(at_ms).with_timezone(&self.zone), instant(now_ms).with_timezone(&self.zone));
         let format = if at.date_naive() == now.date_naive() {
             "%H:%M"
@@ -280,6 +282,7 @@ impl State {
                 .rule(&cure.begun.rule_version)
                 .map_or_else(|_| vec![], |r| r.sheet.cautions.clone()),
             clamps_on: cure.clamps_on.iter().map(|c| c.as_str()).collect::<Vec<_>>().join(", "),
+            looked_at: self.looked_at(bench, cure, now_ms),
             next_step: bench.step_after(cure).map_or_else(String::new, |step| step.title.clone()),
             estimate: words::ESTIMATE,
         }

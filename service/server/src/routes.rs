@@ -6,7 +6,9 @@ mod clamps;
 mod cures;
 mod events;
 mod finish;
+mod fits;
 mod health;
+mod hooks;
 mod import;
 mod instruments;
 mod jobs;
@@ -16,6 +18,8 @@ mod materials;
 mod milestones;
 mod mixes;
 mod moisture;
+mod observations;
+mod observed;
 mod pages;
 mod plans;
 mod plates;
@@ -87,6 +91,10 @@ const ADDRESSES: &[&str] = &[
     "GET /api/v1/joints/{id}",
     "GET POST /api/v1/clamps",
     "GET /api/v1/clamps/{id}",
+    "GET POST /api/v1/observations",
+    "GET /api/v1/observations/{id}",
+    "POST /api/v1/observations/{id}/withdraw",
+    "POST /api/v1/rules/{material}/fit",
     "GET /api/v1/materials",
     "GET /api/v1/materials/{id}",
     "GET /api/v1/rules/functions",
@@ -122,6 +130,8 @@ const ADDRESSES: &[&str] = &[
     "POST /api/v1/coats/{id}/rule",
     "POST /api/v1/coats/{id}/withdraw",
     "GET /api/v1/milestones",
+    "GET /api/v1/hooks",
+    "GET /api/v1/instruments/{id}/held-back",
     "GET /api/v1/alerts",
     "GET /api/v1/alerts/{id}",
     "POST /api/v1/alerts/{id}/acknowledge",
@@ -163,6 +173,9 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
                 .configure(jobs::configure)
                 .configure(joints::configure)
                 .configure(clamps::configure)
+                .configure(observations::configure)
+                .configure(fits::configure)
+                .configure(hooks::configure)
                 .configure(materials::configure)
                 .configure(rules::configure)
                 .configure(lots::configure)
@@ -179,6 +192,7 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
         .configure(health::configure)
         .configure(pages::configure)
         .configure(rules::configure_pages)
+        .configure(observed::configure)
         .default_service(web::to(nowhere));
 }
 

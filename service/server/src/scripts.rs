@@ -50,6 +50,59 @@ pub(crate) fn rule_files(folder: &Path) -> std::io::Result<Vec<Result<RuleFile, 
     Ok(paths.into_iter().map(read).collect())
 }
 
+/// Every shop script of a scripts folder, by name and text. A folder without `shop` has none.
+///
+/// # Errors
+/// When the folder cannot be read.
+pub(crate) fn shop_files(folder: &Path) -> std::io::Result<Vec<Result<(String, String), Fault>>> {
+    let shop = folder.join("shop");
+    if !shop.is_dir() {
+        return Ok(vec![]);
+    }
+    let mut files = Vec::new();
+    for entry in std::fs::read_dir(&shop)? {
+        let path = entry?.path();
+        let stem = path.file_stem().unwrap_or_default().to_string_lossy().into_owned();
+        if path.extension().is_none_or(|ending| ending != "rhai") {
+            continue;
+        }
+        let file = format!("shop/{stem}.rhai");
+        let fault =
+            |what: String, mend: &str| Fault { file: file.clone(), line: 0, column: 0, what, mend: mend.into() };
+        let plain = stem.len() <= 48 && stem.bytes().all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'-');
+        files.push(match std::fs::read_to_string(&path) {
+            _ if !plain => Err(fault(
+                "its name is no id".into(),
+                "name the file with up to 48 lower case letters, digits and hyphens, like \"quiet-hours.rhai\"",
+            )),
+            Ok(text) => Ok((file, text)),
+            Err(e) => Err(fault(e.to_string(), "make the file readable and save it as UTF-8")),
+        });
+    }
+    Ok(files)
+}
+
+/// Takes the shop's own scripts as they stand. Gives what is wrong with those that are not asked for it.
+async fn read_shop(state: &Arc<State>, folder: &Path) -> Vec<Fault> {
+    let read = match shop_files(folder) {
+        Ok(read) => read,
+        Err(e) => {
+            tracing::error!(error = %e, "the shop's scripts cannot be read");
+            return vec![];
+        }
+    };
+    let with = state.clone();
+    let replaced = tokio::task::spawn_blocking(move || with.hooks.replace(read)).await;
+    let faults = replaced.unwrap_or_else(|e| {
+        tracing::error!(error = %e, "the shop's scripts could not be compiled");
+        vec![]
+    });
+    for fault in &faults {
+        tracing::warn!(%fault, "a shop script is not asked");
+    }
+    faults
+}
+
 /// Reads the folder and puts every changed text that passes in force; the others are kept as faults and leave the
 /// last good version where it is. Returns how many came in force.
 pub(crate) async fn read_folder(state: &Arc<State>) -> Result<usize, Problem> {
@@ -84,6 +137,7 @@ pub(crate) async fn read_folder(state: &Arc<State>) -> Result<usize, Problem> {
     for said in join_all(good.into_iter().map(|file| put_in_force(state, fact_of(file, None), "scripts"))).await {
         said?;
     }
+    faults.extend(read_shop(state, &folder).await.into_iter().map(|fault| (fault.file.clone(), fault)));
     *state.faults.write().unwrap_or_else(PoisonError::into_inner) = faults;
     Ok(changed)
 }
@@ -224,12 +278,12 @@ fn write_whole(path: &Path, text: &str) -> std::io::Result<()> {
 /// Watches the folder until told to stop and reads it again after a change has settled.
 pub(crate) async fn watch(state: Arc<State>, stop: CancellationToken) {
     let (tell, mut told) = mpsc::channel(1);
-    let folder = state.settings.scripts.folder.join("materials");
+    let folder = state.settings.scripts.folder.clone();
     let watcher = notify::recommended_watcher(move |_| {
         // One waiting notice is enough: the whole folder is read again.
         let _ = tell.try_send(());
     });
-    let watching = watcher.and_then(|mut w| w.watch(&folder, RecursiveMode::NonRecursive).map(|()| w));
+    let watching = watcher.and_then(|mut w| w.watch(&folder, RecursiveMode::Recursive).map(|()| w));
     let _watcher = match watching {
         Ok(watcher) => watcher,
         Err(e) => {

@@ -104,7 +104,7 @@ pub struct Store {
 #[derive(Debug, Clone, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct Scripts {
-    /// Folder with `materials/*.rhai`.
+    /// Folder with `materials/*.rhai`, and `shop/*.rhai` if the shop has scripts of its own.
     pub folder: PathBuf,
     /// Whether a saved file is read again at once.
     pub watch: bool,

@@ -12,7 +12,7 @@ use chrono_tz::Tz;
 use clock::{Bench, Refusal, claims};
 use facts::{Entry, Fact, Reading, Recorded};
 use metrics_exporter_prometheus::PrometheusHandle;
-use rules::{Fault, Rulebook};
+use rules::{Fault, Hooks, Rulebook};
 use store::{Answer, Database, Error, Keeper, NewDelivery, Outcome, Said, Saying, Writer};
 use tokio::sync::{Notify, broadcast, oneshot};
 
@@ -80,6 +80,8 @@ pub struct State {
     reader: Mutex<Box<dyn Database>>,
     pub(crate) settings: Settings,
     pub(crate) intake: Intake,
+    /// The shop's own scripts.
+    pub(crate) hooks: Hooks,
     pub(crate) zone: Tz,
     /// One at a time changes which rules are in force: the folder is not read while a text is saved into it.
     pub(crate) scripts: tokio::sync::Mutex<()>,
@@ -113,6 +115,7 @@ impl State {
             reader: Mutex::new(reader),
             settings,
             intake: Intake::default(),
+            hooks: Hooks::default(),
             zone,
             scripts: tokio::sync::Mutex::default(),
             faults: RwLock::default(),

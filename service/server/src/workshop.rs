@@ -189,6 +189,21 @@ impl State {
     }
 }
 
+/// A target age with what was particular to a cure when it began: its age then, as a share of what its rule alone gave.
+fn particular(mut target: TargetAge, had: &[TargetAge], plain: &[TargetAge]) -> TargetAge {
+    let of_stage = |ages: &[TargetAge]| ages.iter().find(|age| age.stage == target.stage).cloned();
+    if let (Some(had), Some(plain)) = (of_stage(had), of_stage(plain))
+        && plain.likely_h > 0.0
+    {
+        let share = had.likely_h / plain.likely_h;
+        target.earliest_h *= share;
+        target.likely_h *= share;
+        target.safe_h *= share;
+        target.ahead_h = had.ahead_h.min(target.earliest_h);
+    }
+    target
+}
+
 /// How the time of one stage moves. Times are those it is told at: the safe end of what opens, the early end of what
 /// closes.
 #[derive(Serialize)]
@@ -246,11 +261,15 @@ impl State {
         let air = bench.air_at(begun.zone.as_str(), begun.started_at.timestamp_millis());
         let air = air.ok_or_else(|| Problem::not_found("zone", begun.zone.as_str()))?;
         let said = rule.application(air, &begun.joint_state)?;
+        // What no rule says of this coat (thinner, draught, the coats beneath) keeps its share of each stage.
+        let before = self.rulebook.rule(&begun.rule_version).and_then(|old| old.application(air, &begun.joint_state));
+        let plain = before.map_or_else(|_| vec![], |before| before.milestones);
+        let milestones = said.milestones.into_iter().map(|target| particular(target, &begun.milestones, &plain));
         Ok(CureRuleChanged {
             cure: begun.id.clone(),
             rule_version: rule.version.clone(),
             mode: said.mode,
-            milestones: said.milestones,
+            milestones: milestones.collect(),
             limits: rule.limits.clone(),
         })
     }

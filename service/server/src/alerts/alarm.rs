@@ -11,7 +11,14 @@ use futures_util::future::join_all;
 use store::NewDelivery;
 use tokio_util::sync::CancellationToken;
 
-use crate::{alerts::words, problem::Problem, state::State};
+use crate::{
+    alerts::{
+        shop::{self, Telling},
+        words,
+    },
+    problem::Problem,
+    state::State,
+};
 
 /// Longest the task sleeps without looking at the wall clock.
 const LONGEST_SLEEP: Duration = Duration::from_secs(5);
@@ -28,24 +35,40 @@ pub(crate) async fn step(state: &Arc<State>) -> Result<usize, Problem> {
         let now_ms = state.now().ms();
         let due = state.shared.bench_mut().due(now_ms, AT_ONCE);
         if due.is_empty() {
+            shop::tell_set_aside(state).await?;
             return Ok(told);
         }
         told += due.len();
-        let sayings: Vec<_> = due.iter().filter_map(|due| saying(state, due, now_ms)).collect();
-        // All at once: the writer commits together what waits together.
-        for said in join_all(sayings.into_iter().map(|saying| state.say(saying))).await {
-            said?;
-        }
+        let tellings: Vec<_> = due.iter().filter_map(|due| telling(state, due, now_ms)).collect();
+        tell_all(state, shop::worded(state, tellings).await).await?;
     }
 }
 
-fn saying(state: &State, due: &Due, now_ms: i64) -> Option<store::Saying> {
-    let fact = match due {
+/// Says tellings, each with its deliveries, then the steps that follow from them.
+async fn tell_all(state: &Arc<State>, tellings: Vec<Telling>) -> Result<(), Problem> {
+    let now_ms = state.now().ms();
+    let mut steps = Vec::new();
+    let mut sayings = Vec::new();
+    for telling in tellings {
+        let deliveries = deliveries(state, &telling, now_ms);
+        sayings.push(state.saying(telling.fact, now_ms, "clock", deliveries, None));
+        steps.extend(telling.steps);
+    }
+    // All at once: the writer commits together what waits together.
+    for said in join_all(sayings.into_iter().map(|saying| state.say(saying))).await {
+        said?;
+    }
+    shop::add_steps(state, steps).await;
+    Ok(())
+}
+
+fn telling(state: &State, due: &Due, now_ms: i64) -> Option<Telling> {
+    Some(match due {
         Due::Reached { cure, milestone, alert, due_ms, late } => {
             let bench = state.bench();
             let words = words::of_milestone(state, &bench, bench.cure(cure.as_str())?, *milestone);
             metrics::histogram!("benchclock_alert_lateness_seconds").record((now_ms - due_ms) as f64 / 1000.0);
-            Fact::AlertRaised(Box::new(AlertRaised {
+            let raised = AlertRaised {
                 id: alert.clone(),
                 alert_kind: facts::AlertKind::Milestone,
                 cure: Some(cure.clone()),
@@ -54,12 +77,13 @@ fn saying(state: &State, due: &Due, now_ms: i64) -> Option<store::Saying> {
                 late: *late,
                 title: words.title,
                 body: words.body,
-            }))
+            };
+            Telling::new(raised, words.kept)
         }
         Due::Gelling { mix, alert, due_ms, late } => {
             let bench = state.bench();
             let words = words::of_mix(state, &bench, bench.mixes().get(mix)?);
-            Fact::AlertRaised(Box::new(AlertRaised {
+            let raised = AlertRaised {
                 id: alert.clone(),
                 alert_kind: facts::AlertKind::Mix,
                 cure: None,
@@ -68,49 +92,44 @@ fn saying(state: &State, due: &Due, now_ms: i64) -> Option<store::Saying> {
                 late: *late,
                 title: words.title,
                 body: words.body,
-            }))
+            };
+            Telling::new(raised, words.kept)
         }
-        Due::Again { alert } => Fact::AlertRepeated { alert: alert.clone() },
-        Due::Untrue { alert, now_due_ms } => Fact::AlertRetracted {
+        Due::Again { alert } => {
+            let raised = state.bench().alerts().get(alert).map(|alert| AlertRaised::clone(&alert.raised));
+            Telling::again(Fact::AlertRepeated { alert: alert.clone() }, raised)
+        }
+        Due::Untrue { alert, now_due_ms } => Telling::silent(Fact::AlertRetracted {
             alert: alert.clone(),
             because: match now_due_ms {
                 Some(ms) => format!("readings were corrected; it is expected at {}", state.rfc3339(*ms)),
                 None => "readings were corrected; in this air it is not expected at all".into(),
             },
-        },
-    };
-    let deliveries = match &fact {
-        Fact::AlertRaised(raised) => deliveries(state, raised, now_ms),
-        Fact::AlertRepeated { alert } => {
-            let raised = state.bench().alerts().get(alert).map(|alert| alert.raised.clone());
-            raised.map_or_else(Vec::new, |raised| deliveries(state, &raised, now_ms))
-        }
-        _ => vec![],
-    };
-    Some(state.saying(fact, now_ms, "clock", deliveries, None))
+        }),
+    })
 }
 
 /// Says an alert that is no milestone's, together with its deliveries.
 ///
 /// # Errors
 /// When the store failed; nothing was told.
-pub(crate) async fn tell(state: &State, raised: AlertRaised) -> Result<(), Problem> {
-    let now_ms = state.now().ms();
-    let deliveries = deliveries(state, &raised, now_ms);
-    let saying = state.saying(Fact::AlertRaised(Box::new(raised)), now_ms, "clock", deliveries, None);
-    state.say(saying).await.map(drop)
+pub(crate) async fn tell(state: &Arc<State>, raised: AlertRaised) -> Result<(), Problem> {
+    let worded = shop::worded(state, vec![Telling::new(raised, String::new())]).await;
+    tell_all(state, worded).await
 }
 
-/// One delivery for each receiver.
-fn deliveries(state: &State, raised: &AlertRaised, now_ms: i64) -> Vec<NewDelivery> {
+/// One delivery for each receiver that is to hear of it.
+fn deliveries(state: &State, telling: &Telling, now_ms: i64) -> Vec<NewDelivery> {
+    let Some(raised) = &telling.about else { return vec![] };
     let body = words::payload(state, raised);
+    let chosen = |name: &String| telling.to.as_ref().is_none_or(|to| to.contains(name));
     let to = |channel: &crate::settings::Webhook| NewDelivery {
         alert: raised.id.clone(),
         channel: channel.name.clone(),
         body: body.clone(),
         due_ms: now_ms,
     };
-    state.settings.webhooks.iter().map(to).collect()
+    state.settings.webhooks.iter().filter(|hook| chosen(&hook.name)).map(to).collect()
 }
 
 /// Runs steps until told to stop.

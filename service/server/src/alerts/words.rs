@@ -14,6 +14,8 @@ pub(crate) struct Words {
     pub(crate) stage: String,
     pub(crate) title: String,
     pub(crate) body: String,
+    /// Cautions that follow the body whatever the shop's scripts make of it.
+    pub(crate) kept: String,
 }
 
 /// A stage as a person says it: "clamp_off" is "clamp off".
@@ -53,16 +55,17 @@ pub(crate) fn of_milestone(state: &State, bench: &Bench, cure: &Cure, milestone:
     if let Some(step) = bench.step_after(cure) {
         body.push_str(&format!("Next step of the job: {}. ", step.title));
     }
+    let mut kept = String::new();
     let now_ms = state.now().ms();
     let spoiled = bench.broken_limits(cure, now_ms);
     for (limit, since_ms, air) in spoiled {
-        body.push_str(&format!("Look out: {}. ", broken(state, limit, since_ms, air)));
+        kept.push_str(&format!("Look out: {}. ", broken(state, limit, since_ms, air)));
     }
     if bench.climate(cure, now_ms).is_assumed() {
-        body.push_str("Part of the air was assumed, not measured. ");
+        kept.push_str("Part of the air was assumed, not measured. ");
     }
-    body.push_str(ESTIMATE);
-    Words { stage: target.stage.clone(), title, body }
+    kept.push_str(ESTIMATE);
+    Words { stage: target.stage.clone(), title, body: body.trim_end().into(), kept }
 }
 
 /// What is said of a mix that is about to gel.
@@ -75,8 +78,8 @@ pub(crate) fn of_mix(state: &State, bench: &Bench, mix: &Mix) -> Words {
         )
     };
     let title = format!("Gelling, mix {}: from {}", mix.made.id, at(gels.earliest_ms));
-    let body = format!("Most of its kind have gelled by {}. {} {ESTIMATE}", at(gels.likely_ms), mix.made.life.next);
-    Words { stage: "gels".into(), title, body }
+    let body = format!("Most of its kind have gelled by {}. {}", at(gels.likely_ms), mix.made.life.next);
+    Words { stage: "gels".into(), title, body, kept: ESTIMATE.into() }
 }
 
 /// A broken limit in a sentence.
@@ -107,6 +110,7 @@ pub(crate) fn payload(state: &State, raised: &AlertRaised) -> String {
         facts::AlertKind::SensorSilent => "sensor.silent",
         facts::AlertKind::CalibrationDue => "calibration.due",
         facts::AlertKind::Mix => "mix.gelling",
+        facts::AlertKind::HookSetAside => "hook.set_aside",
     };
     let timestamp = state.rfc3339(raised.due_at.timestamp_millis());
     serde_json::to_string(&Payload { r#type, timestamp, data: raised }).expect("an alert has a JSON form")

@@ -23,6 +23,7 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/cures/{id}/clamps-off").route(web::post().to(clamps_off)))
         .service(web::resource("/alerts/{id}/seen").route(web::post().to(seen)))
         .service(web::resource("/glue-up").route(web::get().to(form)).route(web::post().to(register)))
+        .service(web::resource("/hooks").route(web::get().to(hooks)))
         .service(web::resource("/board.css").route(web::get().to(style)))
         .service(web::resource("/board.js").route(web::get().to(script)));
 }
@@ -61,6 +62,10 @@ async fn cure(shop: Shop, id: web::Path<String>) -> Answer {
     let bench = shop.bench();
     let cure = bench.cure(&id).ok_or_else(|| Problem::not_found("glue-up or coat", &id))?;
     show(&shop.cure_page(&bench, cure), HttpResponse::Ok())
+}
+
+async fn hooks(shop: Shop) -> Answer {
+    show(&shop.hooks_page(), HttpResponse::Ok())
 }
 
 async fn clamps_off(shop: Shop, id: web::Path<String>) -> Answer {

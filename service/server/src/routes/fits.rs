@@ -1,0 +1,51 @@
+//! Fitting a rule to what was seen at the bench: a report and a draft. Nothing comes in force by asking for one.
+
+use actix_web::{HttpResponse, web};
+use rules::fit;
+use serde::{Deserialize, Serialize};
+
+use super::{Answer, Shop};
+use crate::{
+    body::Body,
+    now::instant,
+    problem::{Kind, Problem},
+};
+
+pub(super) fn configure(config: &mut web::ServiceConfig) {
+    config.service(web::resource("/rules/{material}/fit").route(web::post().to(fitted)));
+}
+
+/// Nothing is asked for but the fit.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Nothing {}
+
+#[derive(Serialize)]
+struct FitWire {
+    material: String,
+    #[serde(flatten)]
+    report: fit::FitReport,
+}
+
+async fn fitted(shop: Shop, material: web::Path<String>, _: Body<Nothing>) -> Answer {
+    let material = material.into_inner();
+    let (version, cases) = {
+        let bench = shop.bench();
+        let version = bench.in_force().get(material.as_str()).cloned();
+        (version.ok_or_else(|| Problem::not_found("material", &material))?, fit::cases(&bench, &material))
+    };
+    let on = instant(shop.now().ms()).with_timezone(&shop.zone).date_naive().to_string();
+    let state = shop.clone();
+    // Scripts are asked and a likelihood is summed: not on a thread that answers requests.
+    let report = web::block(move || {
+        let rule = state.rulebook.rule(&version)?;
+        let (_, text) = state.rulebook.text(&version).unwrap_or_default();
+        let weighed = fit::Weighed::new(&rule, cases)?;
+        let evidence = weighed.measure(&state.bench());
+        fit::report(&rule, &text, evidence, &on)
+    });
+    let report = report
+        .await
+        .map_err(|_| Problem::new(Kind::Internal, "the fit did not end", "try again; the log says more"))??;
+    Ok(HttpResponse::Ok().json(FitWire { material, report }))
+}
