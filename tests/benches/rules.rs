@@ -107,7 +107,9 @@ fn a_what_if_over_a_year(bencher: Bencher<'_, '_>) {
             let age_h = trial.age_h(from_ms + (NOW_MS - from_ms) / 96 * i);
             black_box(rule.strength(age_h, &JOINT).is_ok());
         }
-        black_box(said.milestones.iter().map(|target| trial.milestone(target, NOW_MS)).count());
+        for target in &said.milestones {
+            black_box(trial.milestone(target, NOW_MS));
+        }
     });
 }
 
