@@ -107,8 +107,15 @@ impl Browser {
         found.unwrap_or_else(|e| panic!("there is no {css}: {e}"))
     }
 
+    /// Presses something; again, if the page was fetched anew under the finger.
     pub(crate) async fn click(&self, css: &str) {
-        self.find(css).await.click().await.unwrap_or_else(|e| panic!("{css} cannot be pressed: {e}"));
+        for _ in 0..4 {
+            match self.find(css).await.click().await {
+                Err(e) if e.to_string().to_lowercase().contains("stale element") => {}
+                pressed => return pressed.unwrap_or_else(|e| panic!("{css} cannot be pressed: {e}")),
+            }
+        }
+        panic!("{css} is fetched anew each time it is pressed");
     }
 
     /// What the page says, as a person reads it.

@@ -135,7 +135,7 @@ impl Shop {
             Event::ChangeRule { cure: n, law, stages } => {
                 let like = begun(stages, LAWS[law], ZONES[0], now_h, 0, false);
                 let (rule_version, milestones, limits) = (like.rule_version, like.milestones, vec![]);
-                let bearing = begun.bearing.clone();
+                let bearing = like.bearing;
                 let change =
                     CureRuleChanged { cure: cure(n), rule_version, mode: String::new(), milestones, limits, bearing };
                 (now_h, Fact::CureRuleChanged(change.into()))

@@ -107,8 +107,7 @@ impl State {
     }
 }
 
-async fn later(shop: Shop, id: web::Path<String>, fields: web::Form<Vec<(String, String)>>) -> Answer {
-    let fields = Fields(fields.into_inner());
+async fn later(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer {
     let alert = {
         let bench = shop.bench();
         bench.alerts().get_key_value(id.as_str()).map(|(id, _)| id.clone())

@@ -338,8 +338,7 @@ fn clamp_names(bench: &Bench, board: &Board<'_>) -> Vec<String> {
     free.map(|line| names(bench, std::slice::from_ref(line.clamp))).collect()
 }
 
-async fn seen(shop: Shop, id: web::Path<String>, fields: web::Form<Vec<(String, String)>>) -> Answer {
-    let fields = Fields(fields.into_inner());
+async fn seen(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer {
     let ids = {
         let bench = shop.bench();
         let alert = bench.alerts().get(id.as_str()).ok_or_else(|| Problem::not_found("alert", &id))?;

@@ -170,8 +170,7 @@ fn can_be_undone(cure: &Cure, now_ms: i64) -> bool {
     cure.withdrawn.is_none() && cure.is_open() && now_ms - cure.recorded_ms <= UNDO_MS
 }
 
-async fn clamps_off(shop: Shop, id: web::Path<String>, fields: web::Form<Vec<(String, String)>>) -> Answer {
-    let fields = Fields(fields.into_inner());
+async fn clamps_off(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer {
     let (fact, told) = {
         let bench = shop.bench();
         let cure = bench.cure(&id).ok_or_else(|| Problem::not_found("glue-up or coat", &id))?;

@@ -1,5 +1,8 @@
 //! The fields of a form as a browser sends it.
 
+use std::{future::Future, pin::Pin};
+
+use actix_web::{FromRequest, HttpRequest, dev::Payload, http::header, web};
 use facts::{Id, Kind as IdKind};
 use sha2::{Digest, Sha256};
 use store::Answer;
@@ -15,6 +18,20 @@ const KEPT_AT_MOST_MS: i64 = 7 * 24 * 3_600_000;
 
 /// Names and values in their order; a name may come more than once.
 pub(super) struct Fields(pub(super) Vec<(String, String)>);
+
+impl FromRequest for Fields {
+    type Error = actix_web::Error;
+    type Future = Pin<Box<dyn Future<Output = Result<Self, Self::Error>>>>;
+
+    fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
+        // A button without anything to fill in needs no form.
+        if !request.headers().contains_key(header::CONTENT_TYPE) {
+            return Box::pin(async { Ok(Self(vec![])) });
+        }
+        let form = web::Form::from_request(request, payload);
+        Box::pin(async move { Ok(Self(form.await?.into_inner())) })
+    }
+}
 
 impl Fields {
     /// The first value of a name that is not empty.

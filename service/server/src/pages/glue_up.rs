@@ -207,8 +207,7 @@ fn joint_text(bench: &Bench, joint: &JointAdded) -> String {
 }
 
 /// Fields as the form sends them; clamps come once for each that is ticked.
-async fn register(shop: Shop, fields: web::Form<Vec<(String, String)>>) -> Answer {
-    let fields = Fields(fields.into_inner());
+async fn register(shop: Shop, fields: Fields) -> Answer {
     match registered(&shop, &fields).await {
         Ok(id) => see_other(&format!("/cures/{id}")),
         Err(problem) => {

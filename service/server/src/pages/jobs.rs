@@ -163,8 +163,7 @@ impl State {
     }
 }
 
-async fn open(shop: Shop, fields: web::Form<Vec<(String, String)>>) -> Answer {
-    let fields = Fields(fields.into_inner());
+async fn open(shop: Shop, fields: Fields) -> Answer {
     match opened(&shop, &fields).await {
         Ok(id) => see_other(&format!("/jobs/{id}")),
         Err(problem) => {

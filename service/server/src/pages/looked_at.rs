@@ -56,8 +56,7 @@ impl State {
     }
 }
 
-async fn observed(shop: Shop, id: web::Path<String>, fields: web::Form<Vec<(String, String)>>) -> Answer {
-    let fields = Fields(fields.into_inner());
+async fn observed(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer {
     let cure: CureId = {
         let bench = shop.bench();
         let known = bench.cure(&id).map(|cure| cure.begun.id.clone());

@@ -106,8 +106,7 @@ impl State {
     }
 }
 
-async fn add_lot(shop: Shop, fields: web::Form<Vec<(String, String)>>) -> Answer {
-    let fields = Fields(fields.into_inner());
+async fn add_lot(shop: Shop, fields: Fields) -> Answer {
     match added(&shop, &fields).await {
         Ok(()) => see_other("/materials"),
         Err(problem) => show(&shop.materials_page(problem.to_string()), HttpResponse::build(problem.status_code())),

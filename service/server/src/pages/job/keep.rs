@@ -26,10 +26,8 @@ fn known(shop: &Shop, id: &str) -> Result<JobId, Problem> {
     bench.jobs().get_key_value(id).map(|(id, _)| id.clone()).ok_or_else(|| Problem::not_found("job", id))
 }
 
-type Form = web::Form<Vec<(String, String)>>;
-
-async fn done(shop: Shop, path: web::Path<(String, String)>, fields: Form) -> Answer {
-    let (fields, (id, step)) = (Fields(fields.into_inner()), path.into_inner());
+async fn done(shop: Shop, path: web::Path<(String, String)>, fields: Fields) -> Answer {
+    let (id, step) = path.into_inner();
     let fact = Fact::StepDone { job: known(&shop, &id)?, step: StepId::new(step.clone())? };
     let at_ms = fields.pressed_ms(shop.now().ms())?;
     let kept = fields.answer(&format!("/jobs/{id}/steps/{step}/done"), &id);
@@ -37,8 +35,7 @@ async fn done(shop: Shop, path: web::Path<(String, String)>, fields: Form) -> An
     see_other(&format!("/jobs/{id}"))
 }
 
-async fn note(shop: Shop, id: web::Path<String>, fields: Form) -> Answer {
-    let fields = Fields(fields.into_inner());
+async fn note(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer {
     let text = fields.get("text").unwrap_or_default().to_string();
     let fact = Fact::NoteMade(NoteMade { job: known(&shop, &id)?, text });
     let at_ms = fields.pressed_ms(shop.now().ms())?;
