@@ -28,7 +28,7 @@ impl FromRequest for Fields {
         if !request.headers().contains_key(header::CONTENT_TYPE) {
             return Box::pin(async { Ok(Self(vec![])) });
         }
-        let form = web::Form::from_request(request, payload);
+        let form = web::Form::<Vec<(String, String)>>::from_request(request, payload);
         Box::pin(async move { Ok(Self(form.await?.into_inner())) })
     }
 }
