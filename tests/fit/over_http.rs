@@ -250,3 +250,33 @@ async fn what_nobody_can_know_is_left_out_and_said() {
     assert!(why[1].contains("says nothing of its age") && why[3].contains("says nothing of its age"), "{why:?}");
     bench.stop().await;
 }
+
+/// A thinned coat is given more time than its film alone says. Seen exactly then, it says that the sheet is right.
+#[tokio::test]
+async fn a_thinned_coat_is_measured_by_the_time_it_was_given() {
+    let bench = Bench::small().await;
+    bench.furnish().await;
+    bench.read_air("bench", 20.0, 50.0).await;
+    let mut given_h = Vec::new();
+    for (n, thinner_parts) in [0.0, 5.0, 0.0, 5.0, 0.0, 5.0].into_iter().enumerate() {
+        let id = format!("c-{n}");
+        let body = json!({"id": id, "instrument": "guitar", "surface": format!("s-{n}"), "material": "shellac",
+                          "zone": "bench", "thinner_parts": thinner_parts, "film_um": 60});
+        let coat = bench.post("/api/v1/coats", body).await.good();
+        let stage =
+            coat["milestones"].as_array().expect("milestones").iter().find(|m| m["stage"] == "dry_to_touch").cloned();
+        let stage = stage.expect("it dries");
+        given_h.push(stage["target_ages_h"][1].as_f64().expect("an age"));
+        let minutes = (bench::ms(stage["likely_at"].as_str().expect("a time")) - bench.now.ms()) / 60_000;
+        bench.wait_minutes(minutes - 1);
+        see(&bench, &id, "dry_to_touch", false, 0).await.good();
+        bench.wait_minutes(3);
+        bench.read_air("bench", 20.0, 50.0).await;
+        see(&bench, &id, "dry_to_touch", true, 0).await.good();
+    }
+    assert!(given_h[1] > 1.1 * given_h[0], "thinner makes it later: {given_h:?}");
+    let fit = bench.post("/api/v1/rules/shellac/fit", json!({})).await.good();
+    assert_eq!(fit["pieces"], 6, "{fit}");
+    near(&fit["stages"][0]["times"]["likely"], 1.0, 0.07);
+    bench.stop().await;
+}

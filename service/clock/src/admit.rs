@@ -130,6 +130,8 @@ impl Bench {
                 let was = if known.cancelled_ms.is_some() { "was called off already" } else { "is over" };
                 Err(conflict(format!("plan \"{plan}\" {was}"), "nothing needs recording"))
             }
+            Fact::NoteMade(made) => self.admit_note(made),
+            Fact::PhotoAdded(added) => self.admit_photo(added),
         }
     }
 
@@ -291,7 +293,7 @@ impl Bench {
     }
 
     pub(crate) fn open_job(&self, job: &str, step: Option<&str>) -> Result<(), Refusal> {
-        let known = self.jobs.get(job).ok_or_else(|| unknown("job", job, "jobs"))?;
+        let known = self.known_job(job)?;
         if known.closed {
             return Err(conflict(format!("job \"{job}\" is closed"), "open a new job for further work"));
         }
@@ -301,6 +303,10 @@ impl Bench {
             }
             _ => Ok(()),
         }
+    }
+
+    pub(crate) fn known_job(&self, job: &str) -> Result<&crate::Job, Refusal> {
+        self.jobs.get(job).ok_or_else(|| unknown("job", job, "jobs"))
     }
 
     fn open_cure(&self, cure: &CureId) -> Result<&crate::Cure, Refusal> {
@@ -394,7 +400,7 @@ fn spoken(fact: &Fact) -> Result<(), Refusal> {
     }
 }
 
-fn words(what: &str, text: &str, least: usize) -> Result<(), Refusal> {
+pub(crate) fn words(what: &str, text: &str, least: usize) -> Result<(), Refusal> {
     let length = text.trim().chars().count();
     if (least..=LONGEST).contains(&length) && !text.chars().any(char::is_control) {
         return Ok(());
@@ -470,6 +476,8 @@ pub fn claims(fact: &Fact) -> Vec<(&'static str, &str)> {
         // The zone too: two plans for the same time there do not go together.
         Fact::AirPlanned(said) => vec![("plan", said.id.as_str()), ("zone", said.zone.as_str())],
         Fact::PlanCancelled { plan } => vec![("plan", plan.as_str())],
+        Fact::NoteMade(made) => vec![("job", made.job.as_str())],
+        Fact::PhotoAdded(added) => vec![("job", added.job.as_str())],
         Fact::MixMade(made) => vec![("mix", made.id.as_str())],
     }
 }

@@ -36,8 +36,7 @@ impl Bench {
                 self.plates.insert(added.id.clone(), Plate { added: added.clone(), at_ms: happened_ms });
             }
             Fact::JobOpened(opened) => {
-                let job = Job { opened: opened.clone(), done: Default::default(), cures: Vec::new(), closed: false };
-                self.jobs.insert(opened.id.clone(), job);
+                self.jobs.insert(opened.id.clone(), Job::new(opened.clone(), happened_ms));
             }
             Fact::StepDone { job, step } => {
                 if let Some(job) = self.jobs.get_mut(job) {
@@ -129,6 +128,8 @@ impl Bench {
                     self.follow_plans(&zone);
                 }
             }
+            Fact::NoteMade(made) => self.keep_note(made, happened_ms),
+            Fact::PhotoAdded(added) => self.keep_photo(added, happened_ms),
             Fact::MixMade(made) => {
                 self.live_mixes.insert(made.id.clone());
                 self.mixes.insert(made.id.clone(), Mix { made: (**made).clone(), at_ms: happened_ms });

@@ -7,8 +7,8 @@ use serde::{Deserialize, Serialize};
 
 use crate::{
     AlertId, Amount, ClampId, CureBegun, CureId, HygrometerCalibrated, InstrumentId, InstrumentMoved, JobId, JointId,
-    JointLoaded, LotClosed, LotId, LotUsed, MaterialId, MixMade, ObservationId, ObservationMade, PlanId, PlateAdded,
-    Porosity, RhPct, SetupMeasured, StageReached, StepId, StringsFitted, TempC, VersionId, ZoneId,
+    JointLoaded, LotClosed, LotId, LotUsed, MaterialId, MixMade, NoteMade, ObservationId, ObservationMade, PhotoAdded,
+    PlanId, PlateAdded, Porosity, RhPct, SetupMeasured, StageReached, StepId, StringsFitted, TempC, VersionId, ZoneId,
 };
 
 /// One thing a person, a sensor or the clock said. Corrections are further facts.
@@ -120,6 +120,10 @@ pub enum Fact {
         /// The plan.
         plan: PlanId,
     },
+    /// Something was written down about a job.
+    NoteMade(NoteMade),
+    /// A photo was added to a job.
+    PhotoAdded(PhotoAdded),
     /// Something was mixed, and its working life began.
     MixMade(Box<MixMade>),
     /// Somebody looked how far a cure is.

@@ -18,6 +18,8 @@ pub enum Kind {
     NotFound,
     /// This address does not answer to this method.
     Method,
+    /// It was sent by a page of another site.
+    Foreign,
     /// It contradicts what the bench knows.
     Conflict,
     /// The body is larger than is taken.
@@ -49,6 +51,7 @@ impl Kind {
             Self::Malformed => ("malformed", "The request cannot be read", StatusCode::BAD_REQUEST),
             Self::NotFound => ("not-found", "There is nothing here", StatusCode::NOT_FOUND),
             Self::Method => ("method", "This address does not do that", StatusCode::METHOD_NOT_ALLOWED),
+            Self::Foreign => ("foreign", "It comes from another site", StatusCode::FORBIDDEN),
             Self::Conflict => ("conflict", "It contradicts what the bench knows", StatusCode::CONFLICT),
             Self::TooLarge => ("too-large", "The body is too large", StatusCode::PAYLOAD_TOO_LARGE),
             Self::Media => ("media-type", "The body is of another type", StatusCode::UNSUPPORTED_MEDIA_TYPE),

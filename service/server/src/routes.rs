@@ -23,8 +23,6 @@ mod milestones;
 mod mixes;
 mod moisture;
 mod observations;
-mod observed;
-mod pages;
 mod plans;
 mod plates;
 mod push;
@@ -56,17 +54,19 @@ use actix_web::{
 use serde::Deserialize;
 
 use crate::{
+    pages,
     problem::{Kind, Problem},
     state::State,
     wire::List,
 };
 
 pub(crate) use finish::{ABRADE, RecoatWire};
+pub(crate) use string_up::answered as string_up_of;
 
 /// The state as handlers take it.
-type Shop = web::Data<Arc<State>>;
+pub(crate) type Shop = web::Data<Arc<State>>;
 /// What a handler answers.
-type Answer = Result<HttpResponse, Problem>;
+pub(crate) type Answer = Result<HttpResponse, Problem>;
 
 /// Every address and its methods, for `GET /api/v1`.
 const ADDRESSES: &[&str] = &[
@@ -100,6 +100,7 @@ const ADDRESSES: &[&str] = &[
     "GET POST /api/v1/jobs",
     "GET /api/v1/jobs/{id}",
     "POST /api/v1/jobs/{id}/close",
+    "POST /api/v1/jobs/{id}/notes",
     "POST /api/v1/jobs/{id}/steps/{step}/done",
     "GET POST /api/v1/joints",
     "GET /api/v1/joints/{id}",
@@ -220,8 +221,8 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
         .configure(calendars::configure_feed)
         .configure(push::configure_scripts)
         .configure(health::configure)
+        // Last: they answer to every address that is left.
         .configure(pages::configure)
-        .configure(observed::configure)
         .default_service(web::to(nowhere));
 }
 
@@ -229,7 +230,7 @@ async fn index() -> HttpResponse {
     HttpResponse::Ok().json(List::whole(ADDRESSES))
 }
 
-async fn nowhere(request: HttpRequest) -> Answer {
+pub(crate) async fn nowhere(request: HttpRequest) -> Answer {
     Err(Problem::no_such_address(&request))
 }
 
@@ -286,7 +287,7 @@ impl Paging {
 }
 
 /// The id of the thing a request made: this time, or when the same request first came.
-fn id_of(said: &store::Said, id: &str) -> String {
+pub(crate) fn id_of(said: &store::Said, id: &str) -> String {
     match said {
         store::Said::Before(kept) => kept.body.clone(),
         _ => id.into(),

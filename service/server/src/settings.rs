@@ -15,6 +15,8 @@ pub(crate) use people::CLOSING;
 pub use people::{Alerts, Email, Person, Push};
 pub(crate) use sensors::Sensors;
 
+use crate::units::{LengthUnit, TempUnit};
+
 /// What is wrong with the settings, naming the key.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[error("setting {key}: {what}; {mend}")]
@@ -81,6 +83,12 @@ pub struct Shop {
     pub temp_low_c: f64,
     /// Warmest, °C.
     pub temp_high_c: f64,
+    /// In what temperatures are shown.
+    pub temp_unit: TempUnit,
+    /// In what lengths are shown.
+    pub length_unit: LengthUnit,
+    /// Folder of the usual jobs.
+    pub procedures: PathBuf,
 }
 
 /// Where it listens.
@@ -95,6 +103,8 @@ pub struct Server {
     pub import_limit_mib: usize,
     /// Threads that answer requests.
     pub workers: usize,
+    /// Where phones reach it, as the code on a label says; empty takes the address the page was asked at.
+    pub public_url: String,
 }
 
 /// Where facts are kept.
@@ -111,6 +121,10 @@ pub struct Store {
     pub keep_readings_days: u32,
     /// Days those means are kept.
     pub keep_means_days: u32,
+    /// Folder of the photos of jobs.
+    pub photos: PathBuf,
+    /// Largest photo taken, MiB.
+    pub photo_limit_mib: usize,
 }
 
 /// Where rules are.
@@ -174,12 +188,21 @@ impl Default for Shop {
             rh_high_pct: 55.0,
             temp_low_c: 18.0,
             temp_high_c: 26.0,
+            temp_unit: TempUnit::C,
+            length_unit: LengthUnit::Mm,
+            procedures: "config/procedures".into(),
         }
     }
 }
 impl Default for Server {
     fn default() -> Self {
-        Self { listen: "127.0.0.1:8080".into(), body_limit_kib: 4096, import_limit_mib: 64, workers: 2 }
+        Self {
+            listen: "127.0.0.1:8080".into(),
+            body_limit_kib: 4096,
+            import_limit_mib: 64,
+            workers: 2,
+            public_url: String::new(),
+        }
     }
 }
 impl Default for Store {
@@ -190,6 +213,8 @@ impl Default for Store {
             keep_backups: 14,
             keep_readings_days: 400,
             keep_means_days: 3660,
+            photos: "data/photos".into(),
+            photo_limit_mib: 16,
         }
     }
 }
@@ -232,6 +257,11 @@ impl Shop {
     pub(crate) fn target(&self) -> clock::Target {
         let temp_c = f64::midpoint(self.temp_low_c, self.temp_high_c);
         clock::Target { rh_low_pct: self.rh_low_pct, rh_high_pct: self.rh_high_pct, temp_c }
+    }
+
+    /// The band, °C and % RH.
+    pub(crate) fn band(&self) -> [(f64, f64); 2] {
+        [(self.temp_low_c, self.temp_high_c), (self.rh_low_pct, self.rh_high_pct)]
     }
 
     /// The band as the air of each zone is watched against it.
@@ -304,6 +334,17 @@ impl Settings {
         }
         if !(1..=4096).contains(&self.server.import_limit_mib) {
             return Err(wrong("server.import_limit_mib", "must be 1 to 4096", "64 holds years of a zone"));
+        }
+        let url = &self.server.public_url;
+        if !url.is_empty() && !url.starts_with("http://") && !url.starts_with("https://") {
+            return Err(wrong(
+                "server.public_url",
+                format!("\"{url}\""),
+                "write http://bench.local:8080, or leave it out",
+            ));
+        }
+        if !(1..=64).contains(&self.store.photo_limit_mib) {
+            return Err(wrong("store.photo_limit_mib", "must be 1 to 64", "16 holds what a phone makes"));
         }
         if !(1..=64).contains(&self.server.workers) {
             return Err(wrong("server.workers", "must be 1 to 64", "2 is plenty for one shop"));
@@ -417,6 +458,8 @@ mod tests {
             ("[shop]\ntemp_high_c = 18.5", "shop.temp_high_c"),
             ("[server]\nlisten = \"here\"", "server.listen"),
             ("[server]\nworkers = 0", "server.workers"),
+            ("[server]\npublic_url = \"bench\"", "server.public_url"),
+            ("[store]\nphoto_limit_mib = 0", "store.photo_limit_mib"),
             ("[climate]\nbridge_minutes = 0", "climate.bridge_minutes"),
             ("[string_up]\nmargin = 1.0", "string_up.margin"),
             ("[store]\nkeep_readings_days = 1", "store.keep_readings_days"),

@@ -4,11 +4,11 @@
 use std::collections::BTreeMap;
 
 use clock::{Bench, Dose, Law, Observation};
-use facts::{CureId, JointState, TargetAge};
+use facts::{CureId, JointState, TargetAge, VersionId};
 use serde::Serialize;
 
 use super::{HALF_WIDTH, Share, Spell};
-use crate::{Fault, Rule};
+use crate::{Fault, Rule, Rulebook};
 
 const HOUR_MS: f64 = 3_600_000.0;
 /// Spread of a stage whose sheet gives none: a third either way. Common practice, no source.
@@ -28,6 +28,10 @@ pub struct Case {
     /// The stage.
     pub stage: String,
     joint: JointState,
+    /// The rule it began with, and the likely age and the floor it was given then.
+    version: VersionId,
+    given_h: f64,
+    floor_h: f64,
     started_ms: i64,
     /// When it was last seen not to be there.
     not_yet_ms: Option<i64>,
@@ -58,11 +62,15 @@ pub fn cases(bench: &Bench, material: &str) -> Vec<Case> {
         if cure.begun.material.as_str() != material || cure.withdrawn.is_some() {
             return None;
         }
+        let given = cure.begun.milestones.iter().find(|target| target.stage == stage)?;
         let at = |reached: bool| seen.iter().filter(move |o| o.made.reached == reached).map(|o| o.at_ms);
         Some(Case {
             cure: id.clone(),
             stage: stage.into(),
             joint: cure.begun.joint_state,
+            version: cure.begun.rule_version.clone(),
+            given_h: given.likely_h,
+            floor_h: given.floor_h,
             started_ms: cure.begun.started_at.timestamp_millis(),
             not_yet_ms: at(false).max(),
             there_ms: at(true).min(),
@@ -76,7 +84,10 @@ pub fn cases(bench: &Bench, material: &str) -> Vec<Case> {
 struct Asked {
     case: Case,
     law: Law,
-    target: TargetAge,
+    /// The sheet's target age for this joint, with what set this very coat later.
+    target_h: f64,
+    /// The sheet's spread, standard deviation of the logarithm.
+    spread: f64,
 }
 
 /// Second step, apart from the bench: cases with the sheet's law and target age for each joint.
@@ -107,11 +118,11 @@ pub struct Evidence {
 }
 
 impl Weighed {
-    /// Asks the rule about each case.
+    /// Asks the rule about each case, and the rule each began with what it gave then.
     ///
     /// # Errors
-    /// A [`Fault`] when the script fails on a joint.
-    pub fn new(rule: &Rule, cases: Vec<Case>) -> Result<Self, Fault> {
+    /// A [`Fault`] when a script fails on a joint.
+    pub fn new(rule: &Rule, book: &Rulebook, cases: Vec<Case>) -> Result<Self, Fault> {
         let mut weighed = Self { asked: vec![], ref_temp_c: rule.sheet.reference.temp_c, left_out: vec![] };
         for case in cases {
             match case.doubt() {
@@ -119,7 +130,8 @@ impl Weighed {
                 None => match rule.sheet_target(&case.joint, &case.stage)? {
                     Some((mode, target)) if target.likely_h > 0.0 => {
                         let law = rule.sheet_law(&mode)?;
-                        weighed.asked.push(Asked { case, law, target });
+                        let target_h = target.likely_h * case.later(book)?;
+                        weighed.asked.push(Asked { case, law, target_h, spread: spread_of(&target) });
                     }
                     Some(_) => weighed.leave_out(&case, "the rule gives this stage no time at all"),
                     None => weighed.leave_out(&case, "the rule in force has no such stage any more"),
@@ -137,16 +149,16 @@ impl Weighed {
     pub fn measure(mut self, bench: &Bench) -> Evidence {
         let mut stages: Vec<OfStage> = Vec::new();
         let (mut spells, mut assumed) = (Vec::new(), 0);
-        for Asked { case, law, target } in std::mem::take(&mut self.asked) {
+        for Asked { case, law, target_h, spread } in std::mem::take(&mut self.asked) {
             let Some(cure) = bench.cure(case.cure.as_str()) else { continue };
             let doses = |at_ms: Option<i64>| at_ms.map(|at_ms| bench.doses(cure, at_ms, &law));
             // Before its floor a stage is not there whatever its age.
-            let floor_ms = case.started_ms + (target.floor_h * HOUR_MS) as i64;
+            let floor_ms = case.started_ms + (case.floor_h * HOUR_MS) as i64;
             let (not_yet, there) = (doses(case.not_yet_ms.filter(|ms| *ms > floor_ms)), doses(case.there_ms));
             let shares = |doses: &[Dose]| -> Vec<Share> {
                 let share = |dose: &Dose| Share {
                     tens_k: (dose.temp_c - self.ref_temp_c) / 10.0,
-                    share: dose.age_h / target.likely_h,
+                    share: dose.age_h / target_h,
                 };
                 doses.iter().map(share).collect()
             };
@@ -161,7 +173,6 @@ impl Weighed {
             assumed += usize::from(seen().any(|doses| doses.climate.is_assumed()));
             let known = stages.iter().position(|of| of.stage == case.stage);
             let stage = known.unwrap_or_else(|| {
-                let spread = spread_of(&target);
                 stages.push(OfStage { stage: case.stage.clone(), spread, pieces: 0, observations: 0 });
                 stages.len() - 1
             });
@@ -174,6 +185,13 @@ impl Weighed {
 }
 
 impl Case {
+    /// How many times the age its rule gives such a joint this piece was given: thinner, retarder, draught or a coat beneath set a
+    /// coat later, which the joint alone does not say.
+    fn later(&self, book: &Rulebook) -> Result<f64, Fault> {
+        let of_rule = book.rule(&self.version)?.target(&self.joint, &self.stage)?.map_or(0.0, |target| target.likely_h);
+        Ok(if of_rule > 0.0 && self.given_h > 0.0 { self.given_h / of_rule } else { 1.0 })
+    }
+
     fn doubt(&self) -> Option<&'static str> {
         let contradicted = self.not_yet_ms.zip(self.there_ms).is_some_and(|(not_yet, there)| not_yet >= there);
         contradicted.then_some("it was seen there before it was seen not to be; withdraw the observation that is wrong")

@@ -1,71 +1,83 @@
-//! The string-up sheet: one page of an instrument to print and lay beside it. A finished value for its template.
+//! The string-up sheet: one page of an instrument, to look at and to print and lay beside it.
 
+use actix_web::{HttpResponse, web};
 use askama::Template;
 use clock::{ItemKind, StringUp, Wait};
 use facts::Stage;
 use physics::statics::Stress;
 
+use super::frame::{Frame, show};
 use crate::{
     alerts::words::ESTIMATE,
     now::instant,
+    routes::{Answer, Shop, string_up_of},
     state::State,
     string_up::{CAUTIONS, not_judged, standing, word},
 };
 
+pub(super) fn configure(config: &mut web::ServiceConfig) {
+    config.service(web::resource("/instruments/{id}/string-up-sheet").route(web::get().to(sheet)));
+}
+
+async fn sheet(shop: Shop, id: web::Path<String>) -> Answer {
+    let up = string_up_of(&shop, &id).await?;
+    show(&shop.string_up_page(&up), HttpResponse::Ok())
+}
+
 /// A string of the set.
-pub(crate) struct StringRow {
-    pub(crate) note: String,
-    pub(crate) gauge: String,
-    pub(crate) pull: String,
+struct StringRow {
+    note: String,
+    gauge: String,
+    pull: String,
 }
 
 /// A joint under its load.
-pub(crate) struct JointRow {
-    pub(crate) name: String,
-    pub(crate) load: String,
-    pub(crate) asked: String,
-    pub(crate) there: String,
-    pub(crate) short: bool,
+struct JointRow {
+    name: String,
+    load: String,
+    asked: String,
+    there: String,
+    short: bool,
 }
 
 /// Something that must hold.
-pub(crate) struct ItemRow {
-    pub(crate) kind: &'static str,
-    pub(crate) name: String,
-    pub(crate) state: String,
-    pub(crate) safe: String,
-    pub(crate) says: String,
+struct ItemRow {
+    kind: &'static str,
+    name: String,
+    state: String,
+    safe: String,
+    says: String,
 }
 
 /// A stage of stringing up, with a place for a tick.
-pub(crate) struct StageRow {
-    pub(crate) stage: &'static str,
-    pub(crate) when: String,
-    pub(crate) done: bool,
+struct StageRow {
+    stage: &'static str,
+    when: String,
+    done: bool,
 }
 
 /// The sheet.
 #[derive(Template)]
 #[template(path = "string_up_sheet.html")]
-pub(crate) struct StringUpSheet {
-    pub(crate) shop: String,
-    pub(crate) id: String,
-    pub(crate) instrument: String,
-    pub(crate) printed: String,
-    pub(crate) says: String,
-    pub(crate) elsewhere: Vec<String>,
-    pub(crate) strings: Vec<StringRow>,
-    pub(crate) total: String,
-    pub(crate) margin: String,
-    pub(crate) joints: Vec<JointRow>,
-    pub(crate) curves: bool,
-    pub(crate) items: Vec<ItemRow>,
-    pub(crate) stages: Vec<StageRow>,
+struct StringUpSheet {
+    frame: Frame,
+    id: String,
+    instrument: String,
+    printed: String,
+    says: String,
+    elsewhere: Vec<String>,
+    strings: Vec<StringRow>,
+    total: String,
+    margin: String,
+    joints: Vec<JointRow>,
+    curves: bool,
+    items: Vec<ItemRow>,
+    stages: Vec<StageRow>,
     /// The air it lies in now; empty where nobody said where it is.
-    pub(crate) air: String,
-    pub(crate) not_judged: Vec<String>,
-    pub(crate) cautions: [&'static str; 5],
-    pub(crate) estimate: &'static str,
+    air: String,
+    not_judged: Vec<String>,
+    cautions: [&'static str; 5],
+    estimate: &'static str,
 }
 
 impl State {
@@ -74,10 +86,12 @@ impl State {
         let Some((zone, _)) = bench.place(up.instrument.as_str()) else { return String::new() };
         let air = bench.air_at(zone.as_str(), up.now_ms);
         let name = bench.zone(zone.as_str()).map_or_else(|| zone.to_string(), |set| set.name.clone());
-        air.map_or_else(String::new, |air| format!("{name}: {:.1} °C, {:.0} % RH", air.temp_c, air.rh_pct))
+        air.map_or_else(String::new, |air| {
+            format!("{name}: {}, {:.0} % RH", self.settings.shop.temp_unit.text(air.temp_c), air.rh_pct)
+        })
     }
 
-    pub(crate) fn string_up_page(&self, up: &StringUp) -> StringUpSheet {
+    fn string_up_page(&self, up: &StringUp) -> StringUpSheet {
         let day = |ms: i64| instant(ms).with_timezone(&self.zone).format("%a %-d %b %Y, %H:%M").to_string();
         let when = |ms: Option<i64>| ms.map_or_else(|| "not in this air".into(), day);
         let fitted = &up.strung.fitted;
@@ -125,7 +139,7 @@ impl State {
         };
         let others = up.items.iter().filter(|item| item.kind != ItemKind::Joint || item.holds(up.now_ms));
         StringUpSheet {
-            shop: self.settings.shop.name.clone(),
+            frame: self.frame("/"),
             id: up.instrument.to_string(),
             instrument: self.bench().instruments().get(&up.instrument).map_or_else(String::new, |i| i.name.clone()),
             printed: day(up.now_ms),

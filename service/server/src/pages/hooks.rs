@@ -1,33 +1,46 @@
-//! The page of the shop's own scripts, as a finished value.
+//! The shop's own scripts: how each hook stands.
 
 use std::sync::PoisonError;
 
+use actix_web::{HttpResponse, web};
 use askama::Template;
 
-use crate::state::State;
+use super::frame::{Frame, show};
+use crate::{
+    routes::{Answer, Shop},
+    state::State,
+};
+
+pub(super) fn configure(config: &mut web::ServiceConfig) {
+    config.service(web::resource("/hooks").route(web::get().to(hooks)));
+}
+
+async fn hooks(shop: Shop) -> Answer {
+    show(&shop.hooks_page(), HttpResponse::Ok())
+}
 
 /// How one hook stands.
-pub(crate) struct HookCard {
-    pub(crate) hook: &'static str,
-    pub(crate) file: String,
-    pub(crate) set_aside: bool,
-    pub(crate) counts: String,
-    pub(crate) times: String,
-    pub(crate) fault: String,
-    pub(crate) mend: String,
+struct HookCard {
+    hook: &'static str,
+    file: String,
+    set_aside: bool,
+    counts: String,
+    times: String,
+    fault: String,
+    mend: String,
 }
 
 /// Every hook, and the files that are not asked because of a fault.
 #[derive(Template)]
 #[template(path = "hooks.html")]
-pub(crate) struct HooksPage {
-    pub(crate) shop: String,
-    pub(crate) hooks: Vec<HookCard>,
-    pub(crate) faults: Vec<(String, String)>,
+struct HooksPage {
+    frame: Frame,
+    hooks: Vec<HookCard>,
+    faults: Vec<(String, String)>,
 }
 
 impl State {
-    pub(crate) fn hooks_page(&self) -> HooksPage {
+    fn hooks_page(&self) -> HooksPage {
         let card = |tally: rules::HookTally| HookCard {
             hook: tally.hook,
             set_aside: tally.set_aside,
@@ -47,7 +60,7 @@ impl State {
         let faults = self.faults.read().unwrap_or_else(PoisonError::into_inner);
         let of_shop = faults.values().filter(|fault| fault.file.starts_with("shop/"));
         HooksPage {
-            shop: self.settings.shop.name.clone(),
+            frame: self.frame("/materials"),
             hooks: self.hooks.tallies().into_iter().map(card).collect(),
             faults: of_shop.map(|fault| (fault.to_string(), fault.mend.clone())).collect(),
         }

@@ -1,0 +1,232 @@
+//! Why a step stands where it stands, and how long it could wait.
+
+use crate::{Edge, Hold, Plan, Problem, Slot};
+
+/// A reason for a step to be done now.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Why {
+    /// It has begun.
+    Begun,
+    /// It is on the wall and too near to be moved.
+    Frozen,
+    /// What it starts waits while the shop is closed: begun the next morning, that night would be lost.
+    Overnight {
+        /// The step the wait is for.
+        before: usize,
+    },
+    /// A window opened by another step closes then; it cannot start later.
+    WindowCloses {
+        /// The step that opened the window.
+        from: usize,
+        /// The last minute to start.
+        at_min: i64,
+    },
+    /// It starts as soon as another step lets it.
+    After {
+        /// That step.
+        step: usize,
+    },
+    /// It starts as soon as enough of this is free; before, others had it.
+    WaitsFor {
+        /// The resource.
+        resource: usize,
+    },
+    /// It starts as the hours begin.
+    Opens,
+    /// Its job is late, or would be if it waited.
+    Due {
+        /// When its job is due.
+        at_min: i64,
+        /// By how much it is late in this plan.
+        late_min: i64,
+    },
+}
+
+/// What can be said of one step of a plan.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Told {
+    /// Why it stands where it does; the first is the first to tell.
+    pub why: Vec<Why>,
+    /// For how many minutes it could wait if nothing else moved: no window missed, no resource short, its job no later
+    /// than due or, where it is late, than planned.
+    pub float_min: i64,
+}
+
+/// Tells every step of a plan made for this problem.
+#[must_use]
+pub fn explain(problem: &Problem, plan: &Plan) -> Vec<Told> {
+    (0..problem.steps.len()).map(|step| View { problem, slots: &plan.slots }.tell(step, plan)).collect()
+}
+
+struct View<'a> {
+    problem: &'a Problem,
+    slots: &'a [Slot],
+}
+
+impl View<'_> {
+    fn tell(&self, step: usize, plan: &Plan) -> Told {
+        let work = &self.problem.steps[step];
+        if work.begun.is_some() {
+            return Told { why: vec![Why::Begun], float_min: 0 };
+        }
+        let float_min = self.float(step);
+        let wall = &self.problem.wall;
+        let stood = wall.starts_min.get(step).copied().flatten();
+        let frozen = stood.is_some_and(|at| at < wall.frozen_until_min && !plan.unfrozen.contains(&step));
+        let mut why = Vec::new();
+        why.extend(self.closing(step));
+        why.extend(self.overnight(step));
+        if frozen {
+            why.push(Why::Frozen);
+        }
+        why.extend(self.due(step, float_min));
+        why.extend(self.waited_for(step));
+        Told { why, float_min }
+    }
+
+    fn edge(&self, step: usize, edge: Edge) -> i64 {
+        match edge {
+            Edge::Start => self.slots[step].start_min,
+            Edge::End => self.slots[step].end_min,
+        }
+    }
+
+    /// The first window to close on a step, unless that is more than a day away.
+    fn closing(&self, step: usize) -> Option<Why> {
+        let into = self.problem.lags.iter().filter(|lag| lag.to == step);
+        let closes = into.filter_map(|lag| Some((self.edge(lag.from, lag.edge) + lag.most_min?, lag.from)));
+        let (at_min, from) = closes.min()?;
+        (at_min - self.slots[step].start_min <= 24 * 60).then_some(Why::WindowCloses { from, at_min })
+    }
+
+    /// The wait after a step that goes on past the end of its shift.
+    fn overnight(&self, step: usize) -> Option<Why> {
+        let hours =
+            self.problem.steps[step].needs.iter().find_map(|n| self.problem.resources[n.resource].hours.as_ref())?;
+        let closes = hours.closes(self.slots[step].start_min)?;
+        let opens = hours.open().iter().map(|(from, _)| *from).find(|from| *from > closes)?;
+        let waits = self.problem.lags.iter().filter(|lag| lag.from == step);
+        let long = waits.filter(|lag| lag.least_min.is_some_and(|least| least > 0));
+        let over = long.filter(|lag| self.edge(step, lag.edge) + lag.least_min.unwrap_or(0) > closes);
+        // A break at noon is no night.
+        over.map(|lag| Why::Overnight { before: lag.to }).next().filter(|_| opens - closes >= 6 * 60)
+    }
+
+    fn job_end(&self, job: usize) -> i64 {
+        let of_job = self.problem.steps.iter().zip(self.slots).filter(|(step, _)| step.job == job);
+        of_job.map(|(_, slot)| slot.end_min).max().unwrap_or(i64::MIN)
+    }
+
+    fn due(&self, step: usize, float_min: i64) -> Option<Why> {
+        let job = self.problem.steps[step].job;
+        let at_min = self.problem.jobs[job].due_min?;
+        let late_min = (self.job_end(job) - at_min).max(0);
+        (late_min > 0 || float_min == 0).then_some(Why::Due { at_min, late_min })
+    }
+
+    /// What kept a step from standing a minute earlier.
+    fn waited_for(&self, step: usize) -> Option<Why> {
+        let slot = self.slots[step];
+        let into = self.problem.lags.iter().filter(|lag| lag.to == step);
+        let bound = into.filter_map(|lag| Some((self.edge(lag.from, lag.edge) + lag.least_min?, lag.from))).max();
+        if let Some((at, from)) = bound.filter(|(at, _)| *at >= slot.start_min) {
+            debug_assert!(at == slot.start_min);
+            return Some(Why::After { step: from });
+        }
+        let earlier = Slot { start_min: slot.start_min - 1, end_min: slot.end_min - 1 };
+        if !self.is_open(step, earlier) {
+            return Some(Why::Opens);
+        }
+        self.short(step, earlier).map(|resource| Why::WaitsFor { resource })
+    }
+
+    fn is_open(&self, step: usize, slot: Slot) -> bool {
+        let work = &self.problem.steps[step];
+        let mut hours = work.needs.iter().filter_map(|need| self.problem.resources[need.resource].hours.as_ref());
+        hours.all(|hours| {
+            hours.stretch(slot.start_min, work.length_min, work.splits) == Some((slot.start_min, slot.end_min))
+        })
+    }
+
+    /// What a step would not get if it stood there and all others where they are.
+    fn short(&self, step: usize, slot: Slot) -> Option<usize> {
+        let of = |at: usize| if at == step { slot } else { self.slots[at] };
+        let held = |hold: &&Hold| hold.from == step || hold.to == step;
+        let needs = self.problem.steps[step].needs.iter();
+        let needed = needs.map(|need| (need.resource, slot.start_min, slot.end_min + need.tail_min));
+        let holds = self.problem.holds.iter().filter(held);
+        let holding = holds.map(|hold| (hold.resource, of(hold.from).start_min, of(hold.to).end_min));
+        let mut all = needed.chain(holding);
+        all.find(|(resource, from, to)| {
+            self.peak(*resource, *from, *to, &of) > self.problem.resources[*resource].capacity
+        })
+        .map(|(resource, ..)| resource)
+    }
+
+    /// The most that is taken of a resource at once between two minutes.
+    fn peak(&self, resource: usize, from: i64, to: i64, of: &dyn Fn(usize) -> Slot) -> u32 {
+        let mut changes: Vec<(i64, i64)> = Vec::new();
+        let mut take = |start: i64, end: i64, count: u32| {
+            if start.max(from) < end.min(to) {
+                changes.extend([(start.max(from), i64::from(count)), (end.min(to), -i64::from(count))]);
+            }
+        };
+        for (i, step) in self.problem.steps.iter().enumerate() {
+            for need in step.needs.iter().filter(|need| need.resource == resource) {
+                take(of(i).start_min, of(i).end_min + need.tail_min, need.count);
+            }
+        }
+        for hold in self.problem.holds.iter().filter(|hold| hold.resource == resource) {
+            take(of(hold.from).start_min, of(hold.to).end_min, hold.count);
+        }
+        changes.sort_unstable();
+        let mut taken = 0;
+        let peak = changes.into_iter().map(|(_, change)| {
+            taken += change;
+            taken
+        });
+        u32::try_from(peak.max().unwrap_or(0)).unwrap_or(u32::MAX)
+    }
+
+    /// How long a step can wait without a break: within its shift, its windows, its room and its job's date.
+    fn float(&self, step: usize) -> i64 {
+        let (work, slot) = (&self.problem.steps[step], self.slots[step]);
+        let job = &self.problem.jobs[work.job];
+        let mut most = i64::MAX;
+        if let Some(due) = job.due_min {
+            most = most.min(due.max(self.job_end(work.job)) - slot.end_min);
+        } else {
+            most = most.min(self.job_end(work.job) - slot.end_min);
+        }
+        for lag in &self.problem.lags {
+            if lag.to == step {
+                let closes = lag.most_min.map_or(i64::MAX, |wait| self.edge(lag.from, lag.edge).saturating_add(wait));
+                most = most.min(closes.saturating_sub(slot.start_min));
+            }
+            if lag.from == step {
+                let by = lag.least_min.map_or(i64::MAX, |least| self.slots[lag.to].start_min - least);
+                most = most.min(by.saturating_sub(self.edge(step, lag.edge)));
+            }
+        }
+        for need in &work.needs {
+            let hours = self.problem.resources[need.resource].hours.as_ref();
+            if let Some(closes) = hours.and_then(|hours| hours.closes(slot.end_min - 1)) {
+                most = most.min(closes - slot.end_min);
+            }
+        }
+        self.room(step, most.max(0))
+    }
+
+    /// The longest wait up to `most` with room all the way; room only gets scarcer as a step reaches into what follows.
+    fn room(&self, step: usize, most: i64) -> i64 {
+        let slot = self.slots[step];
+        let fits =
+            |wait: i64| self.short(step, Slot { start_min: slot.start_min, end_min: slot.end_min + wait }).is_none();
+        let (mut good, mut bad) = (0, most + 1);
+        while bad - good > 1 {
+            let middle = good + (bad - good) / 2;
+            if fits(middle) { good = middle } else { bad = middle }
+        }
+        good
+    }
+}

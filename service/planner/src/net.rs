@@ -1,0 +1,297 @@
+//! The problem made ready for placing: every wait and window is a lower bound one step sets for another, and steps that
+//! must be placed together are one block.
+
+use std::collections::HashMap;
+
+use crate::{Calendar, Edge, Hold, Problem};
+
+/// A step, ready.
+#[derive(Debug, Clone)]
+pub(crate) struct Work {
+    pub(crate) job: usize,
+    pub(crate) length: i64,
+    pub(crate) splits: bool,
+    /// The hours of all it needs, by place.
+    pub(crate) hours: Option<usize>,
+    pub(crate) needs: Vec<Taken>,
+    pub(crate) earliest: i64,
+    pub(crate) begun: Option<(i64, i64)>,
+    pub(crate) holds: Vec<usize>,
+}
+
+/// What a step occupies: from `lead` before its start to `tail` after its end.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Taken {
+    pub(crate) resource: usize,
+    pub(crate) count: i64,
+    pub(crate) lead: i64,
+    pub(crate) tail: i64,
+}
+
+/// What an arc bounds by what.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Way {
+    /// The start of `to` by the start of `from`.
+    StartByStart,
+    /// The start of `to` by the end of `from`, whose length depends on where it stands.
+    StartByEnd,
+    /// The end of `to`, whose length depends on where it stands, by the start of `from`.
+    EndByStart,
+}
+
+/// A lower bound.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Arc {
+    pub(crate) from: usize,
+    pub(crate) to: usize,
+    pub(crate) gap: i64,
+    pub(crate) way: Way,
+}
+
+/// Steps that are placed together: a chain of windows, a glue-up with its clamp-off.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Block {
+    pub(crate) steps: Vec<usize>,
+    pub(crate) before: Vec<usize>,
+    pub(crate) after: Vec<usize>,
+}
+
+/// The whole problem, ready.
+#[derive(Debug, Clone)]
+pub(crate) struct Net {
+    pub(crate) works: Vec<Work>,
+    pub(crate) out: Vec<Vec<Arc>>,
+    pub(crate) into: Vec<Vec<Arc>>,
+    pub(crate) holds: Vec<Hold>,
+    pub(crate) capacity: Vec<i64>,
+    pub(crate) hours: Vec<Calendar>,
+    pub(crate) blocks: Vec<Block>,
+    pub(crate) block_of: Vec<usize>,
+}
+
+impl Net {
+    pub(crate) fn new(problem: &Problem) -> Self {
+        let mut hours = Shared::default();
+        let works: Vec<Work> = (0..problem.steps.len()).map(|i| ready(problem, i, &mut hours)).collect();
+        let mut net = Self {
+            out: vec![Vec::new(); works.len()],
+            into: vec![Vec::new(); works.len()],
+            works,
+            holds: problem.holds.clone(),
+            capacity: problem.resources.iter().map(|r| i64::from(r.capacity)).collect(),
+            hours: hours.made,
+            blocks: Vec::new(),
+            block_of: Vec::new(),
+        };
+        for (at, hold) in problem.holds.iter().enumerate() {
+            net.works[hold.from].holds.push(at);
+            if hold.to != hold.from {
+                net.works[hold.to].holds.push(at);
+            }
+        }
+        for arc in arcs(problem) {
+            net.out[arc.from].push(arc);
+            net.into[arc.to].push(arc);
+        }
+        net.tie();
+        net
+    }
+
+    /// The same problem with time running backwards, for finding how late everything can be.
+    pub(crate) fn mirrored(&self) -> Self {
+        let mut net = self.clone();
+        for work in &mut net.works {
+            work.begun = work.begun.map(|(start, end)| (-end, -start));
+            work.earliest = i64::MIN / 4;
+            for need in &mut work.needs {
+                (need.lead, need.tail) = (need.tail, need.lead);
+            }
+        }
+        let turn = |arc: &Arc| {
+            // A start seen backwards is an end. A step that splits is taken at its bare length: a mirrored plan only
+            // gives an order.
+            let (of_from, of_to) = (self.works[arc.from].length, self.works[arc.to].length);
+            let gap = match arc.way {
+                Way::StartByStart => arc.gap + of_to - of_from,
+                Way::StartByEnd => arc.gap + of_to,
+                Way::EndByStart => arc.gap - of_from,
+            };
+            Arc { from: arc.to, to: arc.from, gap, way: Way::StartByStart }
+        };
+        net.out = self.into.iter().map(|all| all.iter().map(turn).collect()).collect();
+        net.into = self.out.iter().map(|all| all.iter().map(turn).collect()).collect();
+        net.hours = self.hours.iter().map(Calendar::mirrored).collect();
+        for hold in &mut net.holds {
+            (hold.from, hold.to) = (hold.to, hold.from);
+        }
+        for block in &mut net.blocks {
+            std::mem::swap(&mut block.before, &mut block.after);
+            block.steps.reverse();
+        }
+        net
+    }
+
+    /// Where a step stands if it starts no earlier than `from`, resources aside.
+    pub(crate) fn stretch(&self, step: usize, from: i64) -> Option<(i64, i64)> {
+        let work = &self.works[step];
+        match work.hours {
+            None => Some((from, from + work.length)),
+            Some(hours) => self.hours[hours].stretch(from, work.length, work.splits),
+        }
+    }
+
+    /// The bound `arc` sets while its first step stands at `start`..`end`; `None` past the last hours.
+    pub(crate) fn bound(&self, arc: &Arc, start: i64, end: i64) -> Option<i64> {
+        match arc.way {
+            Way::StartByStart => Some(start + arc.gap),
+            Way::StartByEnd => Some(end + arc.gap),
+            Way::EndByStart => {
+                let work = &self.works[arc.to];
+                let by = start + arc.gap;
+                let last = work.hours.and_then(|hours| self.hours[hours].last_start(by, work.length, true));
+                // From the last start it ends too early or just in time; any earlier one ends too early.
+                Some(last.map_or(i64::MIN / 4, |last| match self.stretch(arc.to, last) {
+                    Some((_, end)) if end < by => last + 1,
+                    _ => last,
+                }))
+            }
+        }
+    }
+
+    /// Finds the blocks, each with its steps in order, and orders them so that none stands before one it waits for.
+    fn tie(&mut self) {
+        let n = self.works.len();
+        let mut out: Vec<Vec<usize>> = self.out.iter().map(|all| all.iter().map(|arc| arc.to).collect()).collect();
+        for hold in &self.holds {
+            out[hold.from].push(hold.to);
+            out[hold.to].push(hold.from);
+        }
+        let found = strongly_connected(&out);
+        self.block_of = vec![0; n];
+        for (block, steps) in found.iter().enumerate() {
+            for step in steps {
+                self.block_of[*step] = block;
+            }
+        }
+        self.blocks = found.into_iter().map(|steps| Block { steps, ..Block::default() }).collect();
+        for (from, tos) in out.iter().enumerate() {
+            for to in tos {
+                let (a, b) = (self.block_of[from], self.block_of[*to]);
+                if a != b && !self.blocks[a].after.contains(&b) {
+                    self.blocks[a].after.push(b);
+                    self.blocks[b].before.push(a);
+                }
+            }
+        }
+    }
+}
+
+/// Hours made once for each set of resources.
+#[derive(Default)]
+struct Shared {
+    made: Vec<Calendar>,
+    of: HashMap<Vec<usize>, usize>,
+}
+
+fn ready(problem: &Problem, i: usize, hours: &mut Shared) -> Work {
+    let step = &problem.steps[i];
+    let closing = |need: &&crate::Need| problem.resources[need.resource].hours.is_some();
+    let mut keepers: Vec<usize> = step.needs.iter().filter(closing).map(|need| need.resource).collect();
+    keepers.sort_unstable();
+    keepers.dedup();
+    let begun = step.begun.map(|begun| (begun.start_min, begun.end_min));
+    let place = (begun.is_none() && !keepers.is_empty()).then(|| {
+        *hours.of.entry(keepers.clone()).or_insert_with(|| {
+            let all = keepers.iter().filter_map(|resource| problem.resources[*resource].hours.as_ref());
+            hours.made.extend(all.cloned().reduce(|a, b| a.and(&b)));
+            hours.made.len() - 1
+        })
+    });
+    let taken = |need: &crate::Need| Taken {
+        resource: need.resource,
+        count: i64::from(need.count),
+        lead: 0,
+        tail: need.tail_min,
+    };
+    Work {
+        job: step.job,
+        length: begun.map_or(step.length_min, |(start, end)| end - start),
+        splits: step.splits && place.is_some(),
+        hours: place,
+        needs: step.needs.iter().map(taken).collect(),
+        earliest: begun.map_or(problem.jobs[step.job].release_min.max(problem.now_min), |(start, _)| start),
+        begun,
+        holds: Vec::new(),
+    }
+}
+
+/// Each lag as lower bounds. What lies between two steps that have both begun is no longer anybody's to keep.
+fn arcs(problem: &Problem) -> Vec<Arc> {
+    let mut arcs = Vec::new();
+    for lag in &problem.lags {
+        let (from, to) = (&problem.steps[lag.from], &problem.steps[lag.to]);
+        if from.begun.is_some() && to.begun.is_some() {
+            continue;
+        }
+        let length = from.begun.map_or(from.length_min, |begun| begun.end_min - begun.start_min);
+        let (counted, floats) = match lag.edge {
+            Edge::Start => (0, false),
+            Edge::End if from.splits && from.begun.is_none() => (0, true),
+            Edge::End => (length, false),
+        };
+        if let Some(least) = lag.least_min {
+            let way = if floats { Way::StartByEnd } else { Way::StartByStart };
+            arcs.push(Arc { from: lag.from, to: lag.to, gap: counted + least, way });
+        }
+        if let Some(most) = lag.most_min {
+            let way = if floats { Way::EndByStart } else { Way::StartByStart };
+            arcs.push(Arc { from: lag.to, to: lag.from, gap: -counted - most, way });
+        }
+    }
+    arcs
+}
+
+/// The strongly connected parts of a graph, each before those it leads to (Kosaraju's two passes, without recursion).
+fn strongly_connected(out: &[Vec<usize>]) -> Vec<Vec<usize>> {
+    let mut back = vec![Vec::new(); out.len()];
+    for (from, tos) in out.iter().enumerate() {
+        for to in tos {
+            back[*to].push(from);
+        }
+    }
+    let mut finished = Vec::with_capacity(out.len());
+    let mut seen = vec![false; out.len()];
+    for root in 0..out.len() {
+        walk(out, root, &mut seen, &mut finished);
+    }
+    let mut taken = vec![false; out.len()];
+    let mut parts = Vec::new();
+    for root in finished.into_iter().rev() {
+        let mut part = Vec::new();
+        walk(&back, root, &mut taken, &mut part);
+        if !part.is_empty() {
+            part.sort_unstable();
+            parts.push(part);
+        }
+    }
+    parts
+}
+
+/// Adds to `finished` all that can be reached from `root` and was not seen, each after what it leads to.
+fn walk(out: &[Vec<usize>], root: usize, seen: &mut [bool], finished: &mut Vec<usize>) {
+    if std::mem::replace(&mut seen[root], true) {
+        return;
+    }
+    let mut path = vec![(root, 0)];
+    while let Some((at, next)) = path.last_mut() {
+        if let Some(to) = out[*at].get(*next) {
+            *next += 1;
+            if !std::mem::replace(&mut seen[*to], true) {
+                path.push((*to, 0));
+            }
+        } else {
+            finished.push(*at);
+            path.pop();
+        }
+    }
+}

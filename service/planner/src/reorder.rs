@@ -1,0 +1,131 @@
+//! One project: it is built forward, pushed right, built forward again (double justification: Valls, Ballestín,
+//! Quintanilla 2005, doi:10.1016/j.ejor.2004.04.008), and a window of it is shuffled, over and over.
+
+use crate::{
+    Cost, Problem, Slot,
+    board::{Board, Look},
+    chance::Chance,
+    net::Net,
+    solve::{Left, is_placed, pushes, slots_of},
+};
+
+pub(crate) struct Reorder<'a> {
+    problem: &'a Problem,
+    mirrored: Net,
+    empty: Board<'a>,
+    first: Vec<Slot>,
+    tails: Vec<i64>,
+}
+
+/// A plan and what it costs.
+struct Made {
+    slots: Vec<Slot>,
+    total: i64,
+}
+
+impl<'a> Reorder<'a> {
+    pub(crate) fn new(problem: &'a Problem, net: &'a Net, board: Board<'a>, tails: Vec<i64>) -> Self {
+        let first = slots_of(&board);
+        let mut empty = board;
+        for block in 0..net.blocks.len() {
+            if net.blocks[block].steps.iter().all(|step| empty.pinned[*step].is_none()) {
+                empty.lift(block);
+            }
+        }
+        Self { problem, mirrored: net.mirrored(), empty, first, tails }
+    }
+
+    /// Looks for better plans as long as the effort lasts; the best one found.
+    pub(crate) fn run(self, left: &Left<'_>, chance: &mut Chance) -> Vec<Slot> {
+        let first = self.made(self.first.clone());
+        let mut best = self.justified(first, left);
+        let mut now = Made { slots: best.slots.clone(), total: best.total };
+        let mut stale = 0;
+        while left.another() {
+            let rank = if stale > 60 { self.sampled(chance) } else { self.shuffled(&now.slots, chance) };
+            let Some(made) = self.built(&rank) else { continue };
+            let made = self.justified(made, left);
+            stale = if made.total < now.total || stale > 60 { 0 } else { stale + 1 };
+            if made.total <= now.total || stale == 0 {
+                now = made;
+            }
+            if now.total < best.total {
+                best = Made { slots: now.slots.clone(), total: now.total };
+            }
+        }
+        best.slots
+    }
+
+    fn made(&self, slots: Vec<Slot>) -> Made {
+        Made { total: Cost::of(self.problem, &slots).total, slots }
+    }
+
+    /// The plan in which steps get their places in the order of `rank`.
+    fn built(&self, rank: &[i64]) -> Option<Made> {
+        let mut board = self.empty.clone();
+        place_all(&mut board, rank, &[])?;
+        Some(self.made(slots_of(&board)))
+    }
+
+    /// Pushed right and built forward again, if that is no worse.
+    fn justified(&self, made: Made, left: &Left<'_>) -> Made {
+        if !(left.another() && left.another()) {
+            return made;
+        }
+        let end = made.slots.iter().map(|slot| slot.end_min).max().unwrap_or(0);
+        let mut board = Board::new(&self.mirrored);
+        let from_right: Vec<i64> = made.slots.iter().map(|slot| -slot.end_min).collect();
+        let wish = vec![-end; made.slots.len()];
+        let Some(()) = place_all(&mut board, &from_right, &wish) else { return made };
+        let rank: Vec<i64> = board.at.iter().map(|at| at.map_or(0, |(_, end)| -end)).collect();
+        match self.built(&rank) {
+            Some(again) if again.total <= made.total => again,
+            _ => made,
+        }
+    }
+
+    /// Ranks by what follows, with some chance in it.
+    fn sampled(&self, chance: &mut Chance) -> Vec<i64> {
+        let longest = self.tails.iter().copied().max().unwrap_or(0) as f64;
+        let noise = longest * 0.3 * chance.share();
+        self.tails.iter().map(|tail| (chance.share() * noise) as i64 - tail).collect()
+    }
+
+    /// The order of a plan with a window of it shuffled.
+    fn shuffled(&self, slots: &[Slot], chance: &mut Chance) -> Vec<i64> {
+        let begins = slots.iter().map(|slot| slot.start_min).min().unwrap_or(0);
+        let ends = slots.iter().map(|slot| slot.end_min).max().unwrap_or(0);
+        let wide = ((ends - begins) as f64 * (0.1 + 0.3 * chance.share())) as i64 + 1;
+        let from = begins - wide / 2 + chance.below((ends - begins).max(1) as usize) as i64;
+        let rank = |slot: &Slot| {
+            let inside = (from..from + wide).contains(&slot.start_min);
+            if inside { slot.start_min + ((chance.share() - 0.5) * wide as f64) as i64 } else { slot.start_min }
+        };
+        slots.iter().map(rank).collect()
+    }
+}
+
+/// Places every block by the rank of its first step, each after those it waits for.
+fn place_all(board: &mut Board<'_>, rank: &[i64], wish: &[i64]) -> Option<()> {
+    let net = board.net;
+    let of_block = |block: &usize| net.blocks[*block].steps.iter().map(|step| rank[*step]).min();
+    let mut order: Vec<usize> = (0..net.blocks.len()).collect();
+    order.sort_by_key(|block| (of_block(block), *block));
+    let mut path = Vec::new();
+    for block in order {
+        path.push(block);
+        while let Some(at) = path.last().copied() {
+            let open = net.blocks[at].before.iter().find(|before| !is_placed(board, **before));
+            if let Some(before) = open {
+                path.push(*before);
+                continue;
+            }
+            path.pop();
+            if !is_placed(board, at) {
+                let look = Look { rank, wish, pushes: pushes(net.blocks[at].steps.len()) };
+                board.place(at, look).ok()?;
+            }
+        }
+    }
+    Some(())
+}

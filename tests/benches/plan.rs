@@ -1,0 +1,162 @@
+//! Quality and speed of the bench plan: `cargo bench -p bench-tests --bench plan -- [FOLDER]`.
+//!
+//! Without a folder the two repair benches of `tests/reference/plan`. `FOLDER` may hold, in folders of its own as their
+//! publishers name them, `psplib_*` (`.sm`), `rcpspmax_*` (`.sch`), each with `best_known.csv` and `critical_path.csv`,
+//! and `bench` with further repair benches. Seconds are seconds of processor time of one thread, since the machine may be
+//! shared. The baseline in the same run is the first plan: the same rule without a search.
+#![allow(missing_docs)]
+#![allow(clippy::print_stdout)]
+
+use std::{
+    cell::Cell,
+    fs,
+    path::{Path, PathBuf},
+};
+
+use bench::{instances, root};
+use planner::{Effort, NoPlan, Plan, Problem, check, solve};
+
+fn main() {
+    let folder = std::env::args().skip(1).find(|word| !word.starts_with("--")).map(PathBuf::from);
+    let benches = folder.as_ref().map_or(root().join("tests/reference/plan"), |folder| folder.join("bench"));
+    println!("repair benches, 1 s, five seeds: best known, first plan (ms), median, worst, mean gap");
+    for (name, best) in [("20x10_s1", 5_887), ("20x10_s2", 3_117), ("60x12_s11", 88_931)] {
+        if let Ok(text) = fs::read_to_string(benches.join(format!("bench_{name}.json"))) {
+            repair_bench(name, &instances::repair_bench(&text), best);
+        }
+    }
+    large();
+    let Some(folder) = folder else { return };
+    for set in ["psplib_j30", "psplib_j60", "psplib_j120"] {
+        for (schedules, seconds) in [(1_000, 1e9), (5_000, 1e9), (u64::MAX, 1.0)] {
+            published(&folder.join(set), schedules, seconds);
+        }
+    }
+    for set in ["rcpspmax_j20", "rcpspmax_j30", "rcpspmax_ubo20", "rcpspmax_ubo50", "rcpspmax_ubo100"] {
+        published(&folder.join(set), u64::MAX, 1.0);
+    }
+}
+
+/// Seconds this thread had a processor.
+fn processor_s() -> f64 {
+    let text = fs::read_to_string("/proc/thread-self/schedstat").expect("Linux tells a thread's processor time");
+    text.split(' ').next().and_then(|ns| ns.parse::<f64>().ok()).expect("nanoseconds") * 1e-9
+}
+
+/// A plan within so many schedules and seconds, and the seconds it took.
+fn planned(problem: &Problem, seed: u64, schedules: u64, seconds: f64) -> (Result<Plan, NoPlan>, f64) {
+    let (began, asked) = (processor_s(), Cell::new(0u32));
+    let keep_going = || {
+        asked.set(asked.get().wrapping_add(1));
+        !asked.get().is_multiple_of(16) || processor_s() - began < seconds
+    };
+    let plan = solve(problem, Effort { seed, schedules, keep_going: &keep_going });
+    (plan, processor_s() - began)
+}
+
+fn repair_bench(name: &str, problem: &Problem, best: i64) {
+    // Many first plans, since the clock of the processor only ticks now and then.
+    let began = processor_s();
+    let first: Vec<Plan> = (0..200).map(|seed| planned(problem, seed, 1, 1.0).0.expect("a plan")).collect();
+    let first_ms = (processor_s() - began) * 1e3 / 200.0;
+    let mut totals: Vec<i64> = (1..=5)
+        .map(|seed| {
+            let plan = planned(problem, seed, u64::MAX, 1.0).0.expect("a plan");
+            assert_eq!(check(problem, &plan.slots), []);
+            plan.cost.total
+        })
+        .collect();
+    totals.sort_unstable();
+    let gap = (totals.iter().sum::<i64>() as f64 / 5.0 / best as f64 - 1.0) * 100.0;
+    let first = first[0].cost.total;
+    println!("{name}: {best}, {first} ({first_ms:.2} ms), {}, {}, {gap:.1} %", totals[2], totals[4]);
+}
+
+/// Ten benches of 200 jobs, made of copies of the larger repair bench or the smaller ones; and planning anew after a fact.
+fn large() {
+    let text = fs::read_to_string(root().join("tests/reference/plan/bench_20x10_s1.json")).expect("a reference");
+    let one = instances::repair_bench(&text);
+    let mut all = Problem { length_cost: 1, ..Problem::default() };
+    for _ in 0..100 {
+        let (resources, jobs, steps) = (all.resources.len(), all.jobs.len(), all.steps.len());
+        all.resources.extend(one.resources.clone());
+        all.jobs.extend(one.jobs.clone());
+        all.steps.extend(one.steps.iter().cloned().map(|mut step| {
+            step.job += jobs;
+            step.needs.iter_mut().for_each(|need| need.resource += resources);
+            step
+        }));
+        all.lags.extend(one.lags.iter().map(|lag| planner::Lag { from: lag.from + steps, to: lag.to + steps, ..*lag }));
+        all.holds.extend(one.holds.iter().map(|hold| planner::Hold {
+            resource: hold.resource + resources,
+            from: hold.from + steps,
+            to: hold.to + steps,
+            ..*hold
+        }));
+    }
+    let (plan, seconds) = planned(&all, 1, 1, 60.0);
+    assert_eq!(check(&all, &plan.expect("a plan").slots), []);
+    println!("2,000 jobs over 100 benches, 20,000 steps: first plan in {seconds:.2} s");
+    let mut took: Vec<f64> = (0..40).map(|fact| after_a_fact(&one, fact)).collect();
+    took.sort_by(f64::total_cmp);
+    println!(
+        "200 steps planned anew after a fact, 200 schedules: p50 {:.1} ms, p95 {:.1} ms",
+        took[20] * 1e3,
+        took[37] * 1e3
+    );
+}
+
+/// The plan on the wall is planned anew when a wait has become a quarter longer.
+fn after_a_fact(problem: &Problem, fact: usize) -> f64 {
+    let wall = solve(problem, Effort::schedules(1, 50)).expect("a plan");
+    let mut problem = problem.clone();
+    problem.wall = planner::Wall {
+        starts_min: wall.slots.iter().map(|slot| Some(slot.start_min)).collect(),
+        frozen_until_min: 0,
+        moved_cost: 10,
+        moved_over_min: 3,
+    };
+    let lag = fact % problem.lags.len();
+    let longer = problem.lags[lag].least_min.map(|least| least + least / 4);
+    problem.lags[lag].least_min = longer;
+    problem.lags[lag].most_min = problem.lags[lag].most_min.map(|most| most + most / 4);
+    let (plan, seconds) = planned(&problem, 1, 200, 10.0);
+    assert_eq!(check(&problem, &plan.expect("a plan").slots), []);
+    seconds
+}
+
+/// One published set: how far over the best known and the critical path, and what was found to have no plan.
+fn published(folder: &Path, schedules: u64, seconds: f64) {
+    let set = folder.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
+    let paths = instances::rows(&folder.join("critical_path.csv"));
+    let (mut solved, mut over_best, mut over_path, mut took) = (0, 0.0, 0.0, 0.0);
+    let (mut none_rightly, mut missed) = (0, Vec::new());
+    for row in instances::rows(&folder.join("best_known.csv")) {
+        let Ok(text) = fs::read_to_string(folder.join(&row[0])) else { continue };
+        let problem = if set.starts_with("psplib") { instances::psplib(&text) } else { instances::progen_max(&text) };
+        let (plan, s) = planned(&problem, 1, schedules, seconds);
+        took += s;
+        match plan {
+            Ok(plan) => {
+                assert_eq!(check(&problem, &plan.slots), [], "{}", row[0]);
+                assert_ne!(row[1], "infeasible", "{}", row[0]);
+                let path = paths.iter().find(|path| path[0] == row[0]).expect("a critical path");
+                let number = |word: &String| word.parse::<f64>().expect("a number");
+                over_best += plan.cost.length_min as f64 / number(&row[3]) - 1.0;
+                over_path += plan.cost.length_min as f64 / number(&path[1]) - 1.0;
+                solved += 1;
+            }
+            Err(_) if row[1] == "infeasible" => none_rightly += 1,
+            Err(why) => missed.push((row[0].clone(), why)),
+        }
+    }
+    let (n, all) = (f64::from(solved), f64::from(solved) + f64::from(none_rightly));
+    let limit = if schedules == u64::MAX { format!("{seconds} s") } else { format!("{schedules} schedules") };
+    println!(
+        "{set}, {limit}: {solved} planned, {:.2} % over best known, {:.2} % over critical path; {none_rightly} rightly none; \
+         missed {missed:?}; {:.3} s each",
+        over_best / n * 100.0,
+        over_path / n * 100.0,
+        took / all
+    );
+}
