@@ -13,6 +13,7 @@ mod rules;
 mod tasks;
 mod walk;
 pub(crate) mod webhooks;
+mod workshop;
 
 use serde_json::Value;
 

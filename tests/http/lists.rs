@@ -147,7 +147,7 @@ fn filled(address: &str) -> String {
         Some("jobs") => "job",
         Some("joints") => "bridge",
         Some("clamps") => "cam-1",
-        Some("materials") => "aliphatic-resin",
+        Some("materials" | "rules") => "aliphatic-resin",
         Some("lots") => "bottle",
         Some("coats") => "c-1",
         Some("sensors") => "s-1",
@@ -167,8 +167,11 @@ fn filled(address: &str) -> String {
         Some("string-tension") => "?scale_mm=648&note=E4&gauge_thou=12",
         _ => "",
     };
+    let rule = std::fs::read_to_string(bench::root().join("scripts/materials/aliphatic-resin.rhai")).unwrap();
+    let version = rules::Rule::version_of(&rule);
     address
         .replace("{id}", id)
+        .replace("{version}", version.as_str())
         .replace("{material}", "shellac")
         .replace("{step}", "glue")
         .replace("{plan}", "evening")

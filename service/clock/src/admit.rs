@@ -88,6 +88,15 @@ impl Bench {
                     None => Ok(()),
                 }
             }
+            Fact::CureRuleChanged(change) => {
+                match self.open_cure(&change.cure)?.begun.rule_version == change.rule_version {
+                    true => Err(conflict(
+                        format!("\"{}\" goes by version {} already", change.cure, change.rule_version),
+                        "nothing needs recording",
+                    )),
+                    false => Ok(()),
+                }
+            }
             Fact::CureWithdrawn { cure, .. } => self.open_cure(cure).map(drop),
             Fact::AlertRaised(raised) => new("alert", &raised.id, self.alerts.contains_key(&raised.id)),
             Fact::AlertSnoozed { alert, until } => {
@@ -393,6 +402,9 @@ fn spoken(fact: &Fact) -> Result<(), Refusal> {
         Fact::LotAdded(lot) => words("label", &lot.label, 0),
         Fact::LotClosed(closed) => words("reason", &closed.reason, 0),
         Fact::CureBegun(begun) => begun.surface.iter().try_for_each(|surface| words("surface", surface, 1)),
+        Fact::RulePutInForce(rule) => {
+            rule.override_reason.iter().try_for_each(|reason| words("override_reason", reason, 1))
+        }
         Fact::CureWithdrawn { reason, .. } | Fact::ObservationWithdrawn { reason, .. } => words("reason", reason, 1),
         Fact::ObservationMade(made) => words("note", &made.note, 0),
         Fact::StepAdded { step, .. } => words("step.title", &step.title, 1),
@@ -461,6 +473,7 @@ pub fn claims(fact: &Fact) -> Vec<(&'static str, &str)> {
             let coated = (begun.cure_kind == CureKind::Coat).then_some(("coats of", begun.instrument.as_str()));
             clamps.chain(job).chain(coated).chain([("cure", begun.id.as_str())]).collect()
         }
+        Fact::CureRuleChanged(change) => vec![("cure", change.cure.as_str())],
         Fact::CureMoved { cure, .. } | Fact::ClampsOff { cure, .. } | Fact::CureWithdrawn { cure, .. } => {
             vec![("cure", cure.as_str())]
         }

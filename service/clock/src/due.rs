@@ -75,8 +75,12 @@ impl Bench {
         let floors: Vec<_> = self.floors.range(..=(now_ms, CureIx::MAX, u8::MAX)).take(at_most).copied().collect();
         due.extend(floors.into_iter().map(|(floor_ms, cure, m)| self.reached(cure, m as usize, floor_ms, now_ms)));
         due.extend(self.gelling(now_ms));
-        let again = self.snoozed.iter().take_while(|(until_ms, _)| *until_ms <= now_ms);
-        due.extend(again.map(|(_, alert)| Due::Again { alert: alert.clone() }));
+        let again = self.snoozed.iter().take_while(|(until_ms, _)| *until_ms <= now_ms).map(|(_, alert)| alert);
+        // What is taken back in the same breath is not told again.
+        let untrue =
+            |alert: &AlertId| due.iter().any(|due| matches!(due, Due::Untrue { alert: of, .. } if of == alert));
+        let again: Vec<_> = again.filter(|alert| !untrue(alert)).cloned().collect();
+        due.extend(again.into_iter().map(|alert| Due::Again { alert }));
         due
     }
 

@@ -87,6 +87,7 @@ impl Bench {
                     self.begin_leg(ix, zone, happened_ms);
                 }
             }
+            Fact::CureRuleChanged(change) => self.change_rule(change),
             Fact::ClampsOff { cure, clamps } => {
                 if let Some(&ix) = self.cure_of.get(cure) {
                     self.free_clamps(ix, |clamp| clamps.contains(clamp), happened_ms);
@@ -283,6 +284,7 @@ impl Bench {
             closed_by_cover: false,
             legs: Vec::new(),
             told: vec![Told::default(); begun.milestones.len()],
+            former: Vec::new(),
         });
         self.cure_of.insert(begun.id.clone(), ix);
         self.cures_of.entry(begun.instrument.clone()).or_default().push(ix);
@@ -319,7 +321,7 @@ impl Bench {
         self.leave_clocks(ix);
     }
 
-    fn close_if_over(&mut self, ix: CureIx) {
+    pub(crate) fn close_if_over(&mut self, ix: CureIx) {
         let cure = &self.cures[ix as usize];
         if !cure.closed && cure.clamps_on.is_empty() && cure.all_told() {
             self.leave_clocks(ix);

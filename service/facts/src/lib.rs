@@ -21,7 +21,9 @@ mod quantity;
 mod sensor;
 mod strings;
 
-pub use cure::{Bearing, Bound, CureBegun, CureKind, Finding, JointState, Level, Limit, Meets, Porosity, TargetAge};
+pub use cure::{
+    Bearing, Bound, CureBegun, CureKind, CureRuleChanged, Finding, JointState, Level, Limit, Meets, Porosity, TargetAge,
+};
 pub use entry::{Entry, Recorded};
 pub use fact::{
     AirPlanned, AlertKind, AlertRaised, ClampAdded, Fact, InstrumentAdded, JobOpened, JointAdded, LotAdded,

@@ -36,6 +36,7 @@ mod string_up;
 mod units;
 mod whole;
 mod wire;
+mod workshop;
 
 pub use demo::fill as fill_demo;
 pub use now::Now;

@@ -19,6 +19,7 @@ mod looked_at;
 mod materials;
 mod moment;
 mod print;
+mod rules;
 mod string_up;
 
 use actix_web::{
@@ -54,6 +55,7 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
             .configure(alerts::configure)
             .configure(looked_at::configure)
             .configure(hooks::configure)
+            .configure(rules::configure)
             .configure(print::configure)
             .configure(string_up::configure)
             .configure(assets::configure)

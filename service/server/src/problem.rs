@@ -32,6 +32,10 @@ pub enum Kind {
     UnknownReference,
     /// An idempotency key was used for another request.
     KeyReused,
+    /// Somebody else changed it since it was read.
+    Changed,
+    /// What was changed is not said.
+    Unseen,
     /// A rule failed.
     RuleFault,
     /// Too much is waiting.
@@ -62,6 +66,8 @@ impl Kind {
             Self::KeyReused => {
                 ("key-reused", "The idempotency key was used for another request", StatusCode::UNPROCESSABLE_ENTITY)
             }
+            Self::Changed => ("changed", "Somebody else changed it meanwhile", StatusCode::PRECONDITION_FAILED),
+            Self::Unseen => ("unseen", "It does not say what it replaces", StatusCode::PRECONDITION_REQUIRED),
             Self::RuleFault => ("rule-fault", "The rule of this material failed", StatusCode::UNPROCESSABLE_ENTITY),
             Self::Busy => ("busy", "Too much is waiting", StatusCode::SERVICE_UNAVAILABLE),
             Self::DiskFull => ("disk-full", "There is no room to write", StatusCode::INSUFFICIENT_STORAGE),

@@ -28,6 +28,7 @@ mod plates;
 mod push;
 mod quarantine;
 mod readings;
+pub(crate) mod rules;
 mod schedules;
 mod senml;
 mod sensors;
@@ -115,6 +116,15 @@ const ADDRESSES: &[&str] = &[
     "POST /api/v1/rules/{material}/fit",
     "GET /api/v1/materials",
     "GET /api/v1/materials/{id}",
+    "GET /api/v1/rules/functions",
+    "POST /api/v1/rules/from-sheet",
+    "POST /api/v1/rules/check",
+    "POST /api/v1/rules/try",
+    "GET PUT /api/v1/rules/{id}",
+    "GET /api/v1/rules/{id}/versions",
+    "GET /api/v1/rules/{id}/versions/{version}",
+    "GET /api/v1/rules/{id}/diff",
+    "POST /api/v1/rules/{id}/what-would-change",
     "GET POST /api/v1/lots",
     "GET /api/v1/lots/{id}",
     "POST /api/v1/lots/{id}/open",
@@ -134,11 +144,13 @@ const ADDRESSES: &[&str] = &[
     "GET /api/v1/glue-ups/{id}/milestones",
     "POST /api/v1/glue-ups/{id}/clamps-off",
     "POST /api/v1/glue-ups/{id}/move",
+    "POST /api/v1/glue-ups/{id}/rule",
     "POST /api/v1/glue-ups/{id}/withdraw",
     "GET POST /api/v1/coats",
     "GET /api/v1/coats/{id}",
     "GET /api/v1/coats/{id}/milestones",
     "POST /api/v1/coats/{id}/move",
+    "POST /api/v1/coats/{id}/rule",
     "POST /api/v1/coats/{id}/withdraw",
     "GET /api/v1/milestones",
     "GET /api/v1/hooks",
@@ -202,6 +214,7 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
                 .configure(fits::configure)
                 .configure(hooks::configure)
                 .configure(materials::configure)
+                .configure(rules::configure)
                 .configure(lots::configure)
                 .configure(stock::configure)
                 .configure(mixes::configure)

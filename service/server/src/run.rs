@@ -147,6 +147,14 @@ impl Service {
         delivery::step(state, &client).await
     }
 
+    /// Reads the scripts folder now, as after a change. Returns how many rules came in force.
+    ///
+    /// # Errors
+    /// When the store failed.
+    pub async fn scripts_step(state: &Arc<State>) -> Result<usize, crate::problem::Problem> {
+        scripts::read_folder(state).await
+    }
+
     /// Runs one recurring job now.
     ///
     /// # Errors
@@ -241,6 +249,7 @@ fn replay(bench: &mut Bench, rulebook: &Rulebook, database: &mut dyn Database) -
     each_fact(database, |fact| {
         if let Fact::RulePutInForce(rule) = &fact.fact {
             rulebook.remember(&rule.version, &rule.file, &rule.text);
+            rule.override_reason.iter().for_each(|reason| rulebook.excuse(&rule.version, reason));
         }
         if !matches!(fact.fact, Fact::ZoneSet(_) | Fact::HygrometerCalibrated(_)) {
             bench.take(&fact);

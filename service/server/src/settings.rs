@@ -3,6 +3,7 @@
 mod mqtt;
 mod people;
 mod sensors;
+mod webhook;
 
 use std::path::{Path, PathBuf};
 
@@ -14,6 +15,7 @@ pub(crate) use mqtt::{Address, Mqtt};
 pub(crate) use people::CLOSING;
 pub use people::{Alerts, Email, Person, Push};
 pub(crate) use sensors::Sensors;
+pub use webhook::Webhook;
 
 use crate::units::{LengthUnit, TempUnit};
 
@@ -159,22 +161,6 @@ pub struct Senml {
 pub struct StringUp {
     /// Times the load that a joint must bear. Common practice, no source.
     pub margin: f64,
-}
-
-/// Somebody to be told of alerts over HTTP.
-#[derive(Debug, Clone, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct Webhook {
-    /// Name in the outbox; must not change while deliveries wait.
-    pub name: String,
-    /// Where to.
-    pub url: String,
-    /// Secret the signature is made with, as text.
-    #[serde(default)]
-    pub secret: String,
-    /// File that holds the secret instead.
-    #[serde(default)]
-    pub secret_file: Option<PathBuf>,
 }
 
 impl Default for Shop {
@@ -365,7 +351,6 @@ impl Settings {
         if self.store.keep_backups == 0 {
             return Err(wrong("store.keep_backups", "must be at least 1", "14 keeps a fortnight"));
         }
-        let mut names = std::collections::BTreeSet::new();
         self.sensors.check()?;
         self.mqtt.check()?;
         for (name, place) in &self.senml.names {
@@ -374,31 +359,7 @@ impl Settings {
                 return Err(wrong("senml.names", what, "write {\"urn:dev:mac:0024befffe804ff1\" = \"bench/north\"}"));
             }
         }
-        for (i, hook) in self.webhooks.iter_mut().enumerate() {
-            let key = |name: &str| format!("webhooks[{i}].{name}");
-            if hook.name.is_empty() {
-                return Err(wrong(&key("name"), "is empty", "give the receiver a name of its own"));
-            }
-            if !names.insert(hook.name.clone()) {
-                let what = format!("\"{}\" stands twice; only the first would be told", hook.name);
-                return Err(wrong(&key("name"), what, "give the receiver a name of its own"));
-            }
-            if people::is_way(&hook.name) {
-                let what = format!("\"{}\" means another way of being told", hook.name);
-                return Err(wrong(&key("name"), what, "give the receiver a name of its own"));
-            }
-            if !hook.url.starts_with("http://") && !hook.url.starts_with("https://") {
-                return Err(wrong(&key("url"), format!("\"{}\"", hook.url), "write https://host/path"));
-            }
-            if let Some(file) = &hook.secret_file {
-                let secret = std::fs::read_to_string(file)
-                    .map_err(|e| wrong(&key("secret_file"), e.to_string(), "make the file readable"))?;
-                hook.secret = secret.trim().into();
-            }
-            if hook.secret.len() < 16 {
-                return Err(wrong(&key("secret"), "has fewer than 16 characters", "make a long random one"));
-            }
-        }
+        webhook::check(&mut self.webhooks)?;
         people::check(self)
     }
 

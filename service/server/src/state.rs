@@ -88,6 +88,8 @@ pub struct State {
     pub(crate) keys: Keys,
     /// What the calendar showed last.
     pub(crate) shown: Shown,
+    /// One at a time changes which rules are in force: the folder is not read while a text is saved into it.
+    pub(crate) scripts: tokio::sync::Mutex<()>,
     /// Scripts that are not in force because of a fault, by file.
     pub(crate) faults: RwLock<BTreeMap<String, Fault>>,
     pub(crate) metrics: PrometheusHandle,
@@ -125,6 +127,7 @@ impl State {
             zone,
             keys,
             shown: Shown::default(),
+            scripts: tokio::sync::Mutex::default(),
             faults: RwLock::default(),
             metrics,
             alarm_looks: LastSeen::default(),

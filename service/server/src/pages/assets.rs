@@ -6,12 +6,13 @@ use serde_json::json;
 use crate::routes::{Answer, Shop};
 
 /// Address, media type, text.
-const ASSETS: [(&str, &str, &str); 6] = [
+const ASSETS: [(&str, &str, &str); 7] = [
     ("/look.css", "text/css; charset=utf-8", include_str!("../../static/look.css")),
     ("/bench.js", "text/javascript; charset=utf-8", include_str!("../../static/bench.js")),
     ("/follow.js", "text/javascript; charset=utf-8", include_str!("../../static/follow.js")),
     ("/keep.js", "text/javascript; charset=utf-8", include_str!("../../static/keep.js")),
     ("/chart.js", "text/javascript; charset=utf-8", include_str!("../../static/chart.js")),
+    ("/rules.js", "text/javascript; charset=utf-8", include_str!("../../static/rules.js")),
     ("/icon.svg", "image/svg+xml", include_str!("../../static/icon.svg")),
 ];
 
