@@ -41,6 +41,9 @@ async fn busy() -> Bench {
     bench.post("/api/v1/glue-ups", young).await.good();
     let coat = json!({"id": "c-1", "instrument": "guitar", "surface": "top", "material": "shellac", "zone": "bench"});
     bench.post("/api/v1/coats", coat).await.good();
+    let set = json!({"family": "steel_string_guitar", "half_tension_h": 12});
+    bench.post("/api/v1/instruments/guitar/strings", set).await.good();
+    bench.post("/api/v1/joints/bridge/load", json!({"path": "bridge_foot"})).await.good();
     bench.post("/api/v1/lots", json!({"id": "bottle", "material": "shellac", "label": "flakes"})).await.good();
     bench.until_told("g-1:clamp_off").await;
     let seen = [("stage", "clamp_off"), ("by", "thumbnail"), ("reached", "true")];
@@ -48,7 +51,7 @@ async fn busy() -> Bench {
     bench
 }
 
-const PAGES: [&str; 16] = [
+const PAGES: [&str; 31] = [
     "/",
     "/glue-up",
     "/glue-up?step=none",
@@ -65,6 +68,21 @@ const PAGES: [&str; 16] = [
     "/climate",
     "/materials",
     "/hooks",
+    "/coats",
+    "/coats?material=nitrocellulose-lacquer&zone=shed",
+    "/coat",
+    "/coat?step=none",
+    "/coat?on=c-1",
+    "/mix",
+    "/mix?material=conversion-varnish&wanted_ml=50",
+    "/strings",
+    "/instruments/guitar/strings",
+    "/instruments/guitar/string-up-sheet",
+    "/rules",
+    "/rules/new",
+    "/rules/shellac",
+    "/rules/aliphatic-resin/fit",
+    "/rules/nothing",
 ];
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]

@@ -10,8 +10,16 @@ use crate::{
 };
 
 /// The pages to be found from everywhere: address and word. The only list of them.
-pub(crate) const NAV: [(&str, &str); 5] =
-    [("/", "Board"), ("/jobs", "Jobs"), ("/climate", "Climate"), ("/materials", "Materials"), ("/alerts", "Alerts")];
+pub(crate) const NAV: [(&str, &str); 8] = [
+    ("/", "Board"),
+    ("/jobs", "Jobs"),
+    ("/coats", "Coats"),
+    ("/strings", "Strings"),
+    ("/climate", "Climate"),
+    ("/materials", "Materials"),
+    ("/rules", "Rules"),
+    ("/alerts", "Alerts"),
+];
 
 /// What the frame of a page shows.
 pub(crate) struct Frame {
