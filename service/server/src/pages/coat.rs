@@ -151,7 +151,8 @@ impl State {
         let beneath = same.filter(|_| !again).map(|coat| self.beneath_said(&bench, coat, now_ms));
         let live = bench.mixes().values().filter(|mix| bench.mix_state(mix, now_ms) != clock::MixState::Gelled);
         let pot = |mix: &clock::Mix| {
-            let (id, text) = (mix.made.id.as_str(), format!("{}, {}", mix.made.material, self.clock_text(mix.at_ms, now_ms)));
+            let (id, text) =
+                (mix.made.id.as_str(), format!("{}, {}", mix.made.material, self.clock_text(mix.at_ms, now_ms)));
             Choice::new(id, text, is("mix", id, None))
         };
         let list = |name: &str, all: &[(&str, &str)]| {

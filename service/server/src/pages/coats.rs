@@ -130,7 +130,8 @@ async fn coats(shop: Shop, chosen: web::Query<Chosen>) -> Answer {
 }
 
 fn gun(shop: &Shop, material: String, zone: String) -> Result<Gun, Problem> {
-    let judged = judge(shop, &Asked { material: MaterialId::new(material)?, zone, hours: None, surface_below_k: None })?;
+    let judged =
+        judge(shop, &Asked { material: MaterialId::new(material)?, zone, hours: None, surface_below_k: None })?;
     let now_ms = shop.now().ms();
     let window = |window: &clock::SprayWindow| {
         let text = |ms| shop.clock_text(ms, now_ms);
@@ -170,26 +171,33 @@ impl State {
             id: coat.begun.id.to_string(),
             material: self.material_name(coat),
             laid: self.clock_text(coat.begun.started_at.timestamp_millis(), now_ms),
-            film: coat.begun.coat.as_ref().and_then(|laid| laid.film).map_or_else(String::new, |film| {
-                format!("about {:.0} µm dry", film.dry_um)
-            }),
+            film: coat
+                .begun
+                .coat
+                .as_ref()
+                .and_then(|laid| laid.film)
+                .map_or_else(String::new, |film| format!("about {:.0} µm dry", film.dry_um)),
         };
         let milestones = bench.milestones(top, now_ms);
         let opens = |m: &&clock::Milestone<'_>| m.target.meets == facts::Meets::Opens;
         let next = milestones.iter().filter(opens).find(|m| !m.reached && top.is_open());
-        let held_um: f64 =
-            top.begun.coat.iter().flat_map(|laid| &laid.beneath).map(|coat| coat.solvent_um).sum();
+        let held_um: f64 = top.begun.coat.iter().flat_map(|laid| &laid.beneath).map(|coat| coat.solvent_um).sum();
         SurfaceCard {
             name: surface,
             top: top.begun.id.to_string(),
-            reached: milestones.iter().filter(opens).rfind(|m| m.reached).map_or_else(
-                || "wet".into(),
-                |m| spoken(&m.target.stage),
-            ),
+            reached: milestones
+                .iter()
+                .filter(opens)
+                .rfind(|m| m.reached)
+                .map_or_else(|| "wet".into(), |m| spoken(&m.target.stage)),
             next: next.and_then(|m| Some((spoken(&m.target.stage), self.moment(m.safe_ms?, now_ms)))),
             recoat: self.recoat_said(bench, top, now_ms),
             closed: !self.abrade(bench, top, now_ms).is_empty(),
-            beneath: if held_um < 0.05 { String::new() } else { format!("{held_um:.1} µm of solvent beneath when it was laid") },
+            beneath: if held_um < 0.05 {
+                String::new()
+            } else {
+                format!("{held_um:.1} µm of solvent beneath when it was laid")
+            },
             stack: stack.into_iter().map(row).collect(),
         }
     }
@@ -200,7 +208,9 @@ impl State {
         let may = states.iter().all(|state| state.now);
         let marks = |coat: &&Cure| {
             let rule = self.rulebook.rule(&coat.begun.rule_version).ok();
-            rule.is_some_and(|rule| rule.sheet.film.iter().any(|film| film.marked_by.iter().any(|by| by == touch.name())))
+            rule.is_some_and(|rule| {
+                rule.sheet.film.iter().any(|film| film.marked_by.iter().any(|by| by == touch.name()))
+            })
         };
         TouchRow {
             what: spoken(touch.name()),

@@ -102,7 +102,11 @@ async fn fit(shop: Shop, id: web::Path<String>) -> Answer {
         stages: report.stages.iter().map(stage).collect(),
         also,
         cannot_tell: report.cannot_tell,
-        left_out: report.left_out.iter().map(|left| format!("{}, {}: {}", left.cure, spoken(&left.stage), left.why)).collect(),
+        left_out: report
+            .left_out
+            .iter()
+            .map(|left| format!("{}, {}: {}", left.cure, spoken(&left.stage), left.why))
+            .collect(),
         draft: report.draft,
         seen,
         estimate: report.estimate,

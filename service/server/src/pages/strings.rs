@@ -216,7 +216,8 @@ fn word<T: DeserializeOwned>(fields: &Fields, name: &str) -> Result<Option<T>, P
 
 async fn fit(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer {
     let done = async {
-        let notes = |text: &str| text.split([' ', ',']).filter(|s| !s.is_empty()).map(Note::new).collect::<Result<_, _>>();
+        let notes =
+            |text: &str| text.split([' ', ',']).filter(|s| !s.is_empty()).map(Note::new).collect::<Result<_, _>>();
         let tuning = fields.get("tuning").map(notes).transpose().map_err(|e| Problem::from(e).about("tuning"))?;
         let fit = Fit {
             family: word(&fields, "family")?,
