@@ -63,8 +63,8 @@ impl Default for Settings {
 pub struct Job {
     /// As it was opened.
     pub opened: JobOpened,
-    /// Steps said to be done; steps with a cure are done when the cure lets them.
-    pub done: BTreeSet<StepId>,
+    /// Steps said to be done, and when, ms; steps with a cure are done when the cure lets them.
+    pub done: BTreeMap<StepId, i64>,
     /// Its glue-ups and coats, in the order they were registered.
     pub cures: Vec<CureId>,
     /// Whether anything more may be begun on it.
