@@ -32,8 +32,9 @@ struct Recurring {
 const MINUTE_MS: i64 = 60_000;
 const DAY_MS: i64 = 24 * 60 * MINUTE_MS;
 
-const JOBS: [Recurring; 8] = [
+const JOBS: [Recurring; 9] = [
     Recurring { name: "forecast", cron: "0 */15 * * * *", overdue_ms: 40 * MINUTE_MS },
+    Recurring { name: "plan", cron: "5 */10 * * * *", overdue_ms: 40 * MINUTE_MS },
     Recurring { name: "digest", cron: "15 * * * * *", overdue_ms: 10 * MINUTE_MS },
     Recurring { name: "silence", cron: "30 * * * * *", overdue_ms: 10 * MINUTE_MS },
     Recurring { name: "climate", cron: "45 * * * * *", overdue_ms: 10 * MINUTE_MS },
@@ -62,6 +63,7 @@ pub(crate) async fn run_job(state: &Arc<State>, name: &str) -> Result<(), Proble
             state.shared.alarms.notify_one();
             Ok(())
         }
+        "plan" => state.replan().await.map(drop),
         "digest" => digest(state).await,
         "climate" => climate::step(state).await,
         "string-up" => string_up::step(state).await,
