@@ -86,7 +86,11 @@ impl State {
         let watch = crate::now::Stopwatch::started();
         let made = stand(draft, before, freeze_min, self.now().ms(), budget).map_err(|flaw| {
             tracing::error!(?flaw, "the bench could not be put as a problem to plan");
-            Problem::new(Kind::Internal, "the bench plan could not be made", "the log says more; the board still stands")
+            Problem::new(
+                Kind::Internal,
+                "the bench plan could not be made",
+                "the log says more; the board still stands",
+            )
         });
         metrics::histogram!(crate::meters::PLAN).record(watch.passed());
         made

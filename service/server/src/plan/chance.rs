@@ -71,6 +71,8 @@ fn draw(draft: &Draft, chance: &mut Draw) -> Problem {
     for step in problem.steps.iter_mut().filter(|step| step.begun.is_none()) {
         let usual = step.length_min;
         step.length_min = between(HANDS_PCT.map(|pct| usual * pct / 100), chance.share());
+        // What takes longer than it was planned goes on after the break.
+        step.splits |= step.length_min > usual;
     }
     problem.wall = planner::Wall::default();
     problem

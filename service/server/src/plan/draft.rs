@@ -88,8 +88,11 @@ impl Draft {
         self.pieces.retain(|_| keeps(at.next().unwrap_or_default()));
         let mut at = 0..;
         self.problem.steps.retain(|_| keeps(at.next().unwrap_or_default()));
+        let mut at = 0..;
+        self.problem.wall.starts_min.retain(|_| keeps(at.next().unwrap_or_default()));
         let lags = self.problem.lags.into_iter().zip(self.spreads);
-        let lag = |(lag, spread): (Lag, Spread)| Some((Lag { from: place[lag.from]?, to: place[lag.to]?, ..lag }, spread));
+        let lag =
+            |(lag, spread): (Lag, Spread)| Some((Lag { from: place[lag.from]?, to: place[lag.to]?, ..lag }, spread));
         (self.problem.lags, self.spreads) = lags.filter_map(lag).unzip();
         let hold = |hold: Hold| Some(Hold { from: place[hold.from]?, to: place[hold.to]?, ..hold });
         self.problem.holds = self.problem.holds.into_iter().filter_map(hold).collect();

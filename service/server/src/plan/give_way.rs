@@ -128,7 +128,10 @@ fn leave_out(draft: Draft, emptied: &mut BTreeSet<usize>, step: usize) -> Draft 
     let began = |step: usize| draft.problem.steps[step].begun.is_some();
     let frees = |off: usize| draft.problem.holds.iter().any(|hold| hold.to == off && began(hold.from));
     let stays: BTreeSet<usize> = (0..draft.pieces.len())
-        .filter(|i| draft.problem.steps[*i].job != job || !all && (began(*i) || draft.pieces[*i].part == Part::ClampsOff && frees(*i)))
+        .filter(|i| {
+            draft.problem.steps[*i].job != job
+                || !all && (began(*i) || draft.pieces[*i].part == Part::ClampsOff && frees(*i))
+        })
         .collect();
     draft.without(|i| !stays.contains(&i))
 }

@@ -52,7 +52,8 @@ mod tests {
         let zone = chrono_tz::Europe::Paris;
         let friday_ms = 1_774_598_400_000; // 2026-03-27T08:00:00Z
         let open = calendar(&Hours::default(), zone, friday_ms);
-        let nine = |text: &str| minute(text.parse::<chrono::DateTime<chrono::Utc>>().expect("a time").timestamp_millis());
+        let nine =
+            |text: &str| minute(text.parse::<chrono::DateTime<chrono::Utc>>().expect("a time").timestamp_millis());
         let starts: Vec<i64> = open.open().iter().map(|(from, _)| *from).collect();
         assert!(starts.contains(&nine("2026-03-27T08:00:00Z")), "Friday at nine, winter time");
         assert!(starts.contains(&nine("2026-03-30T07:00:00Z")), "Monday at nine, summer time");
@@ -64,7 +65,10 @@ mod tests {
         let day = number(NaiveDate::from_ymd_opt(2026, 3, 29).expect("a date"));
         // 2:30 is not shown in Paris that night; 3:00 summer time is 1:00 UTC.
         let at = real_minute(chrono_tz::Europe::Paris, day, 150);
-        assert_eq!(at, minute("2026-03-29T01:00:00Z".parse::<chrono::DateTime<chrono::Utc>>().expect("a time").timestamp_millis()));
+        assert_eq!(
+            at,
+            minute("2026-03-29T01:00:00Z".parse::<chrono::DateTime<chrono::Utc>>().expect("a time").timestamp_millis())
+        );
     }
 
     #[test]

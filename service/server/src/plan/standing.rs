@@ -63,9 +63,11 @@ pub(crate) fn stand(
 
 /// Where the plan before has each piece that is still to come.
 fn wall(draft: &Draft, before: &Standing, freeze_min: i64) -> Wall {
-    let stood: BTreeMap<&str, i64> = before.pieces().map(|(i, slot)| (before.draft.pieces[i].key.as_str(), slot.start_min)).collect();
+    let stood: BTreeMap<&str, i64> =
+        before.pieces().map(|(i, slot)| (before.draft.pieces[i].key.as_str(), slot.start_min)).collect();
     let now_min = draft.problem.now_min;
-    let starts_min = draft.pieces.iter().map(|piece| stood.get(piece.key.as_str()).copied().filter(|at| *at >= now_min));
+    let starts_min =
+        draft.pieces.iter().map(|piece| stood.get(piece.key.as_str()).copied().filter(|at| *at >= now_min));
     Wall {
         starts_min: starts_min.collect(),
         frozen_until_min: now_min + freeze_min,

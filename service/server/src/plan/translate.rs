@@ -106,7 +106,8 @@ impl<'a> Room<'a> {
             }
         }
         let count = |kind: Option<&str>| {
-            let of_kind = bench.clamps().values().filter(|clamp| kind.is_none_or(|kind| clamp.added.clamp_kind == kind));
+            let of_kind =
+                bench.clamps().values().filter(|clamp| kind.is_none_or(|kind| clamp.added.clamp_kind == kind));
             Resource { capacity: of_kind.count() as u32, hours: None }
         };
         let clamps = draft.resource("clamps".into(), count(None));
@@ -190,8 +191,33 @@ impl<'a> Room<'a> {
         let off_piece = Piece { cure: Some(cure.begun.id.clone()), ..self.piece(job, step, Part::ClampsOff) };
         let needs = self.leaving(piece.zone.as_ref(), step.kind, &stages);
         let work = self.draft.piece(piece, begun(ix, start_min, needs));
-        let off = (!cure.clamps_on.is_empty()).then(|| self.off_begun(ix, work, off_piece, cure, &stages));
-        Placed { work: Some(work), off, stages, is_done, skipped: false }
+        let stuck = !is_done && self.never_lets_go(ix, step.title.as_str(), &stages);
+        if stuck {
+            self.keep_clamps(cure);
+        }
+        let off = (!stuck && !cure.clamps_on.is_empty()).then(|| self.off_begun(ix, work, off_piece, cure, &stages));
+        Placed { work: Some(work), off, stages, is_done, skipped: stuck }
+    }
+
+    /// Whether a cure never comes so far in the expected air that the job could go on; then that is said.
+    fn never_lets_go(&mut self, job: usize, title: &str, stages: &Stages) -> bool {
+        let stage = stages.release().filter(|stage| self.minutes(stage).is_none());
+        let said = stage.map(|stage| (job, title.to_string(), stage.stage.clone()));
+        self.draft.never.extend(said);
+        stage.is_some()
+    }
+
+    /// Clamps that nobody knows when to take off are not there for others.
+    fn keep_clamps(&mut self, cure: &Cure) {
+        self.freed.push(cure.begun.id.clone());
+        for clamp in &cure.clamps_on {
+            let kind =
+                self.bench.clamps().get(clamp).and_then(|clamp| self.kinds.get(&clamp.added.clamp_kind)).copied();
+            for resource in [Some(self.clamps), kind].into_iter().flatten() {
+                let capacity = &mut self.draft.problem.resources[resource].capacity;
+                *capacity = capacity.saturating_sub(1);
+            }
+        }
     }
 
     /// The clamps on a cure, from now until somebody takes them off.
@@ -221,15 +247,24 @@ impl<'a> Room<'a> {
         let wanted = want(self.bench, step, piece.zone.as_ref());
         let found = wanted.as_ref().and_then(|want| self.foreseen.iter().find(|(known, _)| known == want));
         if matches!(step.kind, StepKind::GlueUp | StepKind::Coat) && found.is_none() {
-            let what = format!("\"{}\" of \"{}\" names no material in force: no wait is planned after it", step.title, job.opened.title);
+            let what = format!(
+                "\"{}\" of \"{}\" names no material in force: no wait is planned after it",
+                step.title, job.opened.title
+            );
             self.draft.assumed.insert(what);
         }
         let stages = found.map_or_else(Stages::default, |(_, stages)| stages.clone());
+        if self.never_lets_go(ix, &step.title, &stages) {
+            return Placed { skipped: true, ..Placed::default() };
+        }
         let length_min = i64::from(step.work.minutes(step.kind));
         let mut needs = self.hands(length_min, step.work.people.unwrap_or(1));
         needs.extend(self.leaving(piece.zone.as_ref(), step.kind, &stages));
         let (zone, clamps) = (piece.zone.clone(), piece.clamps);
-        let planned = Step { job: ix, length_min, needs, splits: step.work.may_split, begun: None };
+        // Spread glue and a wet edge wait for nobody.
+        let splits = step.work.may_split && matches!(step.kind, StepKind::HandsOn | StepKind::Check);
+        self.look_at_assembly(step, length_min, &stages);
+        let planned = Step { job: ix, length_min, needs, splits, begun: None };
         let work = self.draft.piece(piece, planned);
         let off = (step.kind == StepKind::GlueUp && (clamps > 0 || stages.release().is_some())).then(|| {
             let off = self.clamps_off(ix, self.piece(job, step, Part::ClampsOff));
@@ -245,6 +280,18 @@ impl<'a> Room<'a> {
             off
         });
         Placed { work: Some(work), off, stages, is_done: false, skipped: false }
+    }
+
+    /// Says where a glue-up takes longer than its open assembly.
+    fn look_at_assembly(&mut self, step: &facts::Step, length_min: i64, stages: &Stages) {
+        let closes = stages.named(&["assembly_closes"]).and_then(|stage| stage.minutes[0]);
+        if let Some(closes) = closes.filter(|closes| *closes < length_min) {
+            let what = format!(
+                "\"{}\" is planned with {length_min} min, and its open assembly may end after {closes}: spread last, or in parts",
+                step.title
+            );
+            self.draft.assumed.insert(what);
+        }
     }
 
     /// A kind of clamp; one that nobody has counts as none of it.
@@ -323,15 +370,15 @@ impl<'a> Room<'a> {
         if steps[i].kind == StepKind::Wait {
             waits.extend(uncovered(steps, i).filter_map(|k| {
                 let covered = placed[k].work.and_then(|work| self.draft.pieces[work].cure.as_ref());
-                let covered = covered.and_then(|id| self.bench.cure(id.as_str())).is_some_and(|c| c.covered_ms().is_some());
+                let covered =
+                    covered.and_then(|id| self.bench.cure(id.as_str())).is_some_and(|c| c.covered_ms().is_some());
                 Some((placed[k].work?, placed[k].stages.last().filter(|_| !covered)?.clone().into(), None))
             }));
         }
         let never = waits.iter().filter_map(|(_, stage, _)| stage.as_ref()).find(|stage| self.minutes(stage).is_none());
         if let Some(stage) = never {
-            let what = crate::alerts::words::spoken(&stage.stage);
             let job_ix = self.draft.problem.steps[work].job;
-            self.draft.never.push((job_ix, steps[i].title.clone(), what));
+            self.draft.never.push((job_ix, steps[i].title.clone(), stage.stage.clone()));
             placed[i].skipped = true;
             self.leave_out(work, placed[i].off);
             placed[i].work = None;
@@ -376,7 +423,12 @@ impl<'a> Room<'a> {
             let work = piece(Part::Step, cure.begun.id.to_string(), place.clone());
             let work = self.draft.piece(work, begun(job, start_min, vec![]));
             let off = piece(Part::ClampsOff, format!("{}:clamps_off", cure.begun.id), clamps_off_title(&place));
-            self.off_begun(job, work, off, cure, &self.stages_of(cure));
+            let stages = self.stages_of(cure);
+            if self.never_lets_go(job, &place, &stages) {
+                self.keep_clamps(cure);
+            } else {
+                self.off_begun(job, work, off, cure, &stages);
+            }
         }
     }
 }

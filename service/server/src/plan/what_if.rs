@@ -96,7 +96,11 @@ impl State {
     ///
     /// # Errors
     /// When the job could not be opened like this.
-    pub(crate) async fn what_if(self: &Arc<Self>, asked: AskedJob, due_at: Option<DateTime<Utc>>) -> Result<WhatIfWire, Problem> {
+    pub(crate) async fn what_if(
+        self: &Arc<Self>,
+        asked: AskedJob,
+        due_at: Option<DateTime<Utc>>,
+    ) -> Result<WhatIfWire, Problem> {
         let job = self.thought_of(asked, due_at)?;
         let state = self.clone();
         beside(move || {
@@ -116,8 +120,10 @@ impl State {
         let mut title = asked.title;
         if let Some(name) = asked.schedule {
             let all = schedules(&self.settings.scripts.folder)?;
-            let (_, schedule) =
-                all.into_iter().find(|(known, _)| *known == name).ok_or_else(|| crate::compose::unknown("schedule", &name, "schedules"))?;
+            let (_, schedule) = all
+                .into_iter()
+                .find(|(known, _)| *known == name)
+                .ok_or_else(|| crate::compose::unknown("schedule", &name, "schedules"))?;
             steps.extend(schedule.unfolded());
             title = title.or(Some(schedule.name));
         }

@@ -90,7 +90,7 @@ pub(crate) fn cannot(what: &Cannot) -> (&'static str, String, &'static str) {
         ),
         Given::Never(stage) => (
             "never",
-            format!("{step} waits for {}, which the air expected there never brings", spoken(stage)),
+            format!("{step} hangs on {}, which the air expected there never brings", spoken(stage)),
             "warm the zone or choose another; it is planned again as soon as the air says otherwise",
         ),
     }
