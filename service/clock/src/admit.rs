@@ -1,13 +1,11 @@
 //! What may be said: each fact is held against the bench before it is committed. A fact that passes is never
 //! refused later; one that does not changes nothing.
 
+mod jobs;
+mod lots;
 mod strings;
 
-mod lots;
-
-use facts::{
-    AirPlanned, CureBegun, CureId, CureKind, Fact, InstrumentMoved, Invalid, JobOpened, PlateAdded, Reading, ZoneId,
-};
+use facts::{AirPlanned, CureBegun, CureId, CureKind, Fact, InstrumentMoved, Invalid, PlateAdded, Reading, ZoneId};
 
 use crate::{AlertState, Bench, Refusal};
 
@@ -88,6 +86,15 @@ impl Bench {
                     None => Ok(()),
                 }
             }
+            Fact::CureRuleChanged(change) => {
+                match self.open_cure(&change.cure)?.begun.rule_version == change.rule_version {
+                    true => Err(conflict(
+                        format!("\"{}\" goes by version {} already", change.cure, change.rule_version),
+                        "nothing needs recording",
+                    )),
+                    false => Ok(()),
+                }
+            }
             Fact::CureWithdrawn { cure, .. } => self.open_cure(cure).map(drop),
             Fact::AlertRaised(raised) => new("alert", &raised.id, self.alerts.contains_key(&raised.id)),
             Fact::AlertSnoozed { alert, until } => {
@@ -130,6 +137,8 @@ impl Bench {
                 let was = if known.cancelled_ms.is_some() { "was called off already" } else { "is over" };
                 Err(conflict(format!("plan \"{plan}\" {was}"), "nothing needs recording"))
             }
+            Fact::NoteMade(made) => self.admit_note(made),
+            Fact::PhotoAdded(added) => self.admit_photo(added),
         }
     }
 
@@ -190,49 +199,6 @@ impl Bench {
             )),
             None => Ok(()),
         }
-    }
-
-    fn admit_job(&self, opened: &JobOpened) -> Result<(), Refusal> {
-        self.known_instrument(opened.instrument.as_str())?;
-        new("job", &opened.id, self.jobs.contains_key(&opened.id))?;
-        facts::within("weight", f64::from(opened.weight), 1.0, 100.0, "", "leave it out for 1")?;
-        self.admit_steps(&opened.steps)
-    }
-
-    /// Whether a job could be opened with these steps.
-    ///
-    /// # Errors
-    /// The first step that contradicts another or names what is not there.
-    pub fn admit_steps(&self, steps: &[facts::Step]) -> Result<(), Refusal> {
-        for (i, step) in steps.iter().enumerate() {
-            let before = &steps[..i];
-            if before.iter().any(|other| other.id == step.id) {
-                return Err(conflict(
-                    format!("step \"{}\" stands twice in the job", step.id),
-                    "give each step an id of its own",
-                ));
-            }
-            if let Some(follows) = step.follows.iter().find(|id| !before.iter().any(|other| other.id == **id)) {
-                return Err(conflict(
-                    format!("step \"{}\" follows \"{follows}\", which does not stand before it", step.id),
-                    "list the steps in an order in which they can be done",
-                ));
-            }
-            if let Some(joint) = step.joint.as_ref().filter(|joint| !self.joints.contains_key(*joint)) {
-                return Err(unknown("joint", joint.as_str(), "joints"));
-            }
-            if let Some(material) = &step.material {
-                self.known_material(material.as_str())?;
-            }
-            self.admit_work(step)?;
-        }
-        Ok(())
-    }
-
-    /// What a step asks of the shop must be what a shop can have.
-    pub(crate) fn admit_work(&self, step: &facts::Step) -> Result<(), Refusal> {
-        step.work.check()?;
-        step.work.zone.iter().try_for_each(|zone| self.known_zone(zone.as_str()))
     }
 
     fn admit_cure(&self, begun: &CureBegun, now_ms: i64) -> Result<(), Refusal> {
@@ -307,7 +273,7 @@ impl Bench {
     }
 
     pub(crate) fn open_job(&self, job: &str, step: Option<&str>) -> Result<(), Refusal> {
-        let known = self.jobs.get(job).ok_or_else(|| unknown("job", job, "jobs"))?;
+        let known = self.known_job(job)?;
         if known.closed {
             return Err(conflict(format!("job \"{job}\" is closed"), "open a new job for further work"));
         }
@@ -317,6 +283,10 @@ impl Bench {
             }
             _ => Ok(()),
         }
+    }
+
+    pub(crate) fn known_job(&self, job: &str) -> Result<&crate::Job, Refusal> {
+        self.jobs.get(job).ok_or_else(|| unknown("job", job, "jobs"))
     }
 
     fn open_cure(&self, cure: &CureId) -> Result<&crate::Cure, Refusal> {
@@ -403,6 +373,9 @@ fn spoken(fact: &Fact) -> Result<(), Refusal> {
         Fact::LotAdded(lot) => words("label", &lot.label, 0),
         Fact::LotClosed(closed) => words("reason", &closed.reason, 0),
         Fact::CureBegun(begun) => begun.surface.iter().try_for_each(|surface| words("surface", surface, 1)),
+        Fact::RulePutInForce(rule) => {
+            rule.override_reason.iter().try_for_each(|reason| words("override_reason", reason, 1))
+        }
         Fact::CureWithdrawn { reason, .. } | Fact::ObservationWithdrawn { reason, .. } => words("reason", reason, 1),
         Fact::ObservationMade(made) => words("note", &made.note, 0),
         Fact::StepAdded { step, .. } => words("step.title", &step.title, 1),
@@ -410,7 +383,7 @@ fn spoken(fact: &Fact) -> Result<(), Refusal> {
     }
 }
 
-fn words(what: &str, text: &str, least: usize) -> Result<(), Refusal> {
+pub(crate) fn words(what: &str, text: &str, least: usize) -> Result<(), Refusal> {
     let length = text.trim().chars().count();
     if (least..=LONGEST).contains(&length) && !text.chars().any(char::is_control) {
         return Ok(());
@@ -471,6 +444,7 @@ pub fn claims(fact: &Fact) -> Vec<(&'static str, &str)> {
             let coated = (begun.cure_kind == CureKind::Coat).then_some(("coats of", begun.instrument.as_str()));
             clamps.chain(job).chain(coated).chain([("cure", begun.id.as_str())]).collect()
         }
+        Fact::CureRuleChanged(change) => vec![("cure", change.cure.as_str())],
         Fact::CureMoved { cure, .. } | Fact::ClampsOff { cure, .. } | Fact::CureWithdrawn { cure, .. } => {
             vec![("cure", cure.as_str())]
         }
@@ -486,6 +460,8 @@ pub fn claims(fact: &Fact) -> Vec<(&'static str, &str)> {
         // The zone too: two plans for the same time there do not go together.
         Fact::AirPlanned(said) => vec![("plan", said.id.as_str()), ("zone", said.zone.as_str())],
         Fact::PlanCancelled { plan } => vec![("plan", plan.as_str())],
+        Fact::NoteMade(made) => vec![("job", made.job.as_str())],
+        Fact::PhotoAdded(added) => vec![("job", added.job.as_str())],
         Fact::MixMade(made) => vec![("mix", made.id.as_str())],
     }
 }

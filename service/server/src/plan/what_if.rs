@@ -146,7 +146,7 @@ impl State {
             weight,
             steps,
         };
-        Ok(Job { opened, done: Default::default(), cures: vec![], closed: false })
+        Ok(Job::new(opened, self.now().ms()))
     }
 
     fn answered(
