@@ -4,6 +4,7 @@
 
 mod bench_to_plan;
 mod cannot;
+mod page;
 mod replanned;
 mod what_if;
 

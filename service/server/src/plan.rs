@@ -4,6 +4,7 @@
 //! Start reading at `plan/translate.rs`, then `standing.rs`. Making a plan runs beside the requests on a blocking thread.
 
 mod chance;
+mod day;
 mod draft;
 mod foresee;
 mod give_way;
@@ -18,9 +19,11 @@ mod words;
 use std::sync::{Arc, PoisonError, RwLock};
 
 use clock::Job;
+pub(crate) use draft::{Part, Piece};
 pub(crate) use replan::run;
 pub(crate) use standing::Standing;
-pub(crate) use what_if::Asked;
+pub(crate) use what_if::{Asked, AskedJob, HOW, WhatIf};
+pub(crate) use words::{cannot as said, length};
 
 use crate::{
     problem::{Kind, Problem},

@@ -112,6 +112,10 @@ async fn digest(state: &Arc<State>) -> Result<(), Problem> {
     if local.time() < at || state.bench().alerts().contains_key(&id) {
         return Ok(());
     }
+    // The day is told as it is planned this morning.
+    if let Err(problem) = state.replan().await {
+        tracing::error!(%problem, "the digest goes by the plan before");
+    }
     let raised = AlertRaised {
         id,
         alert_kind: AlertKind::Digest,
@@ -154,8 +158,8 @@ fn day_ahead(state: &State, today: NaiveDate, now_ms: i64) -> String {
     let closing = |alert: &&clock::Alert| tell::kind_of(&bench, &alert.raised) == CLOSING;
     let missed = bench.alerts().values().filter(of_yesterday).filter(closing);
     lines.extend(missed.map(|alert| format!("not acknowledged: {}", alert.raised.title)));
-    for next in board.next.iter().filter(|next| next.waits_for.is_none()) {
-        lines.push(format!("next: {} ({})", next.step.title, next.title));
+    if let Some(standing) = state.standing() {
+        lines.extend(state.plan_lines(&standing, today, now_ms));
     }
     if lines.is_empty() {
         lines.push("nothing is curing and no step is open".into());

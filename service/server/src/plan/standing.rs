@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use planner::{Effort, NoPlan, Plan, Slot, Told, Wall, explain};
 
 use super::{
-    draft::Draft,
+    draft::{Draft, JobLine},
     give_way::{Cannot, settle},
     hours::ms,
 };
@@ -83,6 +83,17 @@ impl Standing {
         let mut order: Vec<usize> = (0..self.draft.pieces.len()).filter(open).collect();
         order.sort_by_key(|i| (self.plan.slots[*i].start_min, self.plan.slots[*i].end_min, *i));
         order.into_iter().map(|i| (i, self.plan.slots[i]))
+    }
+
+    /// The job a piece belongs to.
+    pub(crate) fn job_of(&self, piece: usize) -> &JobLine {
+        &self.draft.jobs[self.draft.problem.steps[piece].job]
+    }
+
+    /// When a piece starts and ends, ms.
+    pub(crate) fn times_ms(&self, piece: usize) -> (i64, i64) {
+        let slot = self.plan.slots[piece];
+        (ms(slot.start_min), ms(slot.end_min))
     }
 
     /// When a job of the draft is done, ms; none where nothing of it is planned.

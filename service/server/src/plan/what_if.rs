@@ -6,16 +6,14 @@ use std::sync::Arc;
 use chrono::{DateTime, Utc};
 use clock::Job;
 use facts::{InstrumentId, JobOpened, Step};
-use serde::{Deserialize, Serialize};
+use serde::Deserialize;
 
 use super::{
     Standing, beside,
     chance::{self, Ends},
     standing::BUDGET,
-    wire::PlanWire,
 };
 use crate::{
-    alerts::words::ESTIMATE,
     compose::new_id,
     now::instant,
     problem::{Kind, Problem},
@@ -48,41 +46,31 @@ pub(crate) struct Asked {
 }
 
 /// What one job more would do.
-#[derive(Debug, Serialize)]
-pub(crate) struct WhatIfWire {
+pub(crate) struct WhatIf {
     /// When the job is done in the plan made with it.
-    pub(crate) done_at: Option<String>,
-    pub(crate) due_at: Option<String>,
-    /// Share of samples in which it is done by then, 0 to 1.
+    pub(crate) done_ms: Option<i64>,
+    /// Share of samples in which it is done by the day it is wanted, 0 to 1.
     pub(crate) chance_by_due: Option<f64>,
-    /// Dates to promise, each with the chance that it holds.
-    pub(crate) promise: Vec<PromiseWire>,
+    /// Chances, and the date that holds with each.
+    pub(crate) promise: Vec<(f64, Option<i64>)>,
     /// Jobs that would be done later than without it.
-    pub(crate) others_later: Vec<LaterWire>,
+    pub(crate) later: Vec<Later>,
     pub(crate) samples: usize,
-    pub(crate) how: &'static str,
-    pub(crate) plan: PlanWire,
-    pub(crate) estimate: &'static str,
-}
-
-/// A date and the chance that it holds.
-#[derive(Debug, Serialize)]
-pub(crate) struct PromiseWire {
-    pub(crate) chance: f64,
-    pub(crate) done_by: Option<String>,
+    /// The plan with it.
+    pub(crate) with: Standing,
 }
 
 /// A job that would be done later.
-#[derive(Debug, Serialize)]
-pub(crate) struct LaterWire {
+pub(crate) struct Later {
     pub(crate) job: String,
     pub(crate) title: String,
-    pub(crate) done_at: String,
+    pub(crate) done_ms: i64,
     pub(crate) later_min: i64,
     pub(crate) late_min: i64,
 }
 
-const HOW: &str = "The bench is planned anew for each sample, with every cure drawn between its earliest and its safe time \
+/// How the chance is come by.
+pub(crate) const HOW: &str = "The bench is planned anew for each sample, with every cure drawn between its earliest and its safe time \
     (read as the 5, 50 and 95 % points) and every piece of work between 0.8 and 1.6 times its minutes. Common practice, no \
     source; new customers, illness and work done twice are not in it.";
 
@@ -100,7 +88,7 @@ impl State {
         self: &Arc<Self>,
         asked: AskedJob,
         due_at: Option<DateTime<Utc>>,
-    ) -> Result<WhatIfWire, Problem> {
+    ) -> Result<WhatIf, Problem> {
         let job = self.thought_of(asked, due_at)?;
         let state = self.clone();
         beside(move || {
@@ -110,7 +98,7 @@ impl State {
             let with = state.stood(state.draft(Some(&job), certainty), Some(&without), BUDGET)?;
             let place = with.draft.jobs.iter().position(|line| line.id.as_ref() == Some(&job.opened.id));
             let ends = place.map(|place| chance::ends(&with.draft, place));
-            Ok(state.answered(&without, &with, place, ends, due_at))
+            Ok(answered(&without, with, place, ends.as_ref(), due_at))
         })
         .await
     }
@@ -148,44 +136,31 @@ impl State {
         };
         Ok(Job::new(opened, self.now().ms()))
     }
+}
 
-    fn answered(
-        &self,
-        without: &Standing,
-        with: &Standing,
-        place: Option<usize>,
-        ends: Option<Ends>,
-        due_at: Option<DateTime<Utc>>,
-    ) -> WhatIfWire {
-        let before = without.jobs_done_ms();
-        let jobs = with.draft.jobs.iter().enumerate();
-        let later = jobs.filter_map(|(i, line)| {
-            let (id, done_ms) = (line.id.as_ref()?.to_string(), with.done_ms(i)?);
-            let later_min = (done_ms - before.get(&id)?) / 60_000;
-            let due_ms = with.draft.problem.jobs[i].due_min.map(super::hours::ms);
-            (later_min > NOTICED_MIN).then(|| LaterWire {
-                job: id,
-                title: line.title.clone(),
-                done_at: self.rfc3339(done_ms),
-                later_min,
-                late_min: due_ms.map_or(0, |due| (done_ms - due).max(0) / 60_000),
-            })
-        });
-        let chance = |due: DateTime<Utc>| ends.as_ref().map(|ends| ends.chance_by(due.timestamp_millis()));
-        let date = |chance: f64| {
-            let by_ms = ends.as_ref().and_then(|ends| ends.date_ms(chance));
-            PromiseWire { chance, done_by: by_ms.map(|ms| self.rfc3339(ms)) }
-        };
-        WhatIfWire {
-            done_at: place.and_then(|place| with.done_ms(place)).map(|ms| self.rfc3339(ms)),
-            due_at: due_at.map(|due| self.rfc3339(due.timestamp_millis())),
-            chance_by_due: due_at.and_then(chance),
-            promise: CHANCES.map(date).into(),
-            others_later: later.collect(),
-            samples: ends.as_ref().map_or(0, |ends| ends.samples),
-            how: HOW,
-            plan: self.plan_wire(with),
-            estimate: ESTIMATE,
-        }
+fn answered(
+    without: &Standing,
+    with: Standing,
+    place: Option<usize>,
+    ends: Option<&Ends>,
+    due_at: Option<DateTime<Utc>>,
+) -> WhatIf {
+    let before = without.jobs_done_ms();
+    let later = with.draft.jobs.iter().enumerate().filter_map(|(i, line)| {
+        let (id, done_ms) = (line.id.as_ref()?.to_string(), with.done_ms(i)?);
+        let later_min = (done_ms - before.get(&id)?) / 60_000;
+        let due_ms = with.draft.problem.jobs[i].due_min.map(super::hours::ms);
+        let late_min = due_ms.map_or(0, |due| (done_ms - due).max(0) / 60_000);
+        let later = || Later { job: id, title: line.title.clone(), done_ms, later_min, late_min };
+        (later_min > NOTICED_MIN).then(later)
+    });
+    let chance = |due: DateTime<Utc>| ends.map(|ends| ends.chance_by(due.timestamp_millis()));
+    WhatIf {
+        done_ms: place.and_then(|place| with.done_ms(place)),
+        chance_by_due: due_at.and_then(chance),
+        promise: CHANCES.map(|chance| (chance, ends.and_then(|ends| ends.date_ms(chance)))).into(),
+        later: later.collect(),
+        samples: ends.map_or(0, |ends| ends.samples),
+        with,
     }
 }

@@ -1,5 +1,6 @@
 //! The plan as JSON.
 
+use chrono::{DateTime, Utc};
 use facts::StepKind;
 use planner::Slot;
 use serde::Serialize;
@@ -9,6 +10,7 @@ use super::{
     give_way::Cannot,
     hours::ms,
     standing::Standing,
+    what_if::{HOW, Later, WhatIf},
     words::{self, Reason},
 };
 use crate::{alerts::words::ESTIMATE, settings::Certainty, state::State};
@@ -65,6 +67,36 @@ struct JobDoneWire {
     late_min: i64,
 }
 
+/// What one job more would do.
+#[derive(Debug, Serialize)]
+pub(crate) struct WhatIfWire {
+    done_at: Option<String>,
+    due_at: Option<String>,
+    chance_by_due: Option<f64>,
+    /// Dates to promise, each with the chance that it holds.
+    promise: Vec<PromiseWire>,
+    others_later: Vec<LaterWire>,
+    samples: usize,
+    how: &'static str,
+    plan: PlanWire,
+    estimate: &'static str,
+}
+
+#[derive(Debug, Serialize)]
+struct PromiseWire {
+    chance: f64,
+    done_by: Option<String>,
+}
+
+#[derive(Debug, Serialize)]
+struct LaterWire {
+    job: String,
+    title: String,
+    done_at: String,
+    later_min: i64,
+    late_min: i64,
+}
+
 #[derive(Debug, Serialize)]
 struct CannotWire {
     kind: &'static str,
@@ -89,6 +121,31 @@ impl State {
             unfrozen: standing.plan.unfrozen.iter().map(|i| draft.pieces[*i].title.clone()).collect(),
             moved: standing.plan.cost.moved,
             assumed: draft.assumed.iter().cloned().collect(),
+            estimate: ESTIMATE,
+        }
+    }
+
+    pub(crate) fn what_if_wire(&self, answer: &WhatIf, due_at: Option<DateTime<Utc>>) -> WhatIfWire {
+        let promise = |(chance, by_ms): &(f64, Option<i64>)| PromiseWire {
+            chance: *chance,
+            done_by: by_ms.map(|at_ms| self.rfc3339(at_ms)),
+        };
+        let later = |later: &Later| LaterWire {
+            job: later.job.clone(),
+            title: later.title.clone(),
+            done_at: self.rfc3339(later.done_ms),
+            later_min: later.later_min,
+            late_min: later.late_min,
+        };
+        WhatIfWire {
+            done_at: answer.done_ms.map(|at_ms| self.rfc3339(at_ms)),
+            due_at: due_at.map(|due| self.rfc3339(due.timestamp_millis())),
+            chance_by_due: answer.chance_by_due,
+            promise: answer.promise.iter().map(promise).collect(),
+            others_later: answer.later.iter().map(later).collect(),
+            samples: answer.samples,
+            how: HOW,
+            plan: self.plan_wire(&answer.with),
             estimate: ESTIMATE,
         }
     }

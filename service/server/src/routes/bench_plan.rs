@@ -21,7 +21,10 @@ async fn plan(shop: Shop) -> Answer {
 /// Without a job the bench is planned anew; with one nothing is kept of it.
 async fn asked(shop: Shop, body: Body<Asked>) -> Answer {
     match body.value {
-        Asked { job: Some(job), due_at } => Ok(HttpResponse::Ok().json(shop.what_if(job, due_at).await?)),
+        Asked { job: Some(job), due_at } => {
+            let answer = shop.what_if(job, due_at).await?;
+            Ok(HttpResponse::Ok().json(shop.what_if_wire(&answer, due_at)))
+        }
         Asked { job: None, due_at: Some(_) } => {
             let mend = "send {\"job\": {\"schedule\": \"...\"}, \"due_at\": \"...\"}, or {} to plan anew";
             Err(Problem::new(Kind::Invalid, "a due date without a job", mend).about("due_at"))
