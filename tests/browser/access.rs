@@ -48,8 +48,9 @@ async fn busy() -> Bench {
     bench
 }
 
-const PAGES: [&str; 16] = [
+const PAGES: [&str; 17] = [
     "/",
+    "/plan",
     "/glue-up",
     "/glue-up?step=none",
     "/cures/g-1",

@@ -1,13 +1,11 @@
 //! What may be said: each fact is held against the bench before it is committed. A fact that passes is never
 //! refused later; one that does not changes nothing.
 
+mod jobs;
+mod lots;
 mod strings;
 
-mod lots;
-
-use facts::{
-    AirPlanned, CureBegun, CureId, CureKind, Fact, InstrumentMoved, Invalid, JobOpened, PlateAdded, Reading, ZoneId,
-};
+use facts::{AirPlanned, CureBegun, CureId, CureKind, Fact, InstrumentMoved, Invalid, PlateAdded, Reading, ZoneId};
 
 use crate::{AlertState, Bench, Refusal};
 
@@ -201,33 +199,6 @@ impl Bench {
             )),
             None => Ok(()),
         }
-    }
-
-    fn admit_job(&self, opened: &JobOpened) -> Result<(), Refusal> {
-        self.known_instrument(opened.instrument.as_str())?;
-        new("job", &opened.id, self.jobs.contains_key(&opened.id))?;
-        for (i, step) in opened.steps.iter().enumerate() {
-            let before = &opened.steps[..i];
-            if before.iter().any(|other| other.id == step.id) {
-                return Err(conflict(
-                    format!("step \"{}\" stands twice in the job", step.id),
-                    "give each step an id of its own",
-                ));
-            }
-            if let Some(follows) = step.follows.iter().find(|id| !before.iter().any(|other| other.id == **id)) {
-                return Err(conflict(
-                    format!("step \"{}\" follows \"{follows}\", which does not stand before it", step.id),
-                    "list the steps in an order in which they can be done",
-                ));
-            }
-            if let Some(joint) = step.joint.as_ref().filter(|joint| !self.joints.contains_key(*joint)) {
-                return Err(unknown("joint", joint.as_str(), "joints"));
-            }
-            if let Some(material) = &step.material {
-                self.known_material(material.as_str())?;
-            }
-        }
-        Ok(())
     }
 
     fn admit_cure(&self, begun: &CureBegun, now_ms: i64) -> Result<(), Refusal> {

@@ -40,7 +40,7 @@ impl Bench {
             }
             Fact::StepDone { job, step } => {
                 if let Some(job) = self.jobs.get_mut(job) {
-                    job.done.insert(step.clone());
+                    job.done.entry(step.clone()).or_insert(happened_ms);
                 }
             }
             Fact::JobClosed { job } => self.close_job(job.as_str(), happened_ms),

@@ -18,6 +18,7 @@ mod jobs;
 mod looked_at;
 mod materials;
 mod moment;
+mod plan;
 mod print;
 mod rules;
 mod string_up;
@@ -50,6 +51,7 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
             .configure(glue_up::configure)
             .configure(jobs::configure)
             .configure(job::configure)
+            .configure(plan::configure)
             .configure(climate::configure)
             .configure(materials::configure)
             .configure(alerts::configure)

@@ -119,6 +119,7 @@ fn step(alert: &AlertId, asked: &AskedStep, follows: Option<StepId>) -> Step {
         joint: None,
         material: None,
         before_strings: false,
+        work: facts::Work::default(),
     }
 }
 
