@@ -55,8 +55,9 @@ async fn busy() -> Bench {
     bench
 }
 
-const PAGES: [&str; 31] = [
+const PAGES: [&str; 32] = [
     "/",
+    "/plan",
     "/glue-up",
     "/glue-up?step=none",
     "/cures/g-1",

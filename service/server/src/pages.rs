@@ -22,6 +22,7 @@ mod looked_at;
 mod materials;
 mod mix;
 mod moment;
+mod plan;
 mod print;
 mod rule_fit;
 mod rules;
@@ -59,6 +60,7 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
             .configure(mix::configure)
             .configure(jobs::configure)
             .configure(job::configure)
+            .configure(plan::configure)
             .configure(climate::configure)
             .configure(materials::configure)
             .configure(alerts::configure)

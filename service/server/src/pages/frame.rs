@@ -10,8 +10,9 @@ use crate::{
 };
 
 /// The pages to be found from everywhere: address and word. The only list of them.
-pub(crate) const NAV: [(&str, &str); 8] = [
+pub(crate) const NAV: [(&str, &str); 9] = [
     ("/", "Board"),
+    ("/plan", "Plan"),
     ("/jobs", "Jobs"),
     ("/coats", "Coats"),
     ("/strings", "Strings"),
