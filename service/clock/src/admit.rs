@@ -54,7 +54,7 @@ impl Bench {
             Fact::StringsFitted(fitted) => {
                 self.known_instrument(fitted.instrument.as_str())?;
                 self.not_ancient("at", happened_ms, now_ms)?;
-                Ok(fitted.check()?)
+                strings::admit_strings(fitted)
             }
             Fact::StageReached(reached) => self.admit_stage(reached, happened_ms),
             Fact::SetupMeasured(measured) => {
@@ -321,7 +321,7 @@ impl Bench {
         let known = self.alerts.get(id).ok_or_else(|| unknown("alert", id, "alerts"))?;
         if known.state == AlertState::Retracted {
             return Err(conflict(
-                format!("alert \"{id}\" was taken back, because corrected readings made it untrue"),
+                format!("alert \"{id}\" was taken back, because it does not hold any more"),
                 "nothing needs answering; a new alert tells it when it comes true",
             ));
         }

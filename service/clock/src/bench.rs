@@ -114,7 +114,7 @@ pub enum AlertState {
     Acknowledged,
     /// To be told again at this instant, ms.
     Snoozed(i64),
-    /// Corrected readings made it untrue.
+    /// Corrected readings made it untrue, its glue-up or coat was withdrawn, or the next coat is on.
     Retracted,
 }
 

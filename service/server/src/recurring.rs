@@ -126,7 +126,7 @@ async fn digest(state: &Arc<State>) -> Result<(), Problem> {
         title: format!("Today at {}", state.settings.shop.name),
         body: day_ahead(state, local.date_naive(), now_ms),
     };
-    alarm::tell(state, raised).await
+    alarm::tell(state, raised, "").await
 }
 
 fn day_ahead(state: &State, today: NaiveDate, now_ms: i64) -> String {
