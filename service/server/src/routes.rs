@@ -41,7 +41,7 @@ mod strings;
 mod tension;
 mod zones;
 
-use std::sync::Arc;
+use std::sync::{Arc, LazyLock};
 
 use actix_web::{
     Error, HttpRequest, HttpResponse, ResponseError,
@@ -53,8 +53,10 @@ use actix_web::{
     web,
 };
 use serde::Deserialize;
+use utoipa::openapi::OpenApi;
 
 use crate::{
+    openapi::Api,
     pages,
     problem::{Kind, Problem},
     state::State,
@@ -66,11 +68,15 @@ pub(crate) use string_up::answered as string_up_of;
 
 /// The state as handlers take it.
 pub(crate) type Shop = web::Data<Arc<State>>;
+/// The document, made once.
+pub(crate) static DOCUMENT: LazyLock<OpenApi> = LazyLock::new(described);
 /// What a handler answers.
 pub(crate) type Answer = Result<HttpResponse, Problem>;
 
 /// Every address and its methods, for `GET /api/v1`.
 const ADDRESSES: &[&str] = &[
+    "GET /api/v1",
+    "GET /api/v1/openapi.json",
     "GET POST /api/v1/zones",
     "GET PUT /api/v1/zones/{id}",
     "GET POST /api/v1/zones/{id}/readings",
@@ -189,6 +195,7 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
         .service(
             web::scope("/api/v1")
                 .route("", web::get().to(index))
+                .route("/openapi.json", web::get().to(document))
                 // Addresses are tried in order: those asked most come first.
                 .configure(cures::configure)
                 .configure(zones::configure)
@@ -239,8 +246,64 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
         .default_service(web::to(nowhere));
 }
 
+/// What the API is, for `GET /api/v1/openapi.json` and the page that shows it.
+fn described() -> OpenApi {
+    let mut api = Api::default();
+    api.get("", "Every address and its methods").gives::<List<String>>();
+    api.get("/openapi.json", "This document").gives_media("application/json");
+    for describe in [
+        zones::describe,
+        readings::describe,
+        series::describe,
+        import::describe,
+        quarantine::describe,
+        senml::describe,
+        sensors::describe,
+        plans::describe,
+        instruments::describe,
+        plates::describe,
+        moisture::describe,
+        strings::describe,
+        string_up::describe,
+        setups::describe,
+        tension::describe,
+        joints::describe,
+        loads::describe,
+        clamps::describe,
+        lots::describe,
+        stock::describe,
+        materials::describe,
+        rules::describe,
+        mixes::describe,
+        spray::describe,
+        schedules::describe,
+        cures::describe,
+        observations::describe,
+        fits::describe,
+        finish::describe,
+        jobs::describe,
+        milestones::describe,
+        hooks::describe,
+        alerts::describe,
+        deliveries::describe,
+        calendars::describe,
+        push::describe,
+        board::describe,
+        events::describe,
+        export::describe,
+        health::describe,
+    ] {
+        describe(&mut api);
+    }
+    api.document()
+}
+
 async fn index() -> HttpResponse {
     HttpResponse::Ok().json(List::whole(ADDRESSES))
+}
+
+async fn document() -> HttpResponse {
+    HttpResponse::Ok().json(&*DOCUMENT)
 }
 
 pub(crate) async fn nowhere(request: HttpRequest) -> Answer {
@@ -265,7 +328,7 @@ pub(crate) async fn as_problem(
 }
 
 /// Which part of a list is wanted.
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Paging {
     /// The id after which to go on: `next` of the part before.

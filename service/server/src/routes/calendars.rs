@@ -1,5 +1,6 @@
 //! The calendar: its secret address for the shop and for each person, and what is behind it.
 
+use crate::openapi::Api;
 use actix_web::{HttpRequest, HttpResponse, http::header, web};
 use serde::Serialize;
 use sha2::{Digest, Sha256};
@@ -11,11 +12,15 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
     config.service(web::resource("/calendars").route(web::get().to(list)));
 }
 
+pub(super) fn describe(api: &mut Api) {
+    api.get("/calendars", "Calendars to subscribe to").gives::<List<CalendarWire>>();
+}
+
 pub(super) fn configure_feed(config: &mut web::ServiceConfig) {
     config.service(web::resource("/calendar/{secret}.ics").route(web::get().to(feed)));
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct CalendarWire {
     /// Whose it is; none for the shop's.
     person: Option<String>,

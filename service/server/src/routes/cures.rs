@@ -1,10 +1,13 @@
 //! Glue-ups and coats: registering one, looking at it, taking its clamps off, moving it, changing the version of its rule,
 //! withdrawing it.
 
+use crate::openapi::Api;
+use crate::wire::MilestoneWire;
 use actix_web::{HttpResponse, HttpResponseBuilder, web};
 use chrono::{DateTime, Utc};
 use facts::{ClampId, CureBegun, CureId, CureKind, Fact, VersionId, ZoneId};
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 
 use super::{Answer, Paging, Shop};
 use crate::{
@@ -31,6 +34,37 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/coats/{id}/move").route(web::post().to(carry)))
         .service(web::resource("/coats/{id}/rule").route(web::post().to(change_rule)))
         .service(web::resource("/coats/{id}/withdraw").route(web::post().to(withdraw)));
+}
+
+pub(super) fn describe(api: &mut Api) {
+    for (list, one) in [("glue-ups", "glue-up"), ("coats", "coat")] {
+        let moved = json!({"zone": "bench"});
+        api.get(&format!("/{list}"), &format!("Every {one}, in order of id"))
+            .query::<Paging>(json!({}))
+            .gives::<List<CureWire>>();
+        api.get(&format!("/{list}/{{id}}"), &format!("One {one}")).gives::<CureWire>();
+        api.get(&format!("/{list}/{{id}}/milestones"), "Its milestones").gives::<List<MilestoneWire>>();
+        api.post(&format!("/{list}/{{id}}/move"), "Carries it to a zone").takes::<Move>(moved).gives::<CureWire>();
+        api.post(&format!("/{list}/{{id}}/rule"), "Moves it to another version of its rule")
+            .takes::<ChangeRule>(json!({"dry_run": true}))
+            .gives::<RuleChanged>();
+    }
+    api.post("/glue-ups", "Registers a glue-up")
+        .takes::<GlueUpRequest>(
+            json!({"id": "glue-1", "joint": "bridge", "material": "aliphatic-resin", "zone": "bench",
+"clamps": ["cam-1"]}),
+        )
+        .makes::<CureWire>();
+    api.post("/coats", "Registers a coat")
+        .takes::<CoatRequest>(json!({"id": "coat-1", "instrument": "guitar", "surface": "top", "material": "shellac",
+"zone": "bench", "minutes_ago": 30}))
+        .makes::<CureWire>();
+    api.post("/glue-ups/{id}/clamps-off", "Takes its clamps off").takes::<ClampsOff>(json!({})).gives::<CureWire>();
+    for list in ["glue-ups", "coats"] {
+        api.post(&format!("/{list}/{{id}}/withdraw"), "It was registered by mistake")
+            .takes::<Withdraw>(json!({"reason": "registered twice"}))
+            .gives::<CureWire>();
+    }
 }
 
 async fn glue_ups(shop: Shop, paging: web::Query<Paging>) -> Answer {
@@ -82,7 +116,7 @@ async fn begin<T>(shop: &Shop, begun: CureBegun, body: &Body<T>) -> Answer {
     answer(shop, &super::id_of(&said, &id), HttpResponse::Created())
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct ClampsOff {
     /// Which; all that are on it if not said.
@@ -105,7 +139,7 @@ async fn clamps_off(shop: Shop, id: web::Path<String>, body: Body<ClampsOff>) ->
 }
 
 /// Where something is carried, and when; a cure alone or an instrument with all that cures on it.
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub(super) struct Move {
     pub(super) zone: ZoneId,
@@ -121,7 +155,7 @@ async fn carry(shop: Shop, id: web::Path<String>, body: Body<Move>) -> Answer {
     answer(&shop, &id, HttpResponse::Ok())
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Withdraw {
     reason: String,
@@ -135,7 +169,7 @@ async fn withdraw(shop: Shop, id: web::Path<String>, body: Body<Withdraw>) -> An
     answer(&shop, &id, HttpResponse::Ok())
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct ChangeRule {
     /// A version its material had in force; the one in force now if not said.
@@ -145,7 +179,7 @@ struct ChangeRule {
     dry_run: bool,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct RuleChanged {
     /// The times that move, or would.
     moved: Vec<Moved>,

@@ -1,5 +1,7 @@
 //! Deliveries: what was tried, delivered or failed, by which channel and why; and the channels themselves.
 
+use crate::openapi::Api;
+use serde_json::json;
 use std::{collections::HashMap, sync::Arc};
 
 use actix_web::{HttpResponse, web};
@@ -24,10 +26,18 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/channels/{id}/test").route(web::post().to(test)));
 }
 
+pub(super) fn describe(api: &mut Api) {
+    api.get("/deliveries", "Deliveries of alerts, newest first")
+        .query::<Which>(json!({}))
+        .gives::<List<DeliveryWire>>();
+    api.get("/channels", "Channels and how they stand").gives::<List<ChannelWire>>();
+    api.post("/channels/{id}/test", "Sends a test").takes::<Nothing>(json!({})).gives::<Tested>();
+}
+
 const PART: usize = 100;
 
 /// A delivery as it is answered.
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 pub(super) struct DeliveryWire {
     id: i64,
     alert: String,
@@ -60,7 +70,7 @@ pub(super) fn wire(state: &State, d: Delivery) -> DeliveryWire {
     }
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Which {
     /// Only those in this state: waiting, delivered, given_up.
@@ -92,7 +102,7 @@ async fn list(shop: Shop, which: web::Query<Which>) -> Answer {
     Ok(HttpResponse::Ok().json(List { items, next }))
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct ChannelWire {
     id: String,
     /// Whose it is; none for a webhook that gets everything.
@@ -124,11 +134,11 @@ async fn channels(shop: Shop) -> Answer {
 }
 
 /// A command without arguments.
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Nothing {}
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct Tested {
     channel: String,
     /// Whether the channel took it; not known when the same request was answered before.

@@ -1,6 +1,7 @@
 //! Server-sent events: every fact and reading as it is taken in. The id of an event is its place in the journal, so a
 //! listener that comes back with `Last-Event-ID` is told what it missed, from the journal.
 
+use crate::openapi::Api;
 use std::{
     sync::{Arc, atomic::Ordering},
     time::Duration,
@@ -24,6 +25,10 @@ const PAGE: usize = 256;
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
     config.service(web::resource("/events").route(web::get().to(events)));
+}
+
+pub(super) fn describe(api: &mut Api) {
+    api.get("/events", "What happens, as it happens (server-sent events)").gives_media("text/event-stream");
 }
 
 async fn events(shop: Shop, request: HttpRequest) -> Answer {

@@ -1,8 +1,10 @@
 //! Fitting a rule to what was seen at the bench: a report and a draft. Nothing comes in force by asking for one.
 
+use crate::openapi::Api;
 use actix_web::{HttpResponse, web};
 use rules::fit;
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 
 use super::{Answer, Shop};
 use crate::{
@@ -15,15 +17,20 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
     config.service(web::resource("/rules/{material}/fit").route(web::post().to(fitted)));
 }
 
+pub(super) fn describe(api: &mut Api) {
+    api.post("/rules/{material}/fit", "Fits a rule to what was seen").takes::<Nothing>(json!({})).gives::<FitWire>();
+}
+
 /// Nothing is asked for but the fit.
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Nothing {}
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct FitWire {
     material: String,
     #[serde(flatten)]
+    #[schema(value_type = crate::twins::FitReport)]
     report: fit::FitReport,
 }
 

@@ -1,5 +1,6 @@
 //! Whether it lives, whether it can do its work, and how it has been doing.
 
+use crate::openapi::Api;
 use std::{sync::PoisonError, time::Duration};
 
 use actix_web::{HttpResponse, http::header, web};
@@ -21,6 +22,14 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/metrics").route(web::get().to(metrics)));
 }
 
+pub(super) fn describe(api: &mut Api) {
+    api.get("/health/live", "Whether it is alive").gives_media("text/plain");
+    api.get("/health/ready", "Whether it is ready, and its recurring work")
+        .gives::<Readiness>()
+        .or_answers::<Readiness>(Kind::Busy);
+    api.get("/metrics", "Counts for Prometheus").gives_media("text/plain");
+}
+
 /// Longest the alarms may not be looked at. They are looked at every five seconds at least.
 const STUCK: Duration = Duration::from_secs(60);
 /// Longest the database may take to prove that it can be written.
@@ -38,7 +47,7 @@ async fn alive(shop: Shop) -> Answer {
     }
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct Readiness {
     ready: bool,
     /// Why not, each in a sentence.
@@ -56,14 +65,14 @@ struct Readiness {
     jobs: Vec<JobWire>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct Check {
     ok: bool,
     #[serde(skip_serializing_if = "Option::is_none")]
     why: Option<String>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct MqttWire {
     state: &'static str,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -95,7 +104,7 @@ fn mqtt(state: &State) -> Option<MqttWire> {
     })
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct JobWire {
     name: &'static str,
     last_run_at: Option<String>,

@@ -1,8 +1,11 @@
 //! Instruments on the bench. Who owns one is not asked.
 
+use crate::openapi::Api;
+use crate::wire::List;
 use actix_web::{HttpResponse, web};
 use facts::{Fact, InstrumentAdded};
 use serde::Deserialize;
+use serde_json::json;
 
 use super::{Answer, Paging, Shop};
 use crate::{body::Body, compose::new_id, problem::Problem};
@@ -13,7 +16,15 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/instruments/{id}").route(web::get().to(one)));
 }
 
-#[derive(Deserialize)]
+pub(super) fn describe(api: &mut Api) {
+    api.get("/instruments", "Instruments").query::<Paging>(json!({})).gives::<List<crate::twins::InstrumentAdded>>();
+    api.post("/instruments", "Adds an instrument")
+        .takes::<Instrument>(json!({"id": "guitar", "name": "the guitar", "family": "steel-string guitar"}))
+        .makes::<crate::twins::InstrumentAdded>();
+    api.get("/instruments/{id}", "One instrument").gives::<crate::twins::InstrumentAdded>();
+}
+
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Instrument {
     id: Option<facts::InstrumentId>,

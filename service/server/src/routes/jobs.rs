@@ -1,9 +1,13 @@
 //! Jobs and their steps.
 
+use crate::openapi::Api;
+use crate::wire::JobWire;
+use crate::wire::List;
 use actix_web::{HttpResponse, web};
 use chrono::{DateTime, Utc};
 use facts::{Fact, JobId, JobOpened, NoteMade, Step, StepId};
 use serde::Deserialize;
+use serde_json::json;
 
 use super::{Answer, Paging, Shop};
 use crate::{
@@ -21,7 +25,21 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/jobs/{id}/steps/{step}/done").route(web::post().to(done)));
 }
 
-#[derive(Deserialize)]
+pub(super) fn describe(api: &mut Api) {
+    api.get("/jobs", "Jobs").query::<Paging>(json!({})).gives::<List<JobWire>>();
+    api.post("/jobs", "Opens a job")
+        .takes::<Job>(json!({"id": "bridge-reset", "instrument": "guitar", "title": "Reset the bridge",
+"steps": [{"id": "glue", "kind": "glue_up", "title": "Glue the bridge"}]}))
+        .makes::<JobWire>();
+    api.get("/jobs/{id}", "One job").gives::<JobWire>();
+    api.post("/jobs/{id}/notes", "Writes a note")
+        .takes::<Note>(json!({"text": "old glue was hide glue"}))
+        .makes::<JobWire>();
+    api.post("/jobs/{id}/steps/{step}/done", "A step is done").takes::<AtTime>(json!({})).gives::<JobWire>();
+    api.post("/jobs/{id}/close", "Closes a job").takes::<AtTime>(json!({})).gives::<JobWire>();
+}
+
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Job {
     id: Option<JobId>,
@@ -29,11 +47,12 @@ struct Job {
     title: String,
     due_at: Option<DateTime<Utc>>,
     #[serde(default)]
+    #[schema(value_type = Vec<crate::twins::Step>)]
     steps: Vec<Step>,
 }
 
 /// A command that only may say when.
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct AtTime {
     at: Option<DateTime<Utc>>,
@@ -85,7 +104,7 @@ async fn done(shop: Shop, path: web::Path<(String, String)>, body: Body<AtTime>)
     answer(&shop, &id, HttpResponse::Ok())
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Note {
     text: String,

@@ -1,8 +1,11 @@
 //! Joints of an instrument, with what is particular to each.
 
+use crate::openapi::Api;
+use crate::wire::List;
 use actix_web::{HttpResponse, web};
 use facts::{Fact, JointAdded};
 use serde::Deserialize;
+use serde_json::json;
 
 use super::{Answer, Paging, Shop};
 use crate::{body::Body, compose::new_id, problem::Problem};
@@ -13,7 +16,15 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/joints/{id}").route(web::get().to(one)));
 }
 
-#[derive(Deserialize)]
+pub(super) fn describe(api: &mut Api) {
+    api.get("/joints", "Joints").query::<Paging>(json!({})).gives::<List<crate::twins::JointAdded>>();
+    api.post("/joints", "Adds a joint")
+        .takes::<Joint>(json!({"id": "bridge", "instrument": "guitar", "name": "bridge", "gap_um": 100}))
+        .makes::<crate::twins::JointAdded>();
+    api.get("/joints/{id}", "One joint").gives::<crate::twins::JointAdded>();
+}
+
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Joint {
     id: Option<facts::JointId>,
@@ -23,6 +34,7 @@ struct Joint {
     #[serde(default = "good_fit_um")]
     gap_um: f64,
     #[serde(default)]
+    #[schema(value_type = crate::twins::Porosity)]
     porosity: facts::Porosity,
 }
 

@@ -1,9 +1,11 @@
 //! How the strings load a joint: the path of their pull, with measures of its own or those usual in its family.
 
+use crate::openapi::Api;
 use actix_web::{HttpResponse, web};
 use clock::{PATHS, family_of, stress, usual_load, wood_bound};
 use facts::{Fact, Family, JointId, JointLoaded, LoadPath, SpeciesGroup};
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 use serde_json::{Map, Value};
 
 use super::{Answer, Shop};
@@ -16,9 +18,17 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
     config.service(web::resource("/joints/{id}/load").route(web::get().to(show)).route(web::post().to(say)));
 }
 
-#[derive(Deserialize)]
+pub(super) fn describe(api: &mut Api) {
+    api.get("/joints/{id}/load", "How the strings load a joint").or(&[Kind::Conflict]).gives::<LoadWire<'static>>();
+    api.post("/joints/{id}/load", "Says how the strings load a joint")
+        .takes::<Load>(json!({"path": "bridge_foot"}))
+        .makes::<LoadWire<'static>>();
+}
+
+#[derive(Deserialize, utoipa::ToSchema)]
 struct Load {
     path: String,
+    #[schema(value_type = Option<crate::twins::SpeciesGroup>)]
     wood: Option<SpeciesGroup>,
     #[serde(default)]
     starved: bool,
@@ -88,9 +98,10 @@ async fn show(shop: Shop, id: web::Path<String>) -> Answer {
     answer(&shop, &id, HttpResponse::Ok())
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct LoadWire<'a> {
     #[serde(flatten)]
+    #[schema(value_type = crate::twins::JointLoaded)]
     said: &'a JointLoaded,
     bound_shear_mpa: f64,
     bound_peel_mpa: f64,

@@ -1,10 +1,13 @@
 //! Mixes: how much of what for a wanted volume, registering a pot, and when it gels.
 
+use crate::openapi::Api;
+use crate::wire::List;
 use actix_web::{HttpResponse, web};
 use chrono::{DateTime, Utc};
 use facts::{Fact, Finding, LotId, MaterialId, MixId, MixMade, MixPart, VersionId, ZoneId, within};
 use rules::{By, MixSheet, Rule};
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 
 use super::{Answer, Paging, Shop};
 use crate::{
@@ -24,8 +27,19 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/mix-amounts").route(web::get().to(how_much)));
 }
 
+pub(super) fn describe(api: &mut Api) {
+    api.get("/mixes", "Mixes").query::<Paging>(json!({})).gives::<List<MixWire>>();
+    api.post("/mixes", "A mix is stirred")
+        .takes::<Mixed>(json!({"id": "pot", "material": "fast-epoxy", "zone": "bench", "wanted_ml": 10}))
+        .makes::<MixWire>();
+    api.get("/mixes/{id}", "One mix").gives::<MixWire>();
+    api.get("/mix-amounts", "How much of each part")
+        .query::<HowMuch>(json!({"material": "fast-epoxy", "wanted_ml": 10}))
+        .gives::<Amounts>();
+}
+
 /// A mix: a volume wanted, or what was measured, in the unit of its rule and named as there.
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Mixed {
     id: Option<MixId>,
@@ -44,7 +58,7 @@ struct Mixed {
     warn_min: Option<f64>,
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct HowMuch {
     material: MaterialId,
@@ -53,22 +67,25 @@ struct HowMuch {
     thinner_pct: f64,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct Amounts {
     material: String,
+    #[schema(value_type = crate::twins::By)]
     by: By,
+    #[schema(value_type = Vec<crate::twins::MixPart>)]
     parts: Vec<MixPart>,
     working_life_min: f64,
     cautions: Vec<String>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct MixWire {
     id: String,
     material: String,
     rule_version: String,
     zone: String,
     at: String,
+    #[schema(value_type = Vec<crate::twins::MixPart>)]
     parts: Vec<MixPart>,
     lots: Vec<String>,
     /// `live`, `doubtful`, `gelled`.
@@ -76,6 +93,7 @@ struct MixWire {
     gels_earliest_at: Option<String>,
     gels_likely_at: Option<String>,
     gels_latest_at: Option<String>,
+    #[schema(value_type = Vec<crate::twins::Finding>)]
     findings: Vec<Finding>,
     cautions: Vec<String>,
     estimate: &'static str,

@@ -1,5 +1,8 @@
 //! Observations: how far a glue-up or coat was when somebody looked. What is seen often enough fits the rule.
 
+use crate::openapi::Api;
+use crate::wire::List;
+use serde_json::json;
 use std::collections::HashMap;
 
 use actix_web::{HttpResponse, HttpResponseBuilder, web};
@@ -24,8 +27,21 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/observations/{id}/withdraw").route(web::post().to(withdraw)));
 }
 
+pub(super) fn describe(api: &mut Api) {
+    api.get("/observations", "What was seen of cures").query::<Wanted>(json!({})).gives::<List<ObservationWire>>();
+    api.post("/observations", "Says what was seen of a cure")
+        .takes::<Observe>(
+            json!({"id": "seen-1", "cure": "coat-1", "stage": "sandable", "reached": false, "by": "thumbnail"}),
+        )
+        .makes::<ObservationWire>();
+    api.get("/observations/{id}", "One observation").gives::<ObservationWire>();
+    api.post("/observations/{id}/withdraw", "Withdraws an observation")
+        .takes::<Withdraw>(json!({"reason": "the wrong piece"}))
+        .gives::<ObservationWire>();
+}
+
 /// What somebody saw.
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Observe {
     id: Option<ObservationId>,
@@ -33,6 +49,7 @@ struct Observe {
     stage: String,
     reached: bool,
     #[serde(default)]
+    #[schema(value_type = crate::twins::Observing)]
     by: Observing,
     #[serde(default)]
     note: String,
@@ -40,13 +57,14 @@ struct Observe {
     minutes_ago: Option<f64>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct ObservationWire {
     id: String,
     cure: String,
     material: String,
     stage: String,
     reached: bool,
+    #[schema(value_type = crate::twins::Observing)]
     by: Observing,
     note: String,
     at: String,
@@ -100,7 +118,7 @@ fn wire(state: &State, bench: &Bench, laws: &LawOf, observation: &Observation) -
 }
 
 /// Which observations are wanted.
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Wanted {
     /// Of one glue-up or coat.
@@ -158,7 +176,7 @@ async fn observe(shop: Shop, body: Body<Observe>) -> Answer {
     answer(&shop, &super::id_of(&said, id.as_str()), HttpResponse::Created())
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Withdraw {
     reason: String,

@@ -1,9 +1,12 @@
 //! Finish schedules: what there is, and opening a job by one.
 
+use crate::openapi::Api;
+use crate::wire::JobWire;
 use actix_web::{HttpResponse, web};
 use chrono::{DateTime, Utc};
 use facts::{Fact, InstrumentId, JobId, JobOpened};
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 
 use super::{Answer, Shop};
 use crate::{
@@ -21,7 +24,15 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/schedules/{id}/jobs").route(web::post().to(open)));
 }
 
-#[derive(Serialize)]
+pub(super) fn describe(api: &mut Api) {
+    api.get("/schedules", "Schedules of steps").gives::<List<ScheduleWire>>();
+    api.get("/schedules/{id}", "One schedule").gives::<ScheduleWire>();
+    api.post("/schedules/{id}/jobs", "Opens a job with the steps of a schedule")
+        .takes::<Planned>(json!({"instrument": "guitar"}))
+        .makes::<JobWire>();
+}
+
+#[derive(Serialize, utoipa::ToSchema)]
 struct ScheduleWire {
     id: String,
     #[serde(flatten)]
@@ -32,7 +43,7 @@ struct ScheduleWire {
 }
 
 /// A job by a schedule.
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Planned {
     id: Option<JobId>,

@@ -1,5 +1,7 @@
 //! Sensors: what is known of each, and holding a hygrometer against saturated salts.
 
+use crate::openapi::Api;
+use serde_json::json;
 use std::collections::BTreeMap;
 
 use actix_web::{HttpResponse, web};
@@ -23,7 +25,15 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
     );
 }
 
-#[derive(Serialize)]
+pub(super) fn describe(api: &mut Api) {
+    api.get("/zones/{id}/sensors", "The sensors of a zone").gives::<List<SensorWire>>();
+    api.get("/sensors/{id}/calibrations", "Calibrations of a hygrometer").gives::<List<CalibrationWire>>();
+    api.post("/sensors/{id}/calibrations", "A calibration over saturated salts")
+        .takes::<Calibrate>(json!({"points": [{"salt": "sodium_chloride", "temp_c": 20, "read_rh_pct": 73.5}]}))
+        .makes::<CalibrationWire>();
+}
+
+#[derive(Serialize, utoipa::ToSchema)]
 struct SensorWire {
     /// None for readings that name no sensor.
     sensor: Option<String>,
@@ -73,7 +83,7 @@ async fn of_zone(shop: Shop, id: web::Path<String>) -> Answer {
     Ok(HttpResponse::Ok().json(List::whole(bench.sensors(&id).into_iter().map(wire))))
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Calibrate {
     at: Option<DateTime<Utc>>,
@@ -81,19 +91,21 @@ struct Calibrate {
     points: Vec<Point>,
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Point {
+    #[schema(value_type = crate::twins::Salt)]
     salt: Salt,
     temp_c: f64,
     read_rh_pct: f64,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct CalibrationWire {
     sensor: String,
     /// Readings from then on are corrected.
     at: String,
+    #[schema(value_type = Vec<crate::twins::SaltPoint>)]
     points: Vec<SaltPoint>,
     gain: f64,
     offset_rh_pct: f64,

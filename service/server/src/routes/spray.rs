@@ -1,10 +1,12 @@
 //! Air at the gun: lay the coat now, add retarder, or wait until when, with the forecast behind it.
 
+use crate::openapi::Api;
 use actix_web::{HttpResponse, web};
 use clock::{Gun, GunAir, SprayWindow, Word, best_window, spray_windows};
 use facts::{MaterialId, within};
 use rules::MaterialKind;
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 
 use super::{Answer, Shop};
 use crate::{
@@ -19,7 +21,13 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
     config.service(web::resource("/spray-window").route(web::get().to(window)));
 }
 
-#[derive(Deserialize)]
+pub(super) fn describe(api: &mut Api) {
+    api.get("/spray-window", "When the air is fit for spraying")
+        .query::<Asked>(json!({"material": "shellac", "zone": "bench"}))
+        .gives::<SprayWire>();
+}
+
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Asked {
     material: MaterialId,
@@ -30,7 +38,7 @@ struct Asked {
     surface_below_k: Option<f64>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct SprayWire {
     material: String,
     zone: String,
@@ -50,7 +58,7 @@ struct SprayWire {
     estimate: &'static str,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct WindowWire {
     from: String,
     until: String,

@@ -1,11 +1,13 @@
 //! The strings of an instrument: its family's, or given one by one; what each pulls, and what another tuning would do.
 
+use crate::openapi::Api;
 use actix_web::{HttpResponse, web};
 use chrono::{DateTime, Utc};
 use clock::{A4_HZ, NYLON_KG_M3, Pulls, Strung, family_of, usual_strings};
 use facts::{Fact, Family, Note, StringFitted, StringsFitted};
 use physics::strings::{NEWTONS_PER_POUND, STEEL_KG_M3, plain_kg_m, stress_mpa, wound_kg_m};
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 
 use super::{Answer, Shop, plates::instrument};
 use crate::{
@@ -19,13 +21,23 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
     config.service(web::resource("/instruments/{id}/strings").route(web::get().to(show)).route(web::post().to(fit)));
 }
 
+pub(super) fn describe(api: &mut Api) {
+    api.get("/instruments/{id}/strings", "The strings and their tension")
+        .query::<Show>(json!({}))
+        .gives::<StringsWire>();
+    api.post("/instruments/{id}/strings", "Says which strings an instrument is to have")
+        .takes::<Fit>(json!({"family": "steel_string_guitar"}))
+        .makes::<StringsWire>();
+}
+
 /// Density of bronze and nickel windings, kg/m³. Handbook figure for bronze and nickel, from memory.
 const WRAP_KG_M3: f64 = 8800.0;
 
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Fit {
     /// Left out, the family the instrument was added with.
+    #[schema(value_type = Option<crate::twins::Family>)]
     family: Option<Family>,
     scale_mm: Option<f64>,
     scale_in: Option<Inches>,
@@ -41,7 +53,7 @@ struct Fit {
 }
 
 /// One string as it is sent. What it weighs is given, or follows from core and winding, or from gauge and density.
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct OneString {
     note: Note,
@@ -138,17 +150,18 @@ fn retune(strings: &mut [StringFitted], tuning: &[Note]) -> Result<(), Problem> 
     Ok(())
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Show {
     /// Notes with commas between: what that tuning would do to the strings there are.
     tuning: Option<String>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct StringsWire {
     instrument: String,
     since: String,
+    #[schema(value_type = crate::twins::Family)]
     family: Family,
     scale_mm: f64,
     a4_hz: f64,
@@ -161,7 +174,7 @@ struct StringsWire {
     half_tension_h: Option<f64>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct StringWire {
     note: Note,
     gauge_mm: f64,

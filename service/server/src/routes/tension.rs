@@ -1,10 +1,12 @@
 //! What a string pulls, and what another note or gauge would do; the usual strings of each family.
 
+use crate::openapi::Api;
 use actix_web::{HttpResponse, web};
 use clock::{A4_HZ, Pulls, usual_strings};
 use facts::{Family, Note, StringsFitted};
 use physics::strings::{NEWTONS_PER_POUND, STEEL_KG_M3, equal_temperament_hz, plain_kg_m, stress_mpa, tension_n};
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 
 use super::{
     Answer,
@@ -22,7 +24,14 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/string-families").route(web::get().to(families)));
 }
 
-#[derive(Deserialize)]
+pub(super) fn describe(api: &mut Api) {
+    api.get("/string-tension", "What a string pulls")
+        .query::<Ask>(json!({"scale_mm": 648, "note": "E4", "gauge_thou": 12}))
+        .gives::<TensionWire>();
+    api.get("/string-families", "Usual strings of the families").gives::<List<FamilyWire>>();
+}
+
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Ask {
     note: String,
@@ -43,7 +52,7 @@ struct Ask {
 }
 
 /// One string at pitch.
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct Pull {
     note: Note,
     frequency_hz: f64,
@@ -56,7 +65,7 @@ struct Pull {
     stress_mpa: Option<f64>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct TensionWire {
     scale_mm: f64,
     a4_hz: f64,
@@ -142,10 +151,12 @@ async fn tension(ask: web::Query<Ask>) -> Answer {
     }))
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct FamilyWire {
+    #[schema(value_type = crate::twins::Family)]
     family: Family,
     scale_mm: f64,
+    #[schema(value_type = Vec<crate::twins::StringFitted>)]
     strings: Vec<facts::StringFitted>,
     total_n: f64,
     source: &'static str,

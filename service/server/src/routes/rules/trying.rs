@@ -1,5 +1,7 @@
 //! What-if: a draft over an air beside the version in force, and what it would change now. Nothing is put in force.
 
+use crate::openapi::Api;
+use serde_json::json;
 use std::sync::Arc;
 
 use actix_web::{HttpResponse, web};
@@ -24,8 +26,17 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/rules/{material}/what-would-change").route(web::post().to(what_would_change)));
 }
 
+pub(super) fn describe(api: &mut Api) {
+    api.post("/rules/try", "Runs a rule in some air")
+        .takes::<Try>(json!({"material": "aliphatic-resin", "air": {"temp_c": 15, "rh_pct": 60}}))
+        .gives::<Tried>();
+    api.post("/rules/{id}/what-would-change", "Which open cures a text would move")
+        .takes::<Change>(json!({"text": "fn describe() {}"}))
+        .gives::<Changes>();
+}
+
 /// The air to try in: constant, or that of a zone.
-#[derive(Debug, Clone, Deserialize)]
+#[derive(Debug, Clone, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct AirSaid {
     temp_c: Option<TempC>,
@@ -36,16 +47,17 @@ struct AirSaid {
     until: Option<DateTime<Utc>>,
 }
 
-#[derive(Debug, Clone, Deserialize)]
+#[derive(Debug, Clone, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct JointSaid {
     gap_um: Option<f64>,
     film_um: Option<f64>,
     #[serde(default)]
+    #[schema(value_type = crate::twins::Porosity)]
     porosity: Porosity,
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Try {
     /// Whose version in force stands beside the draft; none if not said.
@@ -60,7 +72,7 @@ struct Try {
     points: Option<usize>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct Tried {
     from: Option<String>,
     hours: f64,
@@ -178,13 +190,13 @@ fn ended() -> Problem {
 /// Most cures looked at for one answer.
 const MOST_CURES: usize = 2000;
 
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Change {
     text: String,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct Changes {
     items: Vec<MovedCure>,
     /// Open glue-ups and coats of the material that were looked at, and how many there are.

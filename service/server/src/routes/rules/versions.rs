@@ -1,5 +1,8 @@
 //! Every version of a rule that was in force: its text, since when, by whom, and what changed between two.
 
+use crate::openapi::Api;
+use crate::wire::List;
+use serde_json::json;
 use std::sync::Arc;
 
 use actix_web::{HttpResponse, web};
@@ -17,8 +20,14 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/rules/{material}/diff").route(web::get().to(diff)));
 }
 
+pub(super) fn describe(api: &mut Api) {
+    api.get("/rules/{id}/versions", "Versions of a rule, newest first").gives::<List<VersionWire>>();
+    api.get("/rules/{id}/versions/{version}", "One version").gives::<VersionWire>();
+    api.get("/rules/{id}/diff", "What differs between two versions").query::<Between>(json!({})).gives::<DiffWire>();
+}
+
 /// One time that a version was in force.
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct VersionWire {
     version: String,
     from: String,
@@ -80,7 +89,7 @@ async fn one(shop: Shop, path: web::Path<(String, String)>) -> Answer {
     Ok(HttpResponse::Ok().json(newest.ok_or_else(|| Problem::not_found("rule version", &version))?))
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Between {
     /// The older text; the one before the version in force if not said.
@@ -89,7 +98,7 @@ struct Between {
     to: Option<VersionId>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct DiffWire {
     from: String,
     to: String,
