@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 
 use serde_json::Value;
 use utoipa::{
-    PartialSchema, ToSchema,
+    ToSchema,
     openapi::{
         Components, Content, HttpMethod, InfoBuilder, OpenApi, OpenApiBuilder, PathItem, PathsBuilder, Ref, RefOr,
         Required, ResponseBuilder, Schema,
@@ -36,6 +36,7 @@ fn example(path: &str, param: &str) -> &'static str {
     match (param, path.split('/').nth(3).unwrap_or_default()) {
         ("step", _) => "glue",
         ("plan", _) => "evening",
+        ("held", _) if path.ends_with("discard") => "2",
         ("held", _) => "1",
         ("table", _) => "facts",
         ("version", _) => "0",
@@ -52,6 +53,9 @@ fn example(path: &str, param: &str) -> &'static str {
         (_, "mixes") => "pot",
         (_, "schedules") => "french-polish",
         (_, "observations") => "seen-1",
+        (_, "channels") => "mia:page",
+        // The first 64 bits of the SHA-256 of the endpoint of the example.
+        (_, "push-subscriptions") => "572ed3dbb3c937f4",
         (_, "alerts") => "coat-1:dust_free",
         _ => "glue-1",
     }

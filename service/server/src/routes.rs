@@ -45,10 +45,10 @@ use std::sync::{Arc, LazyLock};
 
 use actix_web::{
     Error, HttpRequest, HttpResponse, ResponseError,
-    body::{BoxBody, MessageBody},
+    body::{self, BodySize, BoxBody, MessageBody, SizedStream},
     dev::{ServiceRequest, ServiceResponse},
     error::{PathError, QueryPayloadError},
-    http::header,
+    http::{Method, header, header::HeaderValue},
     middleware::Next,
     web,
 };
@@ -310,19 +310,47 @@ pub(crate) async fn nowhere(request: HttpRequest) -> Answer {
     Err(Problem::no_such_address(&request))
 }
 
-/// Turns answers the framework makes itself (405 and the like) into problem documents.
+/// A body that is not sent, of the length it would have: the answer to HEAD (RFC 9110, 9.3.2).
+fn unsent(body: &impl MessageBody) -> BoxBody {
+    match body.size() {
+        BodySize::Sized(length) => {
+            SizedStream::new(length, futures_util::stream::empty::<Result<web::Bytes, Error>>()).boxed()
+        }
+        _ => BoxBody::new(body::None::new()),
+    }
+}
+
+/// The methods of an address, for the header Allow (RFC 9110, 15.5.6).
+fn allowed(pattern: &str) -> Option<HeaderValue> {
+    let line = ADDRESSES.iter().find_map(|line| line.strip_suffix(pattern)?.strip_suffix(' '))?;
+    HeaderValue::from_str(&line.replace("GET", "GET HEAD").replace(' ', ", ")).ok()
+}
+
+/// Turns answers the framework makes itself (405 and the like) into problem documents, and answers HEAD as GET.
 pub(crate) async fn as_problem(
-    request: ServiceRequest,
+    mut request: ServiceRequest,
     next: Next<impl MessageBody + 'static>,
 ) -> Result<ServiceResponse<BoxBody>, Error> {
+    let head = request.method() == Method::HEAD;
+    if head {
+        request.head_mut().method = Method::GET;
+    }
     let answered = next.call(request).await?;
+    if head {
+        return Ok(answered.map_body(|_, body| unsent(&body)));
+    }
     let status = answered.status();
     let bare = !answered.headers().contains_key(header::CONTENT_TYPE);
     if (status.is_client_error() || status.is_server_error()) && bare {
         let asked = answered.request();
         let what = format!("{} {} answers {status}", asked.method(), asked.path());
-        let problem = Problem::of_framework(status, &what);
-        return Ok(answered.into_response(problem.error_response()).map_into_boxed_body());
+        let mut answer = Problem::of_framework(status, &what).error_response();
+        if status == Kind::Method.row().2
+            && let Some(methods) = asked.match_pattern().and_then(|pattern| allowed(&pattern))
+        {
+            answer.headers_mut().insert(header::ALLOW, methods);
+        }
+        return Ok(answered.into_response(answer).map_into_boxed_body());
     }
     Ok(answered.map_into_boxed_body())
 }

@@ -3,8 +3,11 @@
 
 use crate::openapi::Api;
 use crate::wire::MilestoneWire;
-use actix_web::{HttpResponse, HttpResponseBuilder, web};
+use std::future::{Ready, ready};
+
+use actix_web::{FromRequest, HttpRequest, HttpResponse, HttpResponseBuilder, dev::Payload, web};
 use chrono::{DateTime, Utc};
+use clock::{Bench, Cure};
 use facts::{ClampId, CureBegun, CureId, CureKind, Fact, VersionId, ZoneId};
 use serde::{Deserialize, Serialize};
 use serde_json::json;
@@ -67,6 +70,43 @@ pub(super) fn describe(api: &mut Api) {
     }
 }
 
+/// The glue-up or coat an address names: each is found under its own list only.
+struct Asked {
+    kind: CureKind,
+    id: String,
+}
+
+impl FromRequest for Asked {
+    type Error = Problem;
+    type Future = Ready<Result<Self, Problem>>;
+
+    fn from_request(request: &HttpRequest, _: &mut Payload) -> Self::Future {
+        let coat = request.match_pattern().is_some_and(|pattern| pattern.starts_with("/api/v1/coats/"));
+        let kind = if coat { CureKind::Coat } else { CureKind::GlueUp };
+        ready(Ok(Self { kind, id: request.match_info().query("id").into() }))
+    }
+}
+
+impl Asked {
+    fn cure<'a>(&self, bench: &'a Bench) -> Result<&'a Cure, Problem> {
+        let word = |kind| if kind == CureKind::Coat { ("coat", "coats") } else { ("glue-up", "glue-ups") };
+        match bench.cure(&self.id) {
+            Some(cure) if cure.begun.cure_kind == self.kind => Ok(cure),
+            Some(cure) => {
+                let (what, list) = word(cure.begun.cure_kind);
+                let mut problem = Problem::not_found(word(self.kind).0, &self.id);
+                problem.mend = format!("it is a {what}: ask for /api/v1/{list}/{}", self.id);
+                Err(problem)
+            }
+            None => Err(Problem::not_found(word(self.kind).0, &self.id)),
+        }
+    }
+
+    fn known(&self, shop: &Shop) -> Result<CureId, Problem> {
+        Ok(self.cure(&shop.bench())?.begun.id.clone())
+    }
+}
+
 async fn glue_ups(shop: Shop, paging: web::Query<Paging>) -> Answer {
     list(&shop, &paging, CureKind::GlueUp)
 }
@@ -83,8 +123,9 @@ fn list(shop: &Shop, paging: &Paging, kind: CureKind) -> Answer {
     Ok(HttpResponse::Ok().json(paging.part(all, |cure| shop.cure_wire(&bench, cure, now_ms))?))
 }
 
-async fn one(shop: Shop, id: web::Path<String>) -> Answer {
-    answer(&shop, &id, HttpResponse::Ok())
+async fn one(shop: Shop, asked: Asked) -> Answer {
+    asked.known(&shop)?;
+    answer(&shop, &asked.id, HttpResponse::Ok())
 }
 
 fn answer(shop: &Shop, id: &str, mut builder: HttpResponseBuilder) -> Answer {
@@ -93,9 +134,9 @@ fn answer(shop: &Shop, id: &str, mut builder: HttpResponseBuilder) -> Answer {
     Ok(builder.json(shop.cure_wire(&bench, cure, shop.now().ms())))
 }
 
-async fn milestones(shop: Shop, id: web::Path<String>) -> Answer {
+async fn milestones(shop: Shop, asked: Asked) -> Answer {
     let bench = shop.bench();
-    let cure = bench.cure(&id).ok_or_else(|| Problem::not_found("glue-up or coat", &id))?;
+    let cure = asked.cure(&bench)?;
     Ok(HttpResponse::Ok().json(List::whole(shop.milestones_wire(&bench, cure, shop.now().ms()))))
 }
 
@@ -125,17 +166,17 @@ struct ClampsOff {
     minutes_ago: Option<f64>,
 }
 
-async fn clamps_off(shop: Shop, id: web::Path<String>, body: Body<ClampsOff>) -> Answer {
+async fn clamps_off(shop: Shop, asked: Asked, body: Body<ClampsOff>) -> Answer {
     let (cure, on) = {
         let bench = shop.bench();
-        let known = bench.cure(&id).ok_or_else(|| Problem::not_found("glue-up or coat", &id))?;
+        let known = asked.cure(&bench)?;
         (known.begun.id.clone(), known.clamps_on.clone())
     };
-    let kept = body.answer(&id);
+    let kept = body.answer(&asked.id);
     let at_ms = When { at: body.value.at, minutes_ago: body.value.minutes_ago }.ms(shop.now().ms())?;
     let clamps = body.value.clamps.unwrap_or(on);
     shop.say_fact(Fact::ClampsOff { cure, clamps }, at_ms, "bench", kept).await?;
-    answer(&shop, &id, HttpResponse::Ok())
+    answer(&shop, &asked.id, HttpResponse::Ok())
 }
 
 /// Where something is carried, and when; a cure alone or an instrument with all that cures on it.
@@ -147,12 +188,12 @@ pub(super) struct Move {
     pub(super) minutes_ago: Option<f64>,
 }
 
-async fn carry(shop: Shop, id: web::Path<String>, body: Body<Move>) -> Answer {
-    let cure = known(&shop, &id)?;
-    let kept = body.answer(&id);
+async fn carry(shop: Shop, asked: Asked, body: Body<Move>) -> Answer {
+    let cure = asked.known(&shop)?;
+    let kept = body.answer(&asked.id);
     let at_ms = When { at: body.value.at, minutes_ago: body.value.minutes_ago }.ms(shop.now().ms())?;
     shop.say_fact(Fact::CureMoved { cure, zone: body.value.zone }, at_ms, "bench", kept).await?;
-    answer(&shop, &id, HttpResponse::Ok())
+    answer(&shop, &asked.id, HttpResponse::Ok())
 }
 
 #[derive(Deserialize, utoipa::ToSchema)]
@@ -161,12 +202,12 @@ struct Withdraw {
     reason: String,
 }
 
-async fn withdraw(shop: Shop, id: web::Path<String>, body: Body<Withdraw>) -> Answer {
-    let cure = known(&shop, &id)?;
-    let kept = body.answer(&id);
+async fn withdraw(shop: Shop, asked: Asked, body: Body<Withdraw>) -> Answer {
+    let cure = asked.known(&shop)?;
+    let kept = body.answer(&asked.id);
     let fact = Fact::CureWithdrawn { cure, reason: body.value.reason };
     shop.say_fact(fact, shop.now().ms(), "bench", kept).await?;
-    answer(&shop, &id, HttpResponse::Ok())
+    answer(&shop, &asked.id, HttpResponse::Ok())
 }
 
 #[derive(Deserialize, utoipa::ToSchema)]
@@ -188,13 +229,12 @@ struct RuleChanged {
 }
 
 /// Moves a cure to another version of its rule, over all the air it has had.
-async fn change_rule(shop: Shop, id: web::Path<String>, body: Body<ChangeRule>) -> Answer {
-    let cure = known(&shop, &id)?;
-    let kept = body.answer(&id);
+async fn change_rule(shop: Shop, asked: Asked, body: Body<ChangeRule>) -> Answer {
+    let kept = body.answer(&asked.id);
     let ChangeRule { version, dry_run } = body.value;
     let (change, moved) = {
         let bench = shop.bench();
-        let cure = bench.cure(&id).ok_or_else(|| Problem::not_found("glue-up or coat", &id))?;
+        let cure = asked.cure(&bench)?;
         let rule = shop.version_for(&bench, cure, version)?;
         let change = shop.rule_change(&bench, cure, &rule)?;
         let moved = shop.moved(&bench, cure, &rule, &change)?;
@@ -204,12 +244,7 @@ async fn change_rule(shop: Shop, id: web::Path<String>, body: Body<ChangeRule>) 
         shop.say_fact(Fact::CureRuleChanged(change.into()), shop.now().ms(), "bench", kept).await?;
     }
     let bench = shop.bench();
-    let cure = bench.cure(cure.as_str()).ok_or_else(|| Problem::not_found("glue-up or coat", &id))?;
+    let cure = asked.cure(&bench)?;
     let cure = shop.cure_wire(&bench, cure, shop.now().ms());
     Ok(HttpResponse::Ok().json(RuleChanged { moved, cure }))
-}
-
-fn known(shop: &Shop, id: &str) -> Result<CureId, Problem> {
-    let bench = shop.bench();
-    bench.cure(id).map(|cure| cure.begun.id.clone()).ok_or_else(|| Problem::not_found("glue-up or coat", id))
 }

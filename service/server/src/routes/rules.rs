@@ -44,7 +44,9 @@ pub(super) fn describe(api: &mut Api) {
     api.get("/rules/{id}", "The rule of a material").gives::<RuleWire>();
     api.put("/rules/{id}", "Puts a rule in force")
         .replaces()
-        .takes::<Save>(json!({"text": "fn describe() {}", "by": "bench"}))
+        .takes::<Save>(
+            json!({"text": include_str!("../../../../scripts/materials/aliphatic-resin.rhai"), "by": "bench"}),
+        )
         .gives::<RuleWire>();
     trying::describe(api);
     versions::describe(api);

@@ -31,7 +31,7 @@ pub(super) fn describe(api: &mut Api) {
         .takes::<Try>(json!({"material": "aliphatic-resin", "air": {"temp_c": 15, "rh_pct": 60}}))
         .gives::<Tried>();
     api.post("/rules/{id}/what-would-change", "Which open cures a text would move")
-        .takes::<Change>(json!({"text": "fn describe() {}"}))
+        .takes::<Change>(json!({"text": include_str!("../../../../../scripts/materials/aliphatic-resin.rhai")}))
         .gives::<Changes>();
 }
 
