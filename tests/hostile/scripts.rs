@@ -112,7 +112,7 @@ async fn the_service_answers_while_they_run() {
         for _ in 0..50 {
             let seen = bench.send(fresh.get(bench.url("/api/v1/board?limit=1000"))).await.good();
             assert_eq!(seen, board);
-            assert_eq!(bench.send(fresh.get(bench.url("/livez"))).await.status, 200);
+            assert_eq!(bench.send(fresh.get(bench.url("/health/live"))).await.status, 200);
         }
     };
     futures_util::future::join(checks, answered).await;
