@@ -48,7 +48,7 @@ async fn busy() -> Bench {
     bench
 }
 
-const PAGES: [&str; 16] = [
+const PAGES: [&str; 17] = [
     "/",
     "/glue-up",
     "/glue-up?step=none",
@@ -65,6 +65,7 @@ const PAGES: [&str; 16] = [
     "/climate",
     "/materials",
     "/hooks",
+    "/api",
 ];
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
