@@ -32,6 +32,11 @@ impl<T> Body<T> {
     }
 }
 
+/// A command without arguments.
+#[derive(serde::Deserialize, utoipa::ToSchema)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Nothing {}
+
 type Reading<T> = Pin<Box<dyn Future<Output = Result<T, Problem>>>>;
 
 impl<T: DeserializeOwned + 'static> FromRequest for Body<T> {

@@ -12,7 +12,7 @@ use utoipa::{
         header::HeaderBuilder,
         path::{Operation, OperationBuilder, ParameterBuilder, ParameterIn},
         request_body::RequestBodyBuilder,
-        schema::{ObjectBuilder, Type},
+        schema::{ArrayBuilder, ObjectBuilder, Type},
     },
 };
 
@@ -186,10 +186,25 @@ impl Described<'_> {
         self
     }
 
+    /// Answers with a list of `T`, or one part of it.
+    pub(crate) fn lists<T: ToSchema>(mut self) -> Self {
+        let next = ObjectBuilder::new().schema_type(Type::String).description(Some("The id after which to go on"));
+        let list = ObjectBuilder::new()
+            .property("items", ArrayBuilder::new().items(self.named::<T>()))
+            .property("next", next)
+            .required("items");
+        self.answer(actix_web::http::StatusCode::OK, list)
+    }
+
     fn answers<T: ToSchema>(mut self, status: actix_web::http::StatusCode) -> Self {
         let schema = self.named::<T>();
+        self.answer(status, schema)
+    }
+
+    fn answer(self, status: actix_web::http::StatusCode, schema: impl Into<RefOr<Schema>>) -> Self {
         let says = if status.as_u16() == 201 { "What was made" } else { "As asked" };
-        let answer = ResponseBuilder::new().description(says).content("application/json", Content::new(Some(schema)));
+        let answer =
+            ResponseBuilder::new().description(says).content("application/json", Content::new(Some(schema.into())));
         self.operation.responses.responses.insert(status.as_str().into(), answer.build().into());
         self
     }

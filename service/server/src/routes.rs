@@ -249,7 +249,7 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
 /// What the API is, for `GET /api/v1/openapi.json` and the page that shows it.
 fn described() -> OpenApi {
     let mut api = Api::default();
-    api.get("", "Every address and its methods").gives::<List<String>>();
+    api.get("", "Every address and its methods").lists::<String>();
     api.get("/openapi.json", "This document").gives_media("application/json");
     for describe in [
         zones::describe,

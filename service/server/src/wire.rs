@@ -11,7 +11,7 @@ use crate::{
 };
 
 /// A list, with where to go on if there is more.
-#[derive(Serialize, utoipa::ToSchema)]
+#[derive(Serialize)]
 pub(crate) struct List<T> {
     pub(crate) items: Vec<T>,
     #[serde(skip_serializing_if = "Option::is_none")]

@@ -35,6 +35,7 @@ pub(crate) struct Trying {
 
 /// One point of a curve.
 #[derive(Serialize, utoipa::ToSchema)]
+#[schema(as = CoursePoint)]
 struct Point {
     hours: f64,
     temp_c: f64,

@@ -11,7 +11,7 @@ use super::{
     deliveries::{DeliveryWire, wire},
 };
 use crate::{
-    body::Body,
+    body::{Body, Nothing},
     now::instant,
     problem::{Kind, Problem},
     wire::{AlertWire, List},
@@ -26,7 +26,7 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
 }
 
 pub(super) fn describe(api: &mut Api) {
-    api.get("/alerts", "Alerts, newest first").query::<Which>(json!({})).gives::<List<AlertWire>>();
+    api.get("/alerts", "Alerts, newest first").query::<Which>(json!({})).lists::<AlertWire>();
     api.get("/alerts/{id}", "One alert and its deliveries").gives::<WithDeliveries>();
     api.post("/alerts/{id}/acknowledge", "Somebody has seen it").takes::<Nothing>(json!({})).gives::<WithDeliveries>();
     api.post("/alerts/{id}/snooze", "It is to be told again later")
@@ -97,11 +97,6 @@ async fn answer(shop: &Shop, id: &str) -> Answer {
     let deliveries = deliveries.into_iter().map(|d| wire(shop, d)).collect();
     Ok(HttpResponse::Ok().json(WithDeliveries { alert, deliveries }))
 }
-
-/// A command without arguments.
-#[derive(Deserialize, utoipa::ToSchema)]
-#[serde(deny_unknown_fields)]
-struct Nothing {}
 
 async fn acknowledge(shop: Shop, id: web::Path<String>, body: Body<Nothing>) -> Answer {
     let Nothing {} = body.value;

@@ -69,6 +69,7 @@ struct NextWire {
 }
 
 #[derive(Serialize, utoipa::ToSchema)]
+#[schema(as = ZoneLine)]
 struct ZoneWire {
     id: String,
     name: String,

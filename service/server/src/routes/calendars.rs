@@ -13,7 +13,7 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
 }
 
 pub(super) fn describe(api: &mut Api) {
-    api.get("/calendars", "Calendars to subscribe to").gives::<List<CalendarWire>>();
+    api.get("/calendars", "Calendars to subscribe to").lists::<CalendarWire>();
 }
 
 pub(super) fn configure_feed(config: &mut web::ServiceConfig) {

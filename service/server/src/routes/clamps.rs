@@ -1,7 +1,6 @@
 //! Clamps: the inventory, which clamp is on which glue-up, and when each will be free.
 
 use crate::openapi::Api;
-use crate::wire::List;
 use actix_web::{HttpResponse, web};
 use facts::{ClampAdded, ClampId, Fact};
 use serde::{Deserialize, Serialize};
@@ -17,7 +16,7 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
 }
 
 pub(super) fn describe(api: &mut Api) {
-    api.get("/clamps", "Clamps, and where they are").query::<Paging>(json!({})).gives::<List<ClampWire>>();
+    api.get("/clamps", "Clamps, and where they are").query::<Paging>(json!({})).lists::<ClampWire>();
     api.post("/clamps", "Adds a clamp").takes::<Clamp>(json!({"id": "cam-1", "name": "cam 1"})).makes::<ClampWire>();
     api.get("/clamps/{id}", "One clamp").gives::<ClampWire>();
 }

@@ -44,9 +44,9 @@ pub(super) fn describe(api: &mut Api) {
         let moved = json!({"zone": "bench"});
         api.get(&format!("/{list}"), &format!("Every {one}, in order of id"))
             .query::<Paging>(json!({}))
-            .gives::<List<CureWire>>();
+            .lists::<CureWire>();
         api.get(&format!("/{list}/{{id}}"), &format!("One {one}")).gives::<CureWire>();
-        api.get(&format!("/{list}/{{id}}/milestones"), "Its milestones").gives::<List<MilestoneWire>>();
+        api.get(&format!("/{list}/{{id}}/milestones"), "Its milestones").lists::<MilestoneWire>();
         api.post(&format!("/{list}/{{id}}/move"), "Carries it to a zone").takes::<Move>(moved).gives::<CureWire>();
         api.post(&format!("/{list}/{{id}}/rule"), "Moves it to another version of its rule")
             .takes::<ChangeRule>(json!({"dry_run": true}))

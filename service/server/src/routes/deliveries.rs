@@ -12,7 +12,7 @@ use store::{Delivery, DeliveryState, Saying, WhichDeliveries};
 use super::{Answer, Shop};
 use crate::{
     alerts::{channel, message::Message, tell, words},
-    body::Body,
+    body::{Body, Nothing},
     now::instant,
     problem::{Kind, Problem},
     state::State,
@@ -27,10 +27,8 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
 }
 
 pub(super) fn describe(api: &mut Api) {
-    api.get("/deliveries", "Deliveries of alerts, newest first")
-        .query::<Which>(json!({}))
-        .gives::<List<DeliveryWire>>();
-    api.get("/channels", "Channels and how they stand").gives::<List<ChannelWire>>();
+    api.get("/deliveries", "Deliveries of alerts, newest first").query::<Which>(json!({})).lists::<DeliveryWire>();
+    api.get("/channels", "Channels and how they stand").lists::<ChannelWire>();
     api.post("/channels/{id}/test", "Sends a test").takes::<Nothing>(json!({})).gives::<Tested>();
 }
 
@@ -132,11 +130,6 @@ async fn channels(shop: Shop) -> Answer {
     };
     Ok(HttpResponse::Ok().json(List::whole(tell::channels(&shop.settings).into_iter().map(of_channel))))
 }
-
-/// A command without arguments.
-#[derive(Deserialize, utoipa::ToSchema)]
-#[serde(deny_unknown_fields)]
-struct Nothing {}
 
 #[derive(Serialize, utoipa::ToSchema)]
 struct Tested {

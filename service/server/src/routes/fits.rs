@@ -3,12 +3,12 @@
 use crate::openapi::Api;
 use actix_web::{HttpResponse, web};
 use rules::fit;
-use serde::{Deserialize, Serialize};
+use serde::Serialize;
 use serde_json::json;
 
 use super::{Answer, Shop};
 use crate::{
-    body::Body,
+    body::{Body, Nothing},
     now::instant,
     problem::{Kind, Problem},
 };
@@ -20,11 +20,6 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
 pub(super) fn describe(api: &mut Api) {
     api.post("/rules/{material}/fit", "Fits a rule to what was seen").takes::<Nothing>(json!({})).gives::<FitWire>();
 }
-
-/// Nothing is asked for but the fit.
-#[derive(Deserialize, utoipa::ToSchema)]
-#[serde(deny_unknown_fields)]
-struct Nothing {}
 
 #[derive(Serialize, utoipa::ToSchema)]
 struct FitWire {

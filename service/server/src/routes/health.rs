@@ -105,6 +105,7 @@ fn mqtt(state: &State) -> Option<MqttWire> {
 }
 
 #[derive(Serialize, utoipa::ToSchema)]
+#[schema(as = RecurringJob)]
 struct JobWire {
     name: &'static str,
     last_run_at: Option<String>,

@@ -15,7 +15,7 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
 }
 
 pub(super) fn describe(api: &mut Api) {
-    api.get("/hooks", "How the shop's own scripts stand").gives::<List<HookWire>>();
+    api.get("/hooks", "How the shop's own scripts stand").lists::<HookWire>();
     api.get("/instruments/{id}/held-back", "Why a script holds its stringing back").gives::<HeldBack>();
 }
 

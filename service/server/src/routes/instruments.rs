@@ -1,7 +1,6 @@
 //! Instruments on the bench. Who owns one is not asked.
 
 use crate::openapi::Api;
-use crate::wire::List;
 use actix_web::{HttpResponse, web};
 use facts::{Fact, InstrumentAdded};
 use serde::Deserialize;
@@ -17,7 +16,7 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
 }
 
 pub(super) fn describe(api: &mut Api) {
-    api.get("/instruments", "Instruments").query::<Paging>(json!({})).gives::<List<crate::twins::InstrumentAdded>>();
+    api.get("/instruments", "Instruments").query::<Paging>(json!({})).lists::<crate::twins::InstrumentAdded>();
     api.post("/instruments", "Adds an instrument")
         .takes::<Instrument>(json!({"id": "guitar", "name": "the guitar", "family": "steel-string guitar"}))
         .makes::<crate::twins::InstrumentAdded>();

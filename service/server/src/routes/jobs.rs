@@ -2,7 +2,6 @@
 
 use crate::openapi::Api;
 use crate::wire::JobWire;
-use crate::wire::List;
 use actix_web::{HttpResponse, web};
 use chrono::{DateTime, Utc};
 use facts::{Fact, JobId, JobOpened, NoteMade, Step, StepId};
@@ -26,7 +25,7 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
 }
 
 pub(super) fn describe(api: &mut Api) {
-    api.get("/jobs", "Jobs").query::<Paging>(json!({})).gives::<List<JobWire>>();
+    api.get("/jobs", "Jobs").query::<Paging>(json!({})).lists::<JobWire>();
     api.post("/jobs", "Opens a job")
         .takes::<Job>(json!({"id": "bridge-reset", "instrument": "guitar", "title": "Reset the bridge",
 "steps": [{"id": "glue", "kind": "glue_up", "title": "Glue the bridge"}]}))

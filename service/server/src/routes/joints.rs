@@ -1,7 +1,6 @@
 //! Joints of an instrument, with what is particular to each.
 
 use crate::openapi::Api;
-use crate::wire::List;
 use actix_web::{HttpResponse, web};
 use facts::{Fact, JointAdded};
 use serde::Deserialize;
@@ -17,7 +16,7 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
 }
 
 pub(super) fn describe(api: &mut Api) {
-    api.get("/joints", "Joints").query::<Paging>(json!({})).gives::<List<crate::twins::JointAdded>>();
+    api.get("/joints", "Joints").query::<Paging>(json!({})).lists::<crate::twins::JointAdded>();
     api.post("/joints", "Adds a joint")
         .takes::<Joint>(json!({"id": "bridge", "instrument": "guitar", "name": "bridge", "gap_um": 100}))
         .makes::<crate::twins::JointAdded>();

@@ -1,7 +1,6 @@
 //! Lots: the bottles, pots and tins on the shelf.
 
 use crate::openapi::Api;
-use crate::wire::List;
 use actix_web::{HttpResponse, web};
 use facts::{Fact, LotAdded};
 use serde::Deserialize;
@@ -17,7 +16,7 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
 }
 
 pub(super) fn describe(api: &mut Api) {
-    api.get("/lots", "Bottles, pots and tins").query::<Paging>(json!({})).gives::<List<crate::twins::LotAdded>>();
+    api.get("/lots", "Bottles, pots and tins").query::<Paging>(json!({})).lists::<crate::twins::LotAdded>();
     api.post("/lots", "Adds one")
         .takes::<Lot>(json!({"id": "bottle", "material": "aliphatic-resin", "content": {"ml": 250}, "cost": 12}))
         .makes::<crate::twins::LotAdded>();

@@ -13,7 +13,7 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
 }
 
 pub(super) fn describe(api: &mut Api) {
-    api.get("/milestones", "Milestones ahead, soonest first").query::<Ahead>(json!({})).gives::<List<Coming>>();
+    api.get("/milestones", "Milestones ahead, soonest first").query::<Ahead>(json!({})).lists::<Coming>();
 }
 
 #[derive(Deserialize, utoipa::ToSchema)]

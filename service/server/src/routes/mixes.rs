@@ -1,7 +1,6 @@
 //! Mixes: how much of what for a wanted volume, registering a pot, and when it gels.
 
 use crate::openapi::Api;
-use crate::wire::List;
 use actix_web::{HttpResponse, web};
 use chrono::{DateTime, Utc};
 use facts::{Fact, Finding, LotId, MaterialId, MixId, MixMade, MixPart, VersionId, ZoneId, within};
@@ -28,7 +27,7 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
 }
 
 pub(super) fn describe(api: &mut Api) {
-    api.get("/mixes", "Mixes").query::<Paging>(json!({})).gives::<List<MixWire>>();
+    api.get("/mixes", "Mixes").query::<Paging>(json!({})).lists::<MixWire>();
     api.post("/mixes", "A mix is stirred")
         .takes::<Mixed>(json!({"id": "pot", "material": "fast-epoxy", "zone": "bench", "wanted_ml": 10}))
         .makes::<MixWire>();

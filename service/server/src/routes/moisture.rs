@@ -61,6 +61,7 @@ struct TargetWire {
 }
 
 #[derive(Serialize, utoipa::ToSchema)]
+#[schema(as = PlateMoisture)]
 struct PlateWire {
     plate: Named,
     moisture_pct: f64,
@@ -82,6 +83,7 @@ struct PlateWire {
 }
 
 #[derive(Serialize, utoipa::ToSchema)]
+#[schema(as = WoodTimes)]
 struct TimesWire {
     earliest_at: Option<String>,
     likely_at: Option<String>,

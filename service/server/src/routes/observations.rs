@@ -1,7 +1,6 @@
 //! Observations: how far a glue-up or coat was when somebody looked. What is seen often enough fits the rule.
 
 use crate::openapi::Api;
-use crate::wire::List;
 use serde_json::json;
 use std::collections::HashMap;
 
@@ -28,7 +27,7 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
 }
 
 pub(super) fn describe(api: &mut Api) {
-    api.get("/observations", "What was seen of cures").query::<Wanted>(json!({})).gives::<List<ObservationWire>>();
+    api.get("/observations", "What was seen of cures").query::<Wanted>(json!({})).lists::<ObservationWire>();
     api.post("/observations", "Says what was seen of a cure")
         .takes::<Observe>(
             json!({"id": "seen-1", "cure": "coat-1", "stage": "sandable", "reached": false, "by": "thumbnail"}),
@@ -178,6 +177,7 @@ async fn observe(shop: Shop, body: Body<Observe>) -> Answer {
 
 #[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
+#[schema(as = WithdrawObservation)]
 struct Withdraw {
     reason: String,
 }

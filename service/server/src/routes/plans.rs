@@ -1,7 +1,6 @@
 //! Plans: what somebody will make of a zone's air, "booth at 28 °C from 18:00 to 22:00". Times of open cures follow.
 
 use crate::openapi::Api;
-use crate::wire::List;
 use actix_web::{HttpResponse, HttpResponseBuilder, web};
 use chrono::{DateTime, Utc};
 use clock::Planned;
@@ -26,7 +25,7 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
 }
 
 pub(super) fn describe(api: &mut Api) {
-    api.get("/zones/{id}/plans", "Planned air of a zone").query::<Paging>(json!({})).gives::<List<PlanWire>>();
+    api.get("/zones/{id}/plans", "Planned air of a zone").query::<Paging>(json!({})).lists::<PlanWire>();
     api.post("/zones/{id}/plans", "Plans the air of a zone for some hours")
         .takes::<Plan>(json!({"id": "evening", "until": "2026-03-02T22:00:00Z", "temp_c": 26}))
         .makes::<PlanWire>();

@@ -1,7 +1,6 @@
 //! Plates of an instrument, whose moisture is followed, and putting an instrument in another zone.
 
 use crate::openapi::Api;
-use crate::wire::List;
 use actix_web::{HttpResponse, web};
 use chrono::{DateTime, Utc};
 use facts::{Cut, FacesOpen, Fact, InstrumentId, InstrumentMoved, PlateAdded, PlateId, RhPct, SpeciesGroup};
@@ -26,9 +25,7 @@ pub(super) fn describe(api: &mut Api) {
     api.post("/instruments/{id}/move", "Carries an instrument and what cures on it to a zone")
         .takes::<Move>(json!({"zone": "bench"}))
         .gives::<MovedWire>();
-    api.get("/instruments/{id}/plates", "Plates of an instrument")
-        .query::<Paging>(json!({}))
-        .gives::<List<PlateWire>>();
+    api.get("/instruments/{id}/plates", "Plates of an instrument").query::<Paging>(json!({})).lists::<PlateWire>();
     api.post("/instruments/{id}/plates", "Adds a plate")
         .takes::<Plate>(json!({"id": "top", "name": "top", "species": "spruce", "cut": "quarter", "thickness_mm": 2.8,
 "width_mm": 400, "faces_open": "one"}))

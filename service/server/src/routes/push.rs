@@ -11,7 +11,7 @@ use store::{Saying, Subscription};
 use super::{Answer, Shop};
 use crate::{
     alerts::channel::Browser,
-    body::Body,
+    body::{Body, Nothing},
     problem::{Kind, Problem},
     state::State,
     wire::List,
@@ -26,7 +26,7 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
 
 pub(super) fn describe(api: &mut Api) {
     api.get("/push-key", "The public key for a browser's subscription").gives::<KeyWire>();
-    api.get("/push-subscriptions", "Browsers that are told").gives::<List<SubscriptionWire>>();
+    api.get("/push-subscriptions", "Browsers that are told").lists::<SubscriptionWire>();
     api.post("/push-subscriptions", "Adds a browser")
         .takes::<Subscribe>(
             json!({"person": "mia", "subscription": {"endpoint": "https://push.example.org/1", "keys": {
@@ -157,11 +157,6 @@ fn read(state: &State, asked: &Subscribe) -> Result<Subscription, Problem> {
         added_ms: state.now().ms(),
     })
 }
-
-/// A command without arguments.
-#[derive(Deserialize, utoipa::ToSchema)]
-#[serde(deny_unknown_fields)]
-struct Nothing {}
 
 async fn forget(shop: Shop, id: web::Path<String>, body: Body<Nothing>) -> Answer {
     let Nothing {} = body.value;

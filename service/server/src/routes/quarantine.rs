@@ -10,7 +10,7 @@ use store::{Held, HeldState, Saying};
 
 use super::{Answer, Shop};
 use crate::{
-    body::Body,
+    body::{Body, Nothing},
     now::instant,
     problem::{Kind, Problem},
     state::State,
@@ -25,7 +25,7 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
 }
 
 pub(super) fn describe(api: &mut Api) {
-    api.get("/zones/{id}/quarantine", "Readings held back").query::<Which>(json!({})).gives::<List<HeldWire>>();
+    api.get("/zones/{id}/quarantine", "Readings held back").query::<Which>(json!({})).lists::<HeldWire>();
     api.post("/zones/{id}/quarantine/{held}/release", "Takes a held reading, mended if need be")
         .takes::<Release>(json!({"temp_c": 20.5}))
         .gives::<HeldWire>();
@@ -139,10 +139,6 @@ fn instead(invalid: facts::Invalid, mend: &str) -> Problem {
     problem.mend = format!("{mend} ({said})");
     problem
 }
-
-#[derive(Deserialize, utoipa::ToSchema)]
-#[serde(deny_unknown_fields)]
-struct Nothing {}
 
 async fn discard(shop: Shop, path: web::Path<(String, i64)>, body: Body<Nothing>) -> Answer {
     let Nothing {} = body.value;

@@ -25,7 +25,7 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
 }
 
 pub(super) fn describe(api: &mut Api) {
-    api.get("/schedules", "Schedules of steps").gives::<List<ScheduleWire>>();
+    api.get("/schedules", "Schedules of steps").lists::<ScheduleWire>();
     api.get("/schedules/{id}", "One schedule").gives::<ScheduleWire>();
     api.post("/schedules/{id}/jobs", "Opens a job with the steps of a schedule")
         .takes::<Planned>(json!({"instrument": "guitar"}))

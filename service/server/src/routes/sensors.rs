@@ -26,8 +26,8 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
 }
 
 pub(super) fn describe(api: &mut Api) {
-    api.get("/zones/{id}/sensors", "The sensors of a zone").gives::<List<SensorWire>>();
-    api.get("/sensors/{id}/calibrations", "Calibrations of a hygrometer").gives::<List<CalibrationWire>>();
+    api.get("/zones/{id}/sensors", "The sensors of a zone").lists::<SensorWire>();
+    api.get("/sensors/{id}/calibrations", "Calibrations of a hygrometer").lists::<CalibrationWire>();
     api.post("/sensors/{id}/calibrations", "A calibration over saturated salts")
         .takes::<Calibrate>(json!({"points": [{"salt": "sodium_chloride", "temp_c": 20, "read_rh_pct": 73.5}]}))
         .makes::<CalibrationWire>();
@@ -93,6 +93,7 @@ struct Calibrate {
 
 #[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
+#[schema(as = SaltReading)]
 struct Point {
     #[schema(value_type = crate::twins::Salt)]
     salt: Salt,

@@ -46,6 +46,7 @@ struct Stretch {
 
 /// One reading with what follows from it.
 #[derive(Serialize, utoipa::ToSchema)]
+#[schema(as = SeriesPoint)]
 struct Point {
     at: String,
     temp_c: f64,
@@ -79,6 +80,7 @@ struct MeanPoint {
 }
 
 #[derive(Serialize, utoipa::ToSchema)]
+#[schema(as = ChartSeries)]
 struct Series {
     zone: String,
     readings: usize,

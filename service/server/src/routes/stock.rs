@@ -104,6 +104,7 @@ const NOTE: &str = "Storage times are those of the class, not of the product: it
      waste count what was said to be used and thrown out, and nothing else.";
 
 #[derive(Serialize, utoipa::ToSchema)]
+#[schema(as = LotStock)]
 struct LotWire {
     id: String,
     material: String,
@@ -130,6 +131,7 @@ struct JobCostWire {
 }
 
 #[derive(Serialize, utoipa::ToSchema)]
+#[schema(as = MaterialStock)]
 struct MaterialWire {
     material: String,
     unit: &'static str,

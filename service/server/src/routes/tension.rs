@@ -28,7 +28,7 @@ pub(super) fn describe(api: &mut Api) {
     api.get("/string-tension", "What a string pulls")
         .query::<Ask>(json!({"scale_mm": 648, "note": "E4", "gauge_thou": 12}))
         .gives::<TensionWire>();
-    api.get("/string-families", "Usual strings of the families").gives::<List<FamilyWire>>();
+    api.get("/string-families", "Usual strings of the families").lists::<FamilyWire>();
 }
 
 #[derive(Deserialize, utoipa::ToSchema)]

@@ -1,7 +1,6 @@
 //! Zones: places with one climate, and the set-point assumed while no sensor speaks.
 
 use crate::openapi::Api;
-use crate::wire::List;
 use actix_web::{HttpResponse, web};
 use facts::{Fact, RhPct, TempC, ZoneId, ZoneSet};
 use serde::{Deserialize, Serialize};
@@ -23,7 +22,7 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
 }
 
 pub(super) fn describe(api: &mut Api) {
-    api.get("/zones", "Zones, in order of id").query::<Paging>(json!({})).gives::<List<ZoneWire>>();
+    api.get("/zones", "Zones, in order of id").query::<Paging>(json!({})).lists::<ZoneWire>();
     api.post("/zones", "Adds a zone")
         .takes::<Zone>(json!({"id": "bench", "name": "Bench", "set_temp_c": 20, "set_rh_pct": 50}))
         .makes::<ZoneWire>();

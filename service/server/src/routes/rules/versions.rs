@@ -1,7 +1,6 @@
 //! Every version of a rule that was in force: its text, since when, by whom, and what changed between two.
 
 use crate::openapi::Api;
-use crate::wire::List;
 use serde_json::json;
 use std::sync::Arc;
 
@@ -21,7 +20,7 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
 }
 
 pub(super) fn describe(api: &mut Api) {
-    api.get("/rules/{id}/versions", "Versions of a rule, newest first").gives::<List<VersionWire>>();
+    api.get("/rules/{id}/versions", "Versions of a rule, newest first").lists::<VersionWire>();
     api.get("/rules/{id}/versions/{version}", "One version").gives::<VersionWire>();
     api.get("/rules/{id}/diff", "What differs between two versions").query::<Between>(json!({})).gives::<DiffWire>();
 }
