@@ -98,8 +98,27 @@ impl Api {
         if params.is_empty() { described } else { described.or(&[Kind::NotFound]) }
     }
 
+    /// What is flattened into another type stands beside the fields of that type, though its own reader refuses others.
+    fn open_flattened(&mut self) {
+        let mut flattened = vec![];
+        for schema in self.schemas.values() {
+            let RefOr::T(Schema::AllOf(all)) = schema else { continue };
+            let names = all.items.iter().filter_map(|part| match part {
+                RefOr::Ref(part) => part.ref_location.rsplit('/').next(),
+                RefOr::T(_) => None,
+            });
+            flattened.extend(names.map(str::to_string));
+        }
+        for name in flattened {
+            if let Some(RefOr::T(Schema::Object(object))) = self.schemas.get_mut(&name) {
+                object.additional_properties = None;
+            }
+        }
+    }
+
     /// The whole document.
-    pub(crate) fn document(self) -> OpenApi {
+    pub(crate) fn document(mut self) -> OpenApi {
+        self.open_flattened();
         let mut paths = PathsBuilder::new();
         for (path, method, operation) in self.operations {
             paths = paths.path(path, PathItem::new(method, operation));

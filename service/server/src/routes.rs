@@ -321,9 +321,15 @@ fn unsent(body: &impl MessageBody) -> BoxBody {
 }
 
 /// The methods of an address, for the header Allow (RFC 9110, 15.5.6).
-fn allowed(pattern: &str) -> Option<HeaderValue> {
-    let line = ADDRESSES.iter().find_map(|line| line.strip_suffix(pattern)?.strip_suffix(' '))?;
-    HeaderValue::from_str(&line.replace("GET", "GET HEAD").replace(' ', ", ")).ok()
+fn allowed(path: &str) -> Option<HeaderValue> {
+    let fits = |pattern: &str| {
+        let (ours, theirs) = (pattern.split('/'), path.split('/'));
+        ours.clone().count() == theirs.clone().count()
+            && ours.zip(theirs).all(|(ours, theirs)| ours == theirs || ours.starts_with('{'))
+    };
+    let split = ADDRESSES.iter().filter_map(|line| line.rsplit_once(' '));
+    let (methods, _) = split.into_iter().find(|(_, pattern)| fits(pattern))?;
+    HeaderValue::from_str(&methods.replace("GET", "GET HEAD").replace(' ', ", ")).ok()
 }
 
 /// Turns answers the framework makes itself (405 and the like) into problem documents, and answers HEAD as GET.
@@ -346,7 +352,7 @@ pub(crate) async fn as_problem(
         let what = format!("{} {} answers {status}", asked.method(), asked.path());
         let mut answer = Problem::of_framework(status, &what).error_response();
         if status == Kind::Method.row().2
-            && let Some(methods) = asked.match_pattern().and_then(|pattern| allowed(&pattern))
+            && let Some(methods) = allowed(asked.path())
         {
             answer.headers_mut().insert(header::ALLOW, methods);
         }
