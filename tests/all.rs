@@ -15,6 +15,7 @@ mod intake;
 mod materials;
 mod operate;
 mod physics_reference;
+mod plan;
 mod planner_laws;
 mod plans;
 mod readme;

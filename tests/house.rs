@@ -18,7 +18,7 @@ const ARROWS: [(&str, &[&str]); 7] = [
     ("clock", &["facts", "physics"]),
     ("rules", &["clock", "facts", "physics"]),
     ("store", &["facts"]),
-    ("benchclock", &["clock", "facts", "physics", "rules", "store"]),
+    ("benchclock", &["clock", "facts", "physics", "planner", "rules", "store"]),
 ];
 
 /// What a pure crate may use from outside.

@@ -50,6 +50,7 @@ async fn busy() -> Bench {
 
 const PAGES: [&str; 17] = [
     "/",
+    "/plan",
     "/glue-up",
     "/glue-up?step=none",
     "/cures/g-1",

@@ -22,6 +22,7 @@ async fn the_demo_shop_is_pictured() {
         ("choose", "/glue-up"),
         ("register", "/glue-up?step=nut+glue"),
         ("cure", "/cures/neck-1"),
+        ("plan", "/plan"),
         ("jobs", "/jobs"),
         ("new", "/jobs/new?procedure=bridge"),
         ("job", "/jobs/crack"),

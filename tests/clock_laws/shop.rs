@@ -171,12 +171,28 @@ pub(super) fn plate(plate: &str, instrument: &str) -> Fact {
 }
 
 pub(super) fn job(job: &str, instrument: &str, steps: Vec<Step>) -> Fact {
-    Fact::JobOpened(JobOpened { id: id(job), instrument: id(instrument), title: job.into(), due_at: None, steps })
+    Fact::JobOpened(JobOpened {
+        id: id(job),
+        instrument: id(instrument),
+        title: job.into(),
+        due_at: None,
+        weight: 1,
+        steps,
+    })
 }
 
 pub(super) fn step(step: &str, kind: StepKind, follows: &[&str]) -> Step {
     let follows = follows.iter().map(|step| id(step)).collect();
-    Step { id: id(step), kind, title: step.into(), follows, joint: None, material: None, before_strings: false }
+    Step {
+        id: id(step),
+        kind,
+        title: step.into(),
+        follows,
+        joint: None,
+        material: None,
+        before_strings: false,
+        work: Default::default(),
+    }
 }
 
 pub(super) fn lot(lot: &str, material: &str) -> Fact {

@@ -132,6 +132,10 @@ async fn an_oil_varnish_whose_window_closes_overnight() {
     let abraded = coat("v-2", "top", "oil-varnish", json!({"abraded": true}));
     let abraded = bench.post("/api/v1/coats", abraded).await.good();
     assert!(abraded["cautions"].as_array().unwrap().iter().any(|c| c.as_str().unwrap().contains("RAGS")), "{abraded}");
+    // The next coat is on: what hurried it is off the board, and there again when that coat is wiped off.
+    assert_eq!(bench.alert("v-1:recoat_closes").await["state"], "retracted");
+    bench.post("/api/v1/coats/v-2/withdraw", json!({"reason": "wiped off"})).await.good();
+    assert_eq!(bench.alert("v-1:recoat_closes").await["state"], "open");
     bench.stop().await;
 }
 

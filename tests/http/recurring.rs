@@ -67,7 +67,7 @@ async fn the_digest_says_what_the_day_brings() {
     bench.glue_up("g-1").await;
     bench.recurring("digest").await;
     let body = bench.alert("digest-2026-03-02").await["body"].as_str().unwrap().to_string();
-    for part in ["clamp off, bridge of the guitar", "next: Level the frets (Fret work)", "An estimate"] {
+    for part in ["clamp off, bridge of the guitar", "planned 09:27, Level the frets (Fret work)", "An estimate"] {
         assert!(body.contains(part), "no {part} in: {body}");
     }
     bench.recurring("digest").await;
@@ -215,15 +215,16 @@ async fn readiness_names_the_job_that_is_overdue() {
         assert_eq!(answer.status, if named.is_empty() { 200 } else { 503 });
         named.join(" ")
     };
-    assert_eq!(overdue(1).await, "forecast digest silence climate string-up");
+    assert_eq!(overdue(1).await, "forecast plan digest silence climate string-up");
     bench.recurring("digest").await;
+    bench.recurring("plan").await;
     bench.recurring("silence").await;
     bench.recurring("climate").await;
     bench.recurring("string-up").await;
     assert_eq!(overdue(0).await, "forecast");
     bench.recurring("forecast").await;
     assert_eq!(overdue(0).await, "");
-    assert_eq!(overdue(26).await, "forecast digest silence climate string-up calibration backup retention");
+    assert_eq!(overdue(26).await, "forecast plan digest silence climate string-up calibration backup retention");
     let metrics = bench.get("/metrics").await.text;
     assert!(metrics.contains("benchclock_job_overdue"), "{metrics}");
     assert_eq!(bench.get("/health/live").await.status, 200);

@@ -49,8 +49,17 @@ fn a_version_from_the_journal_runs_without_being_judged_again() {
     let version = Rule::version_of(&text);
     assert!(book.check(FILE, &text).is_err());
     book.remember(&version, FILE, &text);
-    assert_eq!(book.text(&version), Some((FILE.into(), text)));
+    assert_eq!(book.text(&version), Some(text));
     assert!(book.rule(&version).is_ok_and(|rule| rule.version == version));
+}
+
+#[test]
+fn two_materials_with_the_same_text_both_had_it() {
+    let book = Rulebook::new();
+    let version = book.check(FILE, &GOOD.join("\n")).unwrap().version.clone();
+    assert!(book.stood_in(&version, FILE) && !book.stood_in(&version, "materials/other.rhai"));
+    book.check("materials/other.rhai", &GOOD.join("\n")).unwrap();
+    assert!(book.stood_in(&version, FILE) && book.stood_in(&version, "materials/other.rhai"));
 }
 
 #[test]

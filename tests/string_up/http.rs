@@ -52,6 +52,10 @@ async fn a_light_set_pulls_what_light_sets_pull_and_the_bridge_is_asked_by_it() 
     let safe: Vec<f64> = curve.iter().map(|point| point["safe"].as_f64().unwrap()).collect();
     assert!(safe.is_sorted() && safe[0] == 0.0 && safe.last() == Some(&1.0), "{safe:?}");
     assert!(curve.iter().all(|point| point["likely"].as_f64() >= point["safe"].as_f64()), "{curve:?}");
+    // Those of the glue that still cures stand beside those of the strings, on the answer and on paper.
+    let glue = bench.get("/api/v1/glue-ups/g-1").await.good()["cautions"].clone();
+    let glue = glue.as_array().unwrap();
+    assert!(!glue.is_empty() && glue.iter().all(|c| up["cautions"].as_array().unwrap().contains(c)), "{up}");
     for said in ["eye protection", "not a guarantee", "experienced luthier"] {
         assert!(up["cautions"].to_string().contains(said), "{said}");
     }

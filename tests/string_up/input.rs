@@ -24,6 +24,9 @@ async fn strings_that_cannot_be_are_refused_with_the_likely_unit() {
         (one(json!({"note": "E4", "gauge_in": 12})), "gauge_in", "did you mean gauge_thou 12 (0.305 mm)"),
         (one(json!({"note": "E4", "gauge_thou": 0.012})), "gauge_thou", "did you mean gauge_in 0.012 (0.305 mm)"),
         (one(json!({"note": "E4"})), "gauge_mm", "gauge_thou"),
+        // By hand: 4 · 0.6477² · 329.63² · 0.00573 = 1045 N, the weight of a first string ten times over; and the highest note.
+        (one(json!({"note": "E4", "gauge_mm": 0.3, "unit_kg_m": 0.00573})), "strings[0]", "unit_kg_m in kg/m"),
+        (one(json!({"note": "B##8", "gauge_mm": 0.3})), "strings[0]", "the note's octave"),
         (one(json!({"note": "E2", "gauge_thou": 53, "wound": true})), "unit_kg_m", "core_mm and wrap_mm"),
         (one(json!({"note": "E2", "gauge_thou": 53, "core_mm": 0.5, "wrap_mm": 0.2})), "core_mm", "core + 2 wraps"),
         (one(json!({"note": "E2", "gauge_mm": 0.3, "gauge_in": 0.012})), "gauge_mm", "send one of"),
@@ -34,6 +37,11 @@ async fn strings_that_cannot_be_are_refused_with_the_likely_unit() {
     }
     let problem = bench.post(to, one(json!({"note": "H4", "gauge_mm": 0.3}))).await.problem(422, "invalid");
     assert!(problem["detail"].as_str().unwrap().contains("a letter from A to G"), "{problem}");
+    // 24 · 104.4 N · (0.65/0.3048)² = 11,395 N.
+    let many = vec![json!({"note": "E4", "gauge_mm": 0.65}); 24];
+    let many = json!({"family": "steel_string_guitar", "strings": many});
+    let problem = bench.post(to, many).await.problem(422, "invalid");
+    assert_eq!(problem["field"], "strings", "{problem}");
     // Nothing of it was kept.
     bench.get(to).await.problem(409, "conflict");
     bench.get("/api/v1/instruments/guitar/string-up").await.problem(409, "conflict");

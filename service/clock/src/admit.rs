@@ -1,13 +1,11 @@
 //! What may be said: each fact is held against the bench before it is committed. A fact that passes is never
 //! refused later; one that does not changes nothing.
 
+mod jobs;
+mod lots;
 mod strings;
 
-mod lots;
-
-use facts::{
-    AirPlanned, CureBegun, CureId, CureKind, Fact, InstrumentMoved, Invalid, JobOpened, PlateAdded, Reading, ZoneId,
-};
+use facts::{AirPlanned, CureBegun, CureId, CureKind, Fact, InstrumentMoved, Invalid, PlateAdded, Reading, ZoneId};
 
 use crate::{AlertState, Bench, Refusal};
 
@@ -56,7 +54,7 @@ impl Bench {
             Fact::StringsFitted(fitted) => {
                 self.known_instrument(fitted.instrument.as_str())?;
                 self.not_ancient("at", happened_ms, now_ms)?;
-                Ok(fitted.check()?)
+                strings::admit_strings(fitted)
             }
             Fact::StageReached(reached) => self.admit_stage(reached, happened_ms),
             Fact::SetupMeasured(measured) => {
@@ -203,33 +201,6 @@ impl Bench {
         }
     }
 
-    fn admit_job(&self, opened: &JobOpened) -> Result<(), Refusal> {
-        self.known_instrument(opened.instrument.as_str())?;
-        new("job", &opened.id, self.jobs.contains_key(&opened.id))?;
-        for (i, step) in opened.steps.iter().enumerate() {
-            let before = &opened.steps[..i];
-            if before.iter().any(|other| other.id == step.id) {
-                return Err(conflict(
-                    format!("step \"{}\" stands twice in the job", step.id),
-                    "give each step an id of its own",
-                ));
-            }
-            if let Some(follows) = step.follows.iter().find(|id| !before.iter().any(|other| other.id == **id)) {
-                return Err(conflict(
-                    format!("step \"{}\" follows \"{follows}\", which does not stand before it", step.id),
-                    "list the steps in an order in which they can be done",
-                ));
-            }
-            if let Some(joint) = step.joint.as_ref().filter(|joint| !self.joints.contains_key(*joint)) {
-                return Err(unknown("joint", joint.as_str(), "joints"));
-            }
-            if let Some(material) = &step.material {
-                self.known_material(material.as_str())?;
-            }
-        }
-        Ok(())
-    }
-
     fn admit_cure(&self, begun: &CureBegun, now_ms: i64) -> Result<(), Refusal> {
         self.not_ancient("started_at", begun.started_at.timestamp_millis(), now_ms)?;
         new("glue-up or coat", &begun.id, self.cure_of.contains_key(&begun.id))?;
@@ -350,7 +321,7 @@ impl Bench {
         let known = self.alerts.get(id).ok_or_else(|| unknown("alert", id, "alerts"))?;
         if known.state == AlertState::Retracted {
             return Err(conflict(
-                format!("alert \"{id}\" was taken back, because corrected readings made it untrue"),
+                format!("alert \"{id}\" was taken back, because it does not hold any more"),
                 "nothing needs answering; a new alert tells it when it comes true",
             ));
         }

@@ -63,8 +63,8 @@ impl Default for Settings {
 pub struct Job {
     /// As it was opened.
     pub opened: JobOpened,
-    /// Steps said to be done; steps with a cure are done when the cure lets them.
-    pub done: BTreeSet<StepId>,
+    /// Steps said to be done, and when, ms; steps with a cure are done when the cure lets them.
+    pub done: BTreeMap<StepId, i64>,
     /// Its glue-ups and coats, in the order they were registered.
     pub cures: Vec<CureId>,
     /// Whether anything more may be begun on it.
@@ -78,7 +78,8 @@ pub struct Job {
 }
 
 impl Job {
-    pub(crate) fn new(opened: JobOpened, opened_ms: i64) -> Self {
+    /// A job as it is opened at an instant, ms.
+    pub fn new(opened: JobOpened, opened_ms: i64) -> Self {
         let (done, cures, notes, photos) = Default::default();
         Self { opened, done, cures, closed: false, opened_ms, notes, photos }
     }
@@ -113,7 +114,7 @@ pub enum AlertState {
     Acknowledged,
     /// To be told again at this instant, ms.
     Snoozed(i64),
-    /// Corrected readings made it untrue.
+    /// Corrected readings made it untrue, its glue-up or coat was withdrawn, or the next coat is on.
     Retracted,
 }
 

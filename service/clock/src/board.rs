@@ -148,7 +148,7 @@ impl Bench {
             job.cures.iter().rev().find(of_step)
         };
         let done = |step: &Step| {
-            job.done.contains(&step.id)
+            job.done.contains_key(&step.id)
                 || cure_of(step).and_then(|id| self.cure(id.as_str())).is_some_and(Cure::step_done)
         };
         let mut before: Vec<(&Step, bool)> = Vec::new();

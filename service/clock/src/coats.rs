@@ -71,6 +71,14 @@ impl Bench {
         for (i, ix) in coats.iter().copied().enumerate() {
             let above = coats.get(i + 1).map(|next| self.cures[*next as usize].begun.started_at.timestamp_millis());
             let was = std::mem::replace(&mut self.cures[ix as usize].covered_ms, above);
+            match (was.is_some(), above.is_some()) {
+                (false, true) => {
+                    let covered = self.cures[ix as usize].begun.id.clone();
+                    self.take_back_alerts(covered.as_str());
+                }
+                (true, false) => self.give_back_alerts(ix),
+                _ => {}
+            }
             match (was, above) {
                 (None, Some(_)) if !self.cures[ix as usize].closed => {
                     self.leave_clocks(ix);

@@ -2,10 +2,18 @@
 
 use std::sync::Arc;
 
-use facts::{AlertId, ClampId, CureBegun, Meets};
+use facts::{AlertId, ClampId, CureBegun, Meets, TargetAge};
 
 /// Stages that let the job go on: the first of these a rule names is the one its step waits for.
 const RELEASES: [&str; 3] = ["clamp_off", "recoat_opens", "dry_through"];
+
+/// Index of the milestone whose passing lets a job go on.
+pub fn releasing(stages: &[TargetAge]) -> Option<usize> {
+    RELEASES
+        .iter()
+        .find_map(|stage| stages.iter().position(|m| m.stage == *stage))
+        .or_else(|| stages.iter().rposition(|m| m.meets == Meets::Opens))
+}
 
 /// A glue-up or coat, open or closed.
 pub struct Cure {
@@ -75,11 +83,7 @@ impl Cure {
 
     /// Index of the milestone whose passing lets the job go on.
     pub fn releasing(&self) -> Option<usize> {
-        let stages = &self.begun.milestones;
-        RELEASES
-            .iter()
-            .find_map(|stage| stages.iter().position(|m| m.stage == *stage))
-            .or_else(|| stages.iter().rposition(|m| m.meets == Meets::Opens))
+        releasing(&self.begun.milestones)
     }
 
     /// Whether the step it belongs to is done: its clamps are off, or it had none and is far enough, or the next coat is on.

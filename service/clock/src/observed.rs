@@ -77,7 +77,8 @@ impl Bench {
         if let Some(joint) = step.joint.as_ref().filter(|joint| !self.joints.contains_key(*joint)) {
             return Err(unknown("joint", joint.as_str(), "joints"));
         }
-        step.material.iter().try_for_each(|material| self.known_material(material.as_str()))
+        step.material.iter().try_for_each(|material| self.known_material(material.as_str()))?;
+        self.admit_work(step)
     }
 
     pub(crate) fn observe(&mut self, made: &ObservationMade, at_ms: i64) {

@@ -40,7 +40,7 @@ impl Bench {
             }
             Fact::StepDone { job, step } => {
                 if let Some(job) = self.jobs.get_mut(job) {
-                    job.done.insert(step.clone());
+                    job.done.entry(step.clone()).or_insert(happened_ms);
                 }
             }
             Fact::JobClosed { job } => self.close_job(job.as_str(), happened_ms),
@@ -368,13 +368,23 @@ impl Bench {
         alert.state = state;
     }
 
-    /// What a withdrawn cure told is not so any more, and is not to be told again.
-    fn take_back_alerts(&mut self, cure: &str) {
+    /// What a cure told is not so any more, since it was withdrawn or lies under the next coat, and is not to be told again.
+    pub(crate) fn take_back_alerts(&mut self, cure: &str) {
         let of_cure = |alert: &&Alert| alert.raised.cure.as_ref().is_some_and(|id| id.as_str() == cure);
         let waiting = |alert: &&Alert| matches!(alert.state, AlertState::Open | AlertState::Snoozed(_));
         let ids = self.alerts.values().filter(of_cure).filter(waiting).map(|alert| alert.raised.id.clone());
         for id in ids.collect::<Vec<_>>() {
             self.answer(id.as_str(), AlertState::Retracted);
+        }
+    }
+
+    /// A coat is on top again, and what it told stands. What later readings made untrue was told no more before that.
+    pub(crate) fn give_back_alerts(&mut self, ix: CureIx) {
+        let told = self.cures[ix as usize].told.iter().filter_map(|told| told.alert.clone());
+        for id in told.collect::<Vec<_>>() {
+            if self.alerts.get(&id).is_some_and(|alert| alert.state == AlertState::Retracted) {
+                self.answer(id.as_str(), AlertState::Open);
+            }
         }
     }
 

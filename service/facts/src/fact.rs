@@ -9,7 +9,7 @@ use crate::{
     AlertId, Amount, ClampId, CureBegun, CureId, CureRuleChanged, HygrometerCalibrated, InstrumentId, InstrumentMoved,
     JobId, JointId, JointLoaded, LotClosed, LotId, LotUsed, MaterialId, MixMade, NoteMade, ObservationId,
     ObservationMade, PhotoAdded, PlanId, PlateAdded, Porosity, RhPct, SetupMeasured, StageReached, StepId,
-    StringsFitted, TempC, VersionId, ZoneId,
+    StringsFitted, TempC, VersionId, Work, ZoneId,
 };
 
 /// One thing a person, a sensor or the clock said. Corrections are further facts.
@@ -202,9 +202,21 @@ pub struct JobOpened {
     /// When it was promised.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub due_at: Option<DateTime<Utc>>,
+    /// How much an hour of lateness of this job weighs beside one of another's, 1 to 100.
+    #[serde(default = "one", skip_serializing_if = "is_one")]
+    pub weight: u32,
     /// What to do, in order.
     #[serde(default)]
     pub steps: Vec<Step>,
+}
+
+fn one() -> u32 {
+    1
+}
+
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "serde asks with a reference")]
+fn is_one(weight: &u32) -> bool {
+    *weight == 1
 }
 
 /// What kind of work a step is.
@@ -244,6 +256,9 @@ pub struct Step {
     /// Whether it must be done before the instrument is strung up.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub before_strings: bool,
+    /// What it asks of the shop.
+    #[serde(default, skip_serializing_if = "Work::is_usual")]
+    pub work: Work,
 }
 
 /// A joint of an instrument and what is particular to it.

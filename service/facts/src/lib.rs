@@ -20,6 +20,7 @@ mod plate;
 mod quantity;
 mod sensor;
 mod strings;
+mod work;
 
 pub use cure::{
     Bearing, Bound, CureBegun, CureKind, CureRuleChanged, Finding, JointState, Level, Limit, Meets, Porosity, TargetAge,
@@ -44,3 +45,4 @@ pub use plate::{Cut, FacesOpen, InstrumentMoved, PlateAdded, SpeciesGroup};
 pub use quantity::{Invalid, Reading, RhPct, TempC, within};
 pub use sensor::{HygrometerCalibrated, Salt, SaltPoint};
 pub use strings::{Family, SetupMeasured, Stage, StageReached, StringFitted, StringsFitted, gauge, scale};
+pub use work::Work;

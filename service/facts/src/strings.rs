@@ -122,7 +122,7 @@ pub fn gauge(gauge_mm: f64) -> Result<f64, Invalid> {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Stage {
-    /// About half the tension: a fourth or so below pitch.
+    /// Half the tension: six semitones below pitch, since tension goes with the square of the frequency.
     HalfTension,
     /// At pitch.
     FullPitch,

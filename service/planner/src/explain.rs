@@ -156,7 +156,8 @@ impl View<'_> {
         let needed = needs.map(|need| (need.resource, slot.start_min, slot.end_min + need.tail_min));
         let holds = self.problem.holds.iter().filter(held);
         let holding = holds.map(|hold| (hold.resource, of(hold.from).start_min, of(hold.to).end_min));
-        let mut all = needed.chain(holding);
+        // What is held from one step to another tells more than hands that are busy besides.
+        let mut all = holding.chain(needed);
         all.find(|(resource, from, to)| {
             self.peak(*resource, *from, *to, &of) > self.problem.resources[*resource].capacity
         })

@@ -14,7 +14,7 @@ use facts::{StepKind, VersionId};
 use rhai::{Dynamic, serde::to_dynamic};
 use serde::{Serialize, de::DeserializeOwned};
 
-use crate::{Fault, Host, Rule, contract::read, deadline, host::Compiled};
+use crate::{Fault, Host, Rule, apart, contract::read, deadline, host::Compiled};
 
 pub(crate) use seen::HOOKS;
 use seen::{Adding, Wording};
@@ -203,13 +203,15 @@ impl Hooks {
         let file = &script.script.file;
         let fault =
             |what: String| Fault::whole(file, format!("in fn {hook}: {what}"), "scripts/README.md shows the hooks");
-        let (answer, took) = deadline::timed(|| {
+        // Reading and dropping an answer goes as deep as the script made it: apart too, not only the call.
+        let asked = || {
             let argument: Dynamic = to_dynamic(about).map_err(|e| fault(e.to_string()))?;
             let answer = self.host.call(&script.script, hook, vec![argument])?;
             let said: Option<T> = read(&answer).map_err(|what| fault(format!("answered in another shape: {what}")))?;
             said.iter().try_for_each(check).map_err(fault)?;
             Ok(said)
-        });
+        };
+        let (answer, took) = deadline::timed(|| apart::run(file, asked));
         if let Some(tally) = script.tallies().get_mut(hook) {
             tally.count(took, answer.as_ref().err());
         }

@@ -11,11 +11,17 @@ use facts::VersionId;
 
 use crate::{Fault, Host, Rule};
 
+/// A text and the files it stood in: two materials may have the same one.
+struct Source {
+    files: Vec<String>,
+    text: String,
+}
+
 /// Rules by version.
 #[derive(Default)]
 pub struct Rulebook {
     host: Arc<Host>,
-    texts: RwLock<HashMap<VersionId, (String, String)>>,
+    texts: RwLock<HashMap<VersionId, Source>>,
     rules: RwLock<HashMap<VersionId, Arc<Rule>>>,
     /// Why a version is in force though its own table fails.
     excused: RwLock<HashMap<VersionId, String>>,
@@ -58,10 +64,13 @@ impl Rulebook {
         Rule::judged(&self.host, file, text)
     }
 
-    /// Remembers the text of a version that was in force, without compiling it yet.
+    /// Remembers the text of a version that was in force and one more file it stood in, without compiling it yet.
     pub fn remember(&self, version: &VersionId, file: &str, text: &str) {
         let mut texts = self.texts.write().unwrap_or_else(PoisonError::into_inner);
-        texts.entry(version.clone()).or_insert_with(|| (file.into(), text.into()));
+        let source = texts.entry(version.clone()).or_insert_with(|| Source { files: vec![], text: text.into() });
+        if !source.files.iter().any(|known| known == file) {
+            source.files.push(file.into());
+        }
     }
 
     /// Remembers why a version came in force though its own expected values fail.
@@ -74,9 +83,16 @@ impl Rulebook {
         self.excused.read().unwrap_or_else(PoisonError::into_inner).get(version).cloned()
     }
 
-    /// The text of a version and the file it came from.
-    pub fn text(&self, version: &VersionId) -> Option<(String, String)> {
-        self.texts.read().unwrap_or_else(PoisonError::into_inner).get(version).cloned()
+    /// The text of a version.
+    pub fn text(&self, version: &VersionId) -> Option<String> {
+        let texts = self.texts.read().unwrap_or_else(PoisonError::into_inner);
+        texts.get(version).map(|source| source.text.clone())
+    }
+
+    /// Whether a version ever stood in a file.
+    pub fn stood_in(&self, version: &VersionId, file: &str) -> bool {
+        let texts = self.texts.read().unwrap_or_else(PoisonError::into_inner);
+        texts.get(version).is_some_and(|source| source.files.iter().any(|known| known == file))
     }
 
     /// A version as a rule.
@@ -87,12 +103,13 @@ impl Rulebook {
         if let Some(rule) = self.rules.read().unwrap_or_else(PoisonError::into_inner).get(version) {
             return Ok(rule.clone());
         }
-        let (file, text) = self.text(version).ok_or_else(|| {
-            Fault::whole(
-                version.as_str(),
-                "this rule version is not in the journal",
-                "restore the journal it came from",
-            )
+        let source = || {
+            let texts = self.texts.read().unwrap_or_else(PoisonError::into_inner);
+            texts.get(version).and_then(|source| Some((source.files.first()?.clone(), source.text.clone())))
+        };
+        let (file, text) = source().ok_or_else(|| {
+            let what = "this rule version is not in the journal";
+            Fault::whole(version.as_str(), what, "restore the journal it came from")
         })?;
         let rule = Arc::new(Rule::compile(&self.host, &file, &text)?);
         self.rules.write().unwrap_or_else(PoisonError::into_inner).insert(version.clone(), rule.clone());

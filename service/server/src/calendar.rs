@@ -15,6 +15,7 @@ use facts::Meets;
 use self::ics::Ics;
 use crate::{
     alerts::words::{self, ESTIMATE},
+    plan::Standing,
     state::State,
 };
 
@@ -34,7 +35,9 @@ struct Event {
     window: bool,
     summary: String,
     description: String,
-    /// When its glue-up or coat was registered, ms.
+    /// Whether the phone rings at its start.
+    rings: bool,
+    /// When its glue-up, coat or job was registered, ms.
     created_ms: i64,
 }
 
@@ -64,7 +67,8 @@ pub(crate) fn feed(state: &State) -> String {
     let events = {
         let bench = state.bench();
         let of_cure = |cure: &Cure| events(state, &bench, cure, now_ms);
-        bench.cures().iter().rev().flat_map(of_cure).collect::<Vec<_>>()
+        let of_plan = state.standing().map_or_else(Vec::new, |standing| planned(state, &bench, &standing));
+        bench.cures().iter().rev().flat_map(of_cure).chain(of_plan).collect::<Vec<_>>()
     };
     let mut ics = Ics::new();
     ics.within("VCALENDAR", |ics| {
@@ -102,7 +106,9 @@ fn write(ics: &mut Ics, event: &Event, since_ms: i64) {
             ics.put(trigger, value);
         });
     };
-    alarm("TRIGGER;RELATED=START", "PT0S");
+    if event.rings {
+        alarm("TRIGGER;RELATED=START", "PT0S");
+    }
     if event.window {
         let half_min = (event.until_ms - event.from_ms) / 2 / MINUTE_MS;
         alarm("TRIGGER;RELATED=END", &format!("-PT{}M", half_min.clamp(1, 30)));
@@ -156,8 +162,31 @@ fn event(state: &State, bench: &Bench, cure: &Cure, all: &[Milestone<'_>], m: us
         window,
         summary,
         description: if next.is_empty() { ESTIMATE.into() } else { format!("{next}\n{ESTIMATE}") },
+        rings: true,
         created_ms: cure.recorded_ms,
     })
+}
+
+/// The pieces of work on the plan. They are silent: what is ready rings by itself.
+fn planned(state: &State, bench: &Bench, standing: &Standing) -> Vec<Event> {
+    let event = |i: usize| {
+        let (piece, line) = (&standing.draft.pieces[i], standing.job_of(i));
+        let (from_ms, until_ms) = standing.times_ms(i);
+        let job = line.id.as_ref().and_then(|id| bench.jobs().get(id)).map(|job| job.opened_ms);
+        let cure = || piece.cure.as_ref().and_then(|id| bench.cure(id.as_str())).map(|cure| cure.recorded_ms);
+        let why = state.reasons(standing, i, standing.made_ms).into_iter().map(|reason| reason.says);
+        Some(Event {
+            uid: format!("{}.planned@{}.benchclock", piece.key.replace(['/', ':'], "."), state.settings.shop.id),
+            from_ms,
+            until_ms: until_ms.max(from_ms + MOMENT_MS),
+            window: false,
+            rings: false,
+            summary: format!("Planned: {} ({})", piece.title, line.title),
+            description: why.chain([ESTIMATE.to_string()]).collect::<Vec<_>>().join("\n"),
+            created_ms: job.or_else(cure)?,
+        })
+    };
+    standing.pieces().filter_map(|(i, _)| event(i)).collect()
 }
 
 /// What was told stays where it was told.

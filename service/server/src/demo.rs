@@ -354,12 +354,14 @@ async fn furnish(state: &Arc<State>, at_ms: i64, now_ms: i64) -> Result<(), Prob
             joint: planned(*kind).map(|(_, joint, _)| id(joint)),
             material: planned(*kind).map(|(.., material)| id(material)),
             before_strings: strings::BEFORE.contains(&(job, id_text)),
+            work: facts::Work::default(),
         };
         facts.push(Fact::JobOpened(facts::JobOpened {
             id: id(job),
             instrument: id(instrument),
             title: title.into(),
             due_at: Some(instant(now_ms + due_days * 24 * HOUR_MS)),
+            weight: 1,
             steps: steps.iter().map(step).collect(),
         }));
     }

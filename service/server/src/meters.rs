@@ -11,6 +11,8 @@ use crate::{now::Stopwatch, state::State};
 pub(crate) const LATENESS: &str = "benchclock_alert_lateness_seconds";
 /// How long a commit to disk took.
 pub(crate) const COMMIT: &str = "benchclock_commit_seconds";
+/// How long making a bench plan took.
+pub(crate) const PLAN: &str = "benchclock_plan_seconds";
 /// How long a rule ran.
 pub(crate) const SCRIPT: &str = "benchclock_script_seconds";
 
@@ -27,6 +29,7 @@ pub(crate) fn recorder() -> PrometheusHandle {
         let builder = builder.set_buckets_for_metric(full(LATENESS), &LATENESS_BUCKETS).expect(buckets);
         let builder = builder.set_buckets_for_metric(full(COMMIT), &SHORT_BUCKETS).expect(buckets);
         let builder = builder.set_buckets_for_metric(full(SCRIPT), &SHORT_BUCKETS).expect(buckets);
+        let builder = builder.set_buckets_for_metric(full(PLAN), &SHORT_BUCKETS).expect(buckets);
         let recorder = builder.build_recorder();
         let handle = recorder.handle();
         // Another recorder is there only when the program is embedded; then its metrics go there.
@@ -47,6 +50,7 @@ fn describe() {
     describe_counter!("benchclock_deliveries_total", "Attempts to deliver an alert, by outcome.");
     describe_histogram!(LATENESS, Unit::Seconds, "How long after it was due an alert was told.");
     describe_histogram!(COMMIT, Unit::Seconds, "How long a commit took until it was on disk.");
+    describe_histogram!(PLAN, Unit::Seconds, "How long making a bench plan took.");
     describe_histogram!(SCRIPT, Unit::Seconds, "How long a rule ran, by what it was asked.");
     describe_gauge!("benchclock_alarm_look_age_seconds", Unit::Seconds, "Time since the alarms were last looked at.");
     describe_gauge!("benchclock_build_info", "Always 1; the labels say which program and which SQLite this is.");

@@ -19,6 +19,7 @@ mod jobs;
 mod looked_at;
 mod materials;
 mod moment;
+mod plan;
 mod print;
 mod rules;
 mod string_up;
@@ -51,6 +52,7 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
             .configure(glue_up::configure)
             .configure(jobs::configure)
             .configure(job::configure)
+            .configure(plan::configure)
             .configure(climate::configure)
             .configure(materials::configure)
             .configure(alerts::configure)

@@ -3,7 +3,7 @@
 
 use std::path::Path;
 
-use facts::{MaterialId, StepId, StepKind};
+use facts::{MaterialId, StepId, StepKind, Work};
 use serde::Deserialize;
 
 /// A usual job.
@@ -37,6 +37,9 @@ pub(crate) struct Planned {
     pub(crate) joint: Option<String>,
     /// The material it usually takes.
     pub(crate) material: Option<MaterialId>,
+    /// What it asks of the shop: hands-on minutes, clamps, a place.
+    #[serde(default)]
+    pub(crate) work: Work,
 }
 
 /// Every procedure of a folder in order of title, and what is wrong with files that are none.
@@ -70,6 +73,7 @@ fn one(path: &Path) -> Result<Procedure, String> {
         if let Some(follows) = step.follows.iter().find(|id| !before.contains(id)) {
             return Err(format!("step \"{}\" follows \"{follows}\", which does not stand above it", step.id));
         }
+        step.work.check().map_err(|e| format!("step \"{}\": {e}", step.id))?;
         before.push(&step.id);
     }
     Ok(procedure)

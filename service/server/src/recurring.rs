@@ -33,8 +33,9 @@ struct Recurring {
 const MINUTE_MS: i64 = 60_000;
 const DAY_MS: i64 = 24 * 60 * MINUTE_MS;
 
-const JOBS: [Recurring; 8] = [
+const JOBS: [Recurring; 9] = [
     Recurring { name: "forecast", cron: "0 */15 * * * *", overdue_ms: 40 * MINUTE_MS },
+    Recurring { name: "plan", cron: "5 */10 * * * *", overdue_ms: 40 * MINUTE_MS },
     Recurring { name: "digest", cron: "15 * * * * *", overdue_ms: 10 * MINUTE_MS },
     Recurring { name: "silence", cron: "30 * * * * *", overdue_ms: 10 * MINUTE_MS },
     Recurring { name: "climate", cron: "45 * * * * *", overdue_ms: 10 * MINUTE_MS },
@@ -63,6 +64,7 @@ pub(crate) async fn run_job(state: &Arc<State>, name: &str) -> Result<(), Proble
             state.shared.alarms.notify_one();
             Ok(())
         }
+        "plan" => state.replan().await.map(drop),
         "digest" => digest(state).await,
         "climate" => climate::step(state).await,
         "string-up" => string_up::step(state).await,
@@ -110,6 +112,10 @@ async fn digest(state: &Arc<State>) -> Result<(), Problem> {
     if local.time() < at || state.bench().alerts().contains_key(&id) {
         return Ok(());
     }
+    // The day is told as it is planned this morning.
+    if let Err(problem) = state.replan().await {
+        tracing::error!(%problem, "the digest goes by the plan before");
+    }
     let raised = AlertRaised {
         id,
         alert_kind: AlertKind::Digest,
@@ -120,7 +126,7 @@ async fn digest(state: &Arc<State>) -> Result<(), Problem> {
         title: format!("Today at {}", state.settings.shop.name),
         body: day_ahead(state, local.date_naive(), now_ms),
     };
-    alarm::tell(state, raised).await
+    alarm::tell(state, raised, "").await
 }
 
 fn day_ahead(state: &State, today: NaiveDate, now_ms: i64) -> String {
@@ -152,8 +158,8 @@ fn day_ahead(state: &State, today: NaiveDate, now_ms: i64) -> String {
     let closing = |alert: &&clock::Alert| tell::kind_of(&bench, &alert.raised) == CLOSING;
     let missed = bench.alerts().values().filter(of_yesterday).filter(closing);
     lines.extend(missed.map(|alert| format!("not acknowledged: {}", alert.raised.title)));
-    for next in board.next.iter().filter(|next| next.waits_for.is_none()) {
-        lines.push(format!("next: {} ({})", next.step.title, next.title));
+    if let Some(standing) = state.standing() {
+        lines.extend(state.plan_lines(&standing, today, now_ms));
     }
     if lines.is_empty() {
         lines.push("nothing is curing and no step is open".into());

@@ -1,6 +1,7 @@
 //! Every address of the service. One resource, one file: request, handler, answer.
 
 mod alerts;
+mod bench_plan;
 mod board;
 mod calendars;
 mod clamps;
@@ -105,6 +106,7 @@ const ADDRESSES: &[&str] = &[
     "GET POST /api/v1/instruments/{id}/string-stages",
     "GET POST /api/v1/instruments/{id}/setups",
     "GET POST /api/v1/jobs",
+    "GET POST /api/v1/plan",
     "GET /api/v1/jobs/{id}",
     "POST /api/v1/jobs/{id}/close",
     "POST /api/v1/jobs/{id}/notes",
@@ -214,6 +216,7 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
                 .configure(setups::configure)
                 .configure(tension::configure)
                 .configure(jobs::configure)
+                .configure(bench_plan::configure)
                 .configure(joints::configure)
                 .configure(loads::configure)
                 .configure(clamps::configure)

@@ -20,7 +20,7 @@ use crate::{
     keys::Keys,
     meters,
     now::Now,
-    recurring, routes, scripts,
+    plan, recurring, routes, scripts,
     settings::Settings,
     state::{BenchKeeper, Parts, Shared, State},
 };
@@ -195,6 +195,7 @@ fn start_tasks(state: &Arc<State>, tracker: &TaskTracker, stop: &CancellationTok
     tracker.spawn(alarm::run(state.clone(), stop.clone()));
     tracker.spawn(delivery::run(state.clone(), stop.clone()));
     tracker.spawn(recurring::run(state.clone(), stop.clone()));
+    tracker.spawn(plan::run(state.clone(), stop.clone()));
     if !state.settings.mqtt.url.is_empty() {
         tracker.spawn(mqtt::run(state.clone(), stop.clone()));
     }

@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use facts::{MaterialId, Step, StepId, StepKind};
+use facts::{MaterialId, Step, StepId, StepKind, Work};
 use serde::{Deserialize, Serialize};
 
 use crate::problem::{Kind, Problem};
@@ -31,6 +31,9 @@ pub(crate) struct Line {
     /// What a coat is of.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub(crate) material: Option<MaterialId>,
+    /// What each of its steps asks of the shop.
+    #[serde(default, skip_serializing_if = "Work::is_usual")]
+    pub(crate) work: Work,
     /// How many times, 1 to 30.
     #[serde(default = "once")]
     pub(crate) times: usize,
@@ -57,6 +60,7 @@ impl Schedule {
                     line.id, line.times
                 )));
             }
+            line.work.check().map_err(|e| wrong(format!("\"{}\": {e}", line.id)))?;
             if (line.kind == StepKind::Coat) != line.material.is_some() {
                 return Err(wrong(format!("\"{}\": a coat names its material, and nothing else does", line.id)));
             }
@@ -80,6 +84,7 @@ impl Schedule {
                     joint: None,
                     material: line.material.clone(),
                     before_strings: false,
+                    work: line.work.clone(),
                 })
             };
             (1..=line.times).filter_map(step).collect::<Vec<_>>()

@@ -1,7 +1,9 @@
 //! Settings: one file, every key with a default, the environment above it, checked before anything starts.
 
+mod hours;
 mod mqtt;
 mod people;
+mod plan;
 mod sensors;
 mod webhook;
 
@@ -11,9 +13,11 @@ use chrono::NaiveTime;
 use chrono_tz::Tz;
 use serde::Deserialize;
 
+pub use hours::Hours;
 pub(crate) use mqtt::{Address, Mqtt};
 pub(crate) use people::CLOSING;
 pub use people::{Alerts, Email, Person, Push};
+pub use plan::{Certainty, Place, Plan};
 pub(crate) use sensors::Sensors;
 pub use webhook::Webhook;
 
@@ -59,6 +63,8 @@ pub struct Settings {
     pub push: Push,
     /// What is asked before strings go on.
     pub string_up: StringUp,
+    /// How the bench is planned.
+    pub plan: Plan,
     /// Who is told of alerts.
     pub webhooks: Vec<Webhook>,
     /// Who is told, and how.
@@ -75,6 +81,8 @@ pub struct Shop {
     pub name: String,
     /// IANA zone in which hours are read and written.
     pub time_zone: String,
+    /// When the shop is open, by its own clock.
+    pub hours: Hours,
     /// Local time of the morning digest.
     pub digest_at: String,
     /// Driest air the shop wants its instruments in, % RH.
@@ -169,6 +177,7 @@ impl Default for Shop {
             id: "shop".into(),
             name: "The bench".into(),
             time_zone: "UTC".into(),
+            hours: Hours::default(),
             digest_at: "07:30".into(),
             rh_low_pct: 40.0,
             rh_high_pct: 55.0,
@@ -312,6 +321,8 @@ impl Settings {
         self.zone()?;
         self.digest_at()?;
         self.shop.check_band()?;
+        self.shop.hours.check("shop.hours")?;
+        self.plan.check()?;
         self.server.listen.parse::<std::net::SocketAddr>().map_err(|_| {
             wrong("server.listen", format!("\"{}\" is no address", self.server.listen), "write 127.0.0.1:8080")
         })?;
@@ -413,6 +424,13 @@ mod tests {
         for (text, key) in [
             ("[shop]\ntime_zone = \"Middle/Earth\"", "shop.time_zone"),
             ("[shop]\ndigest_at = \"25:00\"", "shop.digest_at"),
+            ("[shop.hours]\nmonday = [\"9 to 5\"]", "shop.hours.monday"),
+            ("[shop.hours]\nfriday = [\"14:00-18:00\", \"09:00-13:00\"]", "shop.hours.friday"),
+            ("[shop.hours.exceptions]\n\"24 December\" = []", "shop.hours.exceptions"),
+            ("[plan]\npeople = 0", "plan.people"),
+            ("[plan]\nfreeze_hours = 72", "plan.freeze_hours"),
+            ("[[plan.places]]\nzone = \"The Booth\"", "plan.places[0].zone"),
+            ("[[plan.places]]\nzone = \"booth\"\nholds = 0", "plan.places[0].holds"),
             ("[shop]\nrh_low_pct = 5", "shop.rh_low_pct"),
             ("[shop]\nrh_low_pct = 60", "shop.rh_high_pct"),
             ("[shop]\ntemp_low_c = -5", "shop.temp_low_c"),

@@ -96,6 +96,8 @@ pub struct State {
     /// When the alarms were last looked at.
     pub(crate) alarm_looks: LastSeen,
     pub(crate) started_ms: i64,
+    /// The bench plan people go by.
+    pub(crate) plan_wall: crate::plan::PlanWall,
     /// Ends the event streams when the service stops: a stream must not hold a worker up.
     pub(crate) stop: tokio_util::sync::CancellationToken,
 }
@@ -131,6 +133,7 @@ impl State {
             faults: RwLock::default(),
             metrics,
             alarm_looks: LastSeen::default(),
+            plan_wall: crate::plan::PlanWall::default(),
             stop: tokio_util::sync::CancellationToken::new(),
         }
     }

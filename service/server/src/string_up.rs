@@ -11,7 +11,7 @@ use crate::{
     state::State,
 };
 
-/// Said with every answer about strings. Common practice, no source.
+/// Said with every answer about strings, before those of what still cures. Common practice, no source.
 pub(crate) const CAUTIONS: [&str; 5] = [
     "Wear eye protection: a string or a joint that lets go under tension whips.",
     "Bring strings up slowly and evenly, look at every joint on the way, and slack off at the first creak or gap.",
@@ -44,6 +44,18 @@ impl State {
         };
         up.items.extend(self.held_back(instrument.as_str()).await.into_iter().map(of_shop));
         Ok(Some(up))
+    }
+
+    /// The cautions of stringing up, and of every glue and finish that still cures on the instrument.
+    pub(crate) fn string_up_cautions(&self, instrument: &InstrumentId) -> Vec<String> {
+        let mut cautions: Vec<String> = CAUTIONS.map(String::from).into();
+        let bench = self.bench();
+        let curing = bench.cures().iter().filter(|cure| cure.is_open() && cure.begun.instrument == *instrument);
+        for rule in curing.filter_map(|cure| self.rulebook.rule(&cure.begun.rule_version).ok()) {
+            let new = rule.sheet.cautions.iter().filter(|caution| !cautions.contains(caution));
+            cautions.extend(new.cloned().collect::<Vec<_>>());
+        }
+        cautions
     }
 
     /// The answer in a sentence.

@@ -229,6 +229,7 @@ impl State {
             title: job.opened.title.clone(),
             instrument: job.opened.instrument.to_string(),
             due_at: job.opened.due_at.map(|due| self.rfc3339(due.timestamp_millis())),
+            weight: job.opened.weight,
             state: if job.closed { "closed" } else { "open" },
             steps: bench.steps(job).into_iter().map(step).collect(),
             notes: job
@@ -280,6 +281,7 @@ pub(crate) struct JobWire {
     title: String,
     instrument: String,
     due_at: Option<String>,
+    weight: u32,
     state: &'static str,
     steps: Vec<StepWire>,
     /// Oldest first.

@@ -246,7 +246,7 @@ impl State {
         let material = &cure.begun.material;
         let file = format!("materials/{material}.rhai");
         let version = version.or_else(|| bench.in_force().get(material).cloned());
-        let known = version.filter(|version| self.rulebook.text(version).is_some_and(|(of, _)| of == file));
+        let known = version.filter(|version| self.rulebook.stood_in(version, &file));
         let known = known.ok_or_else(|| {
             let detail = format!("\"{material}\" never had that version in force");
             let mend = format!("GET /api/v1/rules/{material}/versions lists those it had");

@@ -1,9 +1,36 @@
 //! What may be said of strings and of the joints they load.
 
-use facts::{Invalid, JointLoaded, Stage, StageReached};
+use facts::{Invalid, JointLoaded, Stage, StageReached, StringsFitted};
 
 use super::{conflict, unknown};
 use crate::{Bench, Pulls, Refusal, stress};
+
+/// Most one string may pull, N: a double bass's hardest pulls some 350. Common practice, no source.
+const MOST_N: f64 = 1000.0;
+/// Most all may pull, N: as far as the statics go.
+const MOST_TOTAL_N: f64 = 10_000.0;
+
+/// Their numbers must be those of strings, and so must their pull: a weight in the wrong unit or a note in the wrong octave
+/// is seen there first.
+pub(super) fn admit_strings(fitted: &StringsFitted) -> Result<(), Refusal> {
+    fitted.check()?;
+    let pulls = Pulls::of(fitted);
+    let refused = |what: String, given_n: f64, most_n: f64| {
+        Refusal::Invalid(Invalid {
+            what,
+            given: format!("a pull of {given_n:.0} N"),
+            expected: format!("at most {most_n:.0} N"),
+            mend: "look at the note's octave (E4 is a guitar's first string), the gauge, and unit_kg_m in kg/m".into(),
+        })
+    };
+    if let Some(place) = pulls.each_n.iter().position(|n| *n > MOST_N) {
+        return Err(refused(format!("strings[{place}]"), pulls.each_n[place], MOST_N));
+    }
+    match pulls.total_n() {
+        total_n if total_n > MOST_TOTAL_N => Err(refused("strings".into(), total_n, MOST_TOTAL_N)),
+        _ => Ok(()),
+    }
+}
 
 impl Bench {
     /// Its measures must be those of a joint; what they make of any pull is the same.

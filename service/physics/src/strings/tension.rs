@@ -21,7 +21,7 @@ pub const NEWTONS_PER_POUND: f64 = 4.448_221_615_260_5;
 /// # Arguments
 ///
 /// - `scale_mm`: sounding length L of the open string, 100 to 2000 mm.
-/// - `frequency_hz`: f, 10 to 5000 Hz.
+/// - `frequency_hz`: f, 10 to 12 000 Hz.
 /// - `unit_kg_m`: mass per length μ, 1e-6 to 0.2 kg/m.
 ///
 /// # Result
@@ -51,7 +51,7 @@ pub const NEWTONS_PER_POUND: f64 = 4.448_221_615_260_5;
 /// ```
 pub fn tension_n(scale_mm: f64, frequency_hz: f64, unit_kg_m: f64) -> Result<f64> {
     let l_m = within("scale_mm", scale_mm, 100.0, 2000.0, "mm")? / 1000.0;
-    let f_hz = within("frequency_hz", frequency_hz, 10.0, 5000.0, "Hz")?;
+    let f_hz = within("frequency_hz", frequency_hz, 10.0, 12_000.0, "Hz")?;
     Ok(4.0 * (l_m * f_hz).powi(2) * within("unit_kg_m", unit_kg_m, 1e-6, 0.2, "kg/m")?)
 }
 

@@ -41,7 +41,8 @@ pub(crate) const HOOKS: &[HookKind] = &[
 /// An alert as a hook sees it.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct AlertSeen {
-    /// What it is about: `milestone`, `digest`, `climate`, `sensor_silent`, `calibration_due`.
+    /// What it is about: `milestone`, `mix`, `string_up`, `digest`, `climate`, `sensor_silent`,
+    /// `calibration_due`.
     pub kind: String,
     /// One line.
     pub title: String,

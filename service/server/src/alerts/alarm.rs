@@ -109,12 +109,12 @@ fn telling(state: &State, due: &Due, now_ms: i64) -> Option<Telling> {
     })
 }
 
-/// Says an alert that is no milestone's, together with its deliveries.
+/// Says an alert that is no milestone's, together with its deliveries; `kept` follows its body whatever a script words.
 ///
 /// # Errors
 /// When the store failed; nothing was told.
-pub(crate) async fn tell(state: &Arc<State>, raised: AlertRaised) -> Result<(), Problem> {
-    let worded = shop::worded(state, vec![Telling::new(raised, String::new())]).await;
+pub(crate) async fn tell(state: &Arc<State>, raised: AlertRaised, kept: &str) -> Result<(), Problem> {
+    let worded = shop::worded(state, vec![Telling::new(raised, kept.into())]).await;
     tell_all(state, worded).await
 }
 

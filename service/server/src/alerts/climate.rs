@@ -27,7 +27,7 @@ pub(crate) async fn step(state: &Arc<State>) -> Result<(), Problem> {
         excursions.iter().map(|e| alert(state, &bench, e, &watch)).filter(|raised| !told(raised)).collect()
     };
     for raised in raised {
-        alarm::tell(state, raised).await?;
+        alarm::tell(state, raised, "").await?;
     }
     Ok(())
 }

@@ -43,7 +43,7 @@ pub(crate) async fn silence(state: &Arc<State>) -> Result<usize, Problem> {
     };
     let told = alerts.len();
     for raised in alerts {
-        alarm::tell(state, raised).await?;
+        alarm::tell(state, raised, "").await?;
     }
     Ok(told)
 }
@@ -130,7 +130,7 @@ pub(crate) async fn calibrations(state: &Arc<State>) -> Result<usize, Problem> {
     };
     let told = due.len();
     for raised in due {
-        alarm::tell(state, raised).await?;
+        alarm::tell(state, raised, "").await?;
     }
     Ok(told)
 }

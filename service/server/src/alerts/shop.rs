@@ -119,6 +119,7 @@ fn step(alert: &AlertId, asked: &AskedStep, follows: Option<StepId>) -> Step {
         joint: None,
         material: None,
         before_strings: false,
+        work: facts::Work::default(),
     }
 }
 
@@ -165,7 +166,7 @@ pub(crate) async fn tell_set_aside(state: &Arc<State>) -> Result<(), Problem> {
         let stem = tally.file.trim_start_matches("shop/").trim_end_matches(".rhai");
         let Ok(id) = AlertId::new(format!("hook:{stem}:{}:{}", tally.hook, tally.version)) else { continue };
         if !state.bench().alerts().contains_key(&id) {
-            alarm::tell(state, set_aside(state, id, &tally)).await?;
+            alarm::tell(state, set_aside(state, id, &tally), "").await?;
         }
     }
     Ok(())

@@ -40,7 +40,8 @@ pub(crate) async fn step(state: &Arc<State>) -> Result<(), Problem> {
         match (standing, up.may_be_done(&next)) {
             (None, true) => {
                 let id = if told.is_empty() { name } else { format!("{name}.{}", told.len() + 1) };
-                alarm::tell(state, alert(state, &up, &next, &id)).await?;
+                let kept = format!("{} {ESTIMATE}", CAUTIONS[0]);
+                alarm::tell(state, alert(state, &up, &next, &id), &kept).await?;
             }
             (Some(alert), false) if is_untrue(&up, &next) => {
                 let because = state.said_of(&up);
@@ -69,7 +70,7 @@ fn alert(state: &State, up: &StringUp, next: &StageDue, id: &str) -> AlertRaised
     let due_ms = next.due_ms.unwrap_or(up.now_ms);
     let (title, does) = match next.stage {
         Stage::HalfTension => {
-            ("Half tension", "Bring the strings to about half tension, a fourth below pitch, and leave it.")
+            ("Half tension", "Bring the strings to half tension, six semitones below pitch, and leave it.")
         }
         Stage::FullPitch => ("Full pitch", "Bring it to pitch slowly, and measure relief and action."),
         Stage::Rechecked => ("Look again", "A day at pitch: measure relief and action again, look at every joint."),
@@ -91,6 +92,6 @@ fn alert(state: &State, up: &StringUp, next: &StageDue, id: &str) -> AlertRaised
         due_at: instant(due_ms),
         late: up.now_ms - due_ms.max(up.strung.at_ms) > LATE_MS,
         title: format!("{title}: {name}"),
-        body: format!("{does} The strings pull {total_n:.0} N.{asked} {} {ESTIMATE}", CAUTIONS[0]),
+        body: format!("{does} The strings pull {total_n:.0} N.{asked}"),
     }
 }

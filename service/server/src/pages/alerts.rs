@@ -98,7 +98,7 @@ impl State {
                 AlertState::Open => "not seen yet".into(),
                 AlertState::Acknowledged => "seen".into(),
                 AlertState::Snoozed(until_ms) => format!("again at {}", self.clock_text(until_ms, now_ms)),
-                AlertState::Retracted => "taken back: later readings made it untrue".into(),
+                AlertState::Retracted => "taken back: it does not hold any more".into(),
             },
             open: alert.state == AlertState::Open,
             late: raised.late,

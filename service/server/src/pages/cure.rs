@@ -187,6 +187,10 @@ async fn clamps_off(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer
     shop.say_once(saying).await?;
     match fields.get("from") {
         Some("cure") => see_other(&format!("/cures/{id}")),
+        Some("plan") => {
+            shop.follow_tick().await?;
+            see_other("/plan")
+        }
         _ => see_other("/"),
     }
 }

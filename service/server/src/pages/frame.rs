@@ -10,8 +10,14 @@ use crate::{
 };
 
 /// The pages to be found from everywhere: address and word. The only list of them.
-pub(crate) const NAV: [(&str, &str); 5] =
-    [("/", "Board"), ("/jobs", "Jobs"), ("/climate", "Climate"), ("/materials", "Materials"), ("/alerts", "Alerts")];
+pub(crate) const NAV: [(&str, &str); 6] = [
+    ("/", "Board"),
+    ("/plan", "Plan"),
+    ("/jobs", "Jobs"),
+    ("/climate", "Climate"),
+    ("/materials", "Materials"),
+    ("/alerts", "Alerts"),
+];
 
 /// What the frame of a page shows.
 pub(crate) struct Frame {

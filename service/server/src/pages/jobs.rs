@@ -190,7 +190,7 @@ async fn opened(shop: &Shop, fields: &Fields) -> Result<String, Problem> {
         step.material = step.material.filter(|material| shop.bench().in_force().contains_key(material));
         with_joints.push(step);
     }
-    let fact = Fact::JobOpened(JobOpened { id: id.clone(), instrument, title, due_at, steps: with_joints });
+    let fact = Fact::JobOpened(JobOpened { id: id.clone(), instrument, title, due_at, weight: 1, steps: with_joints });
     let kept = fields.answer("/jobs", id.as_str());
     let said = shop.say_fact(fact, shop.now().ms(), "bench", kept).await?;
     Ok(id_of(&said, id.as_str()))
@@ -216,6 +216,7 @@ fn steps(fields: &Fields, planned: &[Planned]) -> Result<Vec<(Step, Option<Strin
             follows: of_procedure.map_or_else(Vec::new, |step| step.follows.iter().filter(there).cloned().collect()),
             joint: None,
             before_strings: false,
+            work: of_procedure.map(|step| step.work.clone()).unwrap_or_default(),
             material: of_procedure.filter(|step| step.kind == kind).and_then(|step| step.material.clone()),
         };
         let joint = of_procedure.filter(|_| kind == StepKind::GlueUp).and_then(|step| step.joint.clone());

@@ -11,7 +11,7 @@ pub(crate) struct Moment {
 
 impl State {
     /// An hour today, or a day and an hour.
-    pub(super) fn clock_text(&self, at_ms: i64, now_ms: i64) -> String {
+    pub(crate) fn clock_text(&self, at_ms: i64, now_ms: i64) -> String {
         let (at, now) = (instant(at_ms).with_timezone(&self.zone), instant(now_ms).with_timezone(&self.zone));
         let format = if at.date_naive() == now.date_naive() {
             "%H:%M"

@@ -12,7 +12,7 @@ use crate::{
     now::instant,
     routes::{Answer, Shop, string_up_of},
     state::State,
-    string_up::{CAUTIONS, not_judged, standing, word},
+    string_up::{not_judged, standing, word},
 };
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
@@ -76,7 +76,7 @@ struct StringUpSheet {
     /// The air it lies in now; empty where nobody said where it is.
     air: String,
     not_judged: Vec<String>,
-    cautions: [&'static str; 5],
+    cautions: Vec<String>,
     estimate: &'static str,
 }
 
@@ -154,7 +154,7 @@ impl State {
             stages: up.schedule().iter().map(stage).collect(),
             air: self.air_of(up),
             not_judged: not_judged(up),
-            cautions: CAUTIONS,
+            cautions: self.string_up_cautions(&up.instrument),
             estimate: ESTIMATE,
         }
     }

@@ -41,7 +41,7 @@ async fn fitted(shop: Shop, material: web::Path<String>, _: Body<Nothing>) -> An
     // Scripts are asked and a likelihood is summed: not on a thread that answers requests.
     let report = web::block(move || {
         let rule = state.rulebook.rule(&version)?;
-        let (_, text) = state.rulebook.text(&version).unwrap_or_default();
+        let text = state.rulebook.text(&version).unwrap_or_default();
         let weighed = fit::Weighed::new(&rule, &state.rulebook, cases)?;
         let evidence = weighed.measure(&state.bench());
         fit::report(&rule, &text, evidence, &on)

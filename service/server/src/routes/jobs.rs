@@ -45,6 +45,8 @@ struct Job {
     instrument: facts::InstrumentId,
     title: String,
     due_at: Option<DateTime<Utc>>,
+    /// What an hour of its lateness weighs, 1 if not said.
+    weight: Option<u32>,
     #[serde(default)]
     #[schema(value_type = Vec<crate::twins::Step>)]
     steps: Vec<Step>,
@@ -76,8 +78,9 @@ fn answer(shop: &Shop, id: &str, mut builder: actix_web::HttpResponseBuilder) ->
 async fn open(shop: Shop, body: Body<Job>) -> Answer {
     let id = body.value.id.clone().unwrap_or_else(|| new_id('o'));
     let kept = body.answer(id.as_str());
-    let Job { instrument, title, due_at, steps, .. } = body.value;
-    let fact = Fact::JobOpened(JobOpened { id: id.clone(), instrument, title, due_at, steps });
+    let Job { instrument, title, due_at, weight, steps, .. } = body.value;
+    let fact =
+        Fact::JobOpened(JobOpened { id: id.clone(), instrument, title, due_at, weight: weight.unwrap_or(1), steps });
     let said = shop.say_fact(fact, shop.now().ms(), "bench", kept).await?;
     answer(&shop, &super::id_of(&said, id.as_str()), HttpResponse::Created())
 }

@@ -80,7 +80,7 @@ fn wire(
         rule_version: version.to_string(),
         override_reason: state.rulebook.excused(version),
         sheet: rule.sheet.clone(),
-        script: if whole { state.rulebook.text(version).map(|(_, text)| text) } else { None },
+        script: if whole { state.rulebook.text(version) } else { None },
     })
 }
 

@@ -157,7 +157,7 @@ pub(crate) struct RuleWire {
 pub(crate) fn wire(state: &State, material: &MaterialId) -> Result<RuleWire, Problem> {
     let in_force = state.bench().in_force().get(material).cloned();
     let stands = scripts::on_disk(state, material)?;
-    let text = stands.clone().or_else(|| state.rulebook.text(in_force.as_ref()?).map(|(_, text)| text));
+    let text = stands.clone().or_else(|| state.rulebook.text(in_force.as_ref()?));
     let faults = state.faults.read().unwrap_or_else(PoisonError::into_inner);
     Ok(RuleWire {
         material: material.to_string(),

@@ -51,6 +51,8 @@ struct Planned {
     /// The schedule's name if not said.
     title: Option<String>,
     due_at: Option<DateTime<Utc>>,
+    /// What an hour of its lateness weighs, 1 if not said.
+    weight: Option<u32>,
 }
 
 fn wire(shop: &Shop, (id, schedule): (String, Schedule)) -> ScheduleWire {
@@ -92,6 +94,7 @@ async fn open(shop: Shop, id: web::Path<String>, body: Body<Planned>) -> Answer 
         instrument: asked.instrument,
         title: asked.title.unwrap_or_else(|| schedule.name.clone()),
         due_at: asked.due_at,
+        weight: asked.weight.unwrap_or(1),
         steps: schedule.unfolded(),
     };
     let said = shop.say_fact(Fact::JobOpened(opened), shop.now().ms(), "bench", once.answer(job.as_str())).await?;

@@ -16,7 +16,7 @@ use crate::{
     problem::{Kind, Problem},
     state::State,
     strength_chart,
-    string_up::{CAUTIONS, not_judged, standing, word},
+    string_up::{not_judged, standing, word},
     wire::{List, Named},
 };
 
@@ -135,7 +135,7 @@ struct StringUpWire {
     elsewhere_says: Vec<String>,
     stages: Vec<StageWire>,
     not_judged: Vec<String>,
-    cautions: [&'static str; 5],
+    cautions: Vec<String>,
     basis: &'static str,
     estimate: &'static str,
 }
@@ -221,7 +221,7 @@ fn wire(state: &State, up: &StringUp) -> StringUpWire {
         elsewhere_says: state.elsewhere_said(up),
         stages: up.schedule().iter().map(|due| stage_wire(state, up, due)).collect(),
         not_judged: not_judged(up),
-        cautions: CAUTIONS,
+        cautions: state.string_up_cautions(&up.instrument),
         basis: BASIS,
         estimate: ESTIMATE,
     }

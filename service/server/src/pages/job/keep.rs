@@ -32,6 +32,10 @@ async fn done(shop: Shop, path: web::Path<(String, String)>, fields: Fields) -> 
     let at_ms = fields.pressed_ms(shop.now().ms())?;
     let kept = fields.answer(&format!("/jobs/{id}/steps/{step}/done"), &id);
     shop.say_fact(fact, at_ms, "bench", kept).await?;
+    if fields.get("from") == Some("plan") {
+        shop.follow_tick().await?;
+        return see_other("/plan");
+    }
     see_other(&format!("/jobs/{id}"))
 }
 

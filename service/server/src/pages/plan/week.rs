@@ -1,0 +1,109 @@
+//! The week of the plan as bars, one for each job: work, waits, windows, and clamps held.
+
+use chrono::{Duration, NaiveTime};
+
+use crate::{now::instant, plan::Standing, state::State};
+
+/// A stretch of a bar, in percent of the picture's width.
+pub(super) struct Stretch {
+    /// "work", "wait", "window", "clamps".
+    pub(super) class: &'static str,
+    pub(super) x_pct: f64,
+    pub(super) width_pct: f64,
+}
+
+/// One job.
+pub(super) struct Bar {
+    pub(super) job: String,
+    /// What the bar shows, in words.
+    pub(super) said: String,
+    pub(super) late: String,
+    pub(super) stretches: Vec<Stretch>,
+}
+
+/// Seven days from this morning on.
+pub(super) struct Week {
+    pub(super) days: Vec<(f64, String)>,
+    pub(super) now_pct: f64,
+    pub(super) bars: Vec<Bar>,
+}
+
+const DAYS: i64 = 7;
+/// A piece of work is never drawn thinner, percent: ten minutes of a week would not be seen.
+const THINNEST_PCT: f64 = 0.6;
+
+#[derive(Clone, Copy)]
+struct Span {
+    from_ms: i64,
+    to_ms: i64,
+}
+
+impl Span {
+    fn pct(self, at_ms: i64) -> f64 {
+        let share = (at_ms - self.from_ms) as f64 / (self.to_ms - self.from_ms) as f64;
+        (share.clamp(0.0, 1.0) * 10_000.0).round() / 100.0
+    }
+
+    fn stretch(self, class: &'static str, from_ms: i64, to_ms: i64) -> Option<Stretch> {
+        let (x_pct, end_pct) = (self.pct(from_ms), self.pct(to_ms));
+        let least = if class == "work" { THINNEST_PCT } else { 0.0 };
+        let shown = to_ms >= self.from_ms && from_ms < self.to_ms;
+        shown.then(|| Stretch { class, x_pct, width_pct: ((end_pct - x_pct).max(least) * 100.0).round() / 100.0 })
+    }
+}
+
+impl Week {
+    pub(super) fn of(state: &State, standing: &Standing, now_ms: i64) -> Self {
+        let today = instant(now_ms).with_timezone(&state.zone).date_naive();
+        let midnight = |days: i64| {
+            let shown = (today + Duration::days(days)).and_time(NaiveTime::MIN);
+            shown.and_local_timezone(state.zone).earliest().map_or(now_ms, |at| at.timestamp_millis())
+        };
+        let span = Span { from_ms: midnight(0), to_ms: midnight(DAYS) };
+        let day = |days: i64| (span.pct(midnight(days)), (today + Duration::days(days)).format("%a %-d").to_string());
+        let bars = (0..standing.draft.jobs.len()).filter_map(|job| bar(state, standing, job, span, now_ms));
+        Self { days: (0..DAYS).map(day).collect(), now_pct: span.pct(now_ms), bars: bars.collect() }
+    }
+}
+
+fn bar(state: &State, standing: &Standing, job: usize, span: Span, now_ms: i64) -> Option<Bar> {
+    let problem = &standing.draft.problem;
+    let of_job = |step: usize| problem.steps[step].job == job;
+    let mut stretches = Vec::new();
+    let times = |step: usize| standing.times_ms(step);
+    let holds = problem.holds.iter().filter(|hold| of_job(hold.from));
+    stretches.extend(holds.filter_map(|hold| span.stretch("clamps", times(hold.from).0, times(hold.to).1)));
+    let waits = problem.lags.iter().filter(|lag| of_job(lag.from) && lag.least_min.is_some_and(|least| least > 0));
+    stretches.extend(waits.filter_map(|lag| {
+        let from_ms = times(lag.from).1;
+        span.stretch("wait", from_ms, from_ms + lag.least_min.unwrap_or(0) * 60_000)
+    }));
+    let windows = problem.lags.iter().filter(|lag| of_job(lag.to));
+    stretches.extend(windows.filter_map(|lag| {
+        let closes_ms = times(lag.from).1 + lag.most_min? * 60_000;
+        span.stretch("window", times(lag.to).0, closes_ms)
+    }));
+    let mut said = Vec::new();
+    for (i, _) in standing.pieces().filter(|(i, _)| of_job(*i)) {
+        let (start_ms, end_ms) = times(i);
+        if let Some(stretch) = span.stretch("work", start_ms, end_ms) {
+            stretches.push(stretch);
+            said.push(format!("{} {}", state.clock_text(start_ms, now_ms), standing.draft.pieces[i].title));
+        }
+    }
+    let done_ms = standing.done_ms(job)?;
+    let due_ms = problem.jobs[job].due_min.map(|at| at * 60_000);
+    let done = state.clock_text(done_ms, now_ms);
+    let late = match due_ms {
+        Some(due_ms) if done_ms > due_ms => {
+            format!("done {done}, late: due {}", state.clock_text(due_ms, now_ms))
+        }
+        _ => String::new(),
+    };
+    let said = if said.is_empty() {
+        format!("nothing this week; done {done}")
+    } else {
+        format!("{}; done {done}", said.join("; "))
+    };
+    Some(Bar { job: standing.draft.jobs[job].title.clone(), said, late, stretches })
+}

@@ -1,0 +1,107 @@
+//! The bench plan in the product: the bench is translated into a problem, planned, explained and put on the wall. It is
+//! derived: whatever happens to it, it is made anew from the bench.
+//!
+//! Start reading at `plan/translate.rs`, then `standing.rs`. Making a plan runs beside the requests on a blocking thread.
+
+mod chance;
+mod day;
+mod draft;
+mod foresee;
+mod give_way;
+mod hours;
+mod replan;
+mod standing;
+mod translate;
+mod what_if;
+mod wire;
+mod words;
+
+use std::sync::{Arc, PoisonError, RwLock};
+
+use clock::Job;
+pub(crate) use draft::{Part, Piece};
+pub(crate) use replan::run;
+pub(crate) use standing::Standing;
+pub(crate) use what_if::{Asked, AskedJob, HOW, WhatIf};
+pub(crate) use words::{cannot as said, length};
+
+use crate::{
+    problem::{Kind, Problem},
+    settings::Certainty,
+    state::State,
+};
+use draft::Draft;
+use standing::{BUDGET, Budget, stand};
+use translate::{Shop, translate, wants};
+
+/// The plan people go by, and the right to make another.
+#[derive(Default)]
+pub(crate) struct PlanWall {
+    standing: RwLock<Option<Arc<Standing>>>,
+    /// One plan is made at a time: two would each be held against the same one before.
+    making: tokio::sync::Mutex<()>,
+}
+
+impl State {
+    /// The plan on the wall; made if there is none yet.
+    ///
+    /// # Errors
+    /// When it cannot be made.
+    pub(crate) async fn bench_plan(self: &Arc<Self>) -> Result<Arc<Standing>, Problem> {
+        match self.standing() {
+            Some(standing) => Ok(standing),
+            None => self.replan().await,
+        }
+    }
+
+    /// The plan on the wall, if there is one.
+    pub(crate) fn standing(&self) -> Option<Arc<Standing>> {
+        self.plan_wall.standing.read().unwrap_or_else(PoisonError::into_inner).clone()
+    }
+
+    /// Plans anew from the bench as it stands, beginning with the plan on the wall, and puts the outcome there.
+    ///
+    /// # Errors
+    /// When it cannot be made.
+    pub(crate) async fn replan(self: &Arc<Self>) -> Result<Arc<Standing>, Problem> {
+        let _alone = self.plan_wall.making.lock().await;
+        let state = self.clone();
+        let made = beside(move || {
+            let draft = state.draft(None, state.settings.plan.certainty);
+            Ok(Arc::new(state.stood(draft, state.standing().as_deref(), BUDGET)?))
+        })
+        .await?;
+        *self.plan_wall.standing.write().unwrap_or_else(PoisonError::into_inner) = Some(made.clone());
+        Ok(made)
+    }
+
+    /// The problem of the bench, with one job more that is only thought of. Runs scripts: not for a request's thread.
+    fn draft(&self, more: Option<&Job>, certainty: Certainty) -> Draft {
+        let now_ms = self.now().ms();
+        let wanted = wants(&self.bench(), more);
+        let foreseen = self.foreseen(wanted, now_ms);
+        let shop = Shop { settings: &self.settings, zone: self.zone, now_ms, certainty };
+        translate(&self.bench(), &shop, &foreseen, more)
+    }
+
+    fn stood(&self, draft: Draft, before: Option<&Standing>, budget: Budget) -> Result<Standing, Problem> {
+        let freeze_min = i64::from(self.settings.plan.freeze_hours) * 60;
+        let watch = crate::now::Stopwatch::started();
+        let made = stand(draft, before, freeze_min, self.now().ms(), budget).map_err(|flaw| {
+            tracing::error!(?flaw, "the bench could not be put as a problem to plan");
+            Problem::new(
+                Kind::Internal,
+                "the bench plan could not be made",
+                "the log says more; the board still stands",
+            )
+        });
+        metrics::histogram!(crate::meters::PLAN).record(watch.passed());
+        made
+    }
+}
+
+/// Does something long on a blocking thread.
+async fn beside<T: Send + 'static>(work: impl FnOnce() -> Result<T, Problem> + Send + 'static) -> Result<T, Problem> {
+    let done = tokio::task::spawn_blocking(work).await;
+    done.unwrap_or_else(|_| Err(Problem::new(Kind::Internal, "making the plan failed", "try again; the log says more")))
+}

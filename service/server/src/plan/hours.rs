@@ -1,0 +1,84 @@
+//! The shop's hours as the planner takes them: real minutes since 1970 UTC, read off the shop's own clock.
+
+use chrono::{Datelike, NaiveDate, TimeDelta, TimeZone};
+use chrono_tz::Tz;
+use planner::{Calendar, Week};
+
+use crate::{now::instant, settings::Hours};
+
+/// How far ahead hours are laid out, days: a stack of coats on a long list is done within it.
+const DAYS: usize = 400;
+
+/// A minute of a plan: minutes since 1970 UTC, so that a change of the clocks leaves waits as they are.
+pub(crate) fn minute(at_ms: i64) -> i64 {
+    at_ms.div_euclid(60_000)
+}
+
+/// A minute of a plan as milliseconds since 1970 UTC.
+pub(crate) fn ms(minute: i64) -> i64 {
+    minute * 60_000
+}
+
+/// Opening hours from the day before an instant on.
+pub(crate) fn calendar(hours: &Hours, zone: Tz, from_ms: i64) -> Calendar {
+    let first = instant(from_ms).with_timezone(&zone).date_naive() - TimeDelta::days(1);
+    let exceptions = hours.otherwise().into_iter().map(|(date, spans)| (number(date), spans)).collect();
+    let week = Week { hours: hours.week(), exceptions };
+    let weekday = first.weekday().num_days_from_monday() as usize;
+    Calendar::weekly(&week, number(first), weekday, DAYS, |day, at| real_minute(zone, day, at))
+}
+
+fn number(date: NaiveDate) -> i64 {
+    i64::from(date.num_days_from_ce())
+}
+
+/// The real minute at which a local day shows a minute of its clock; where the clock leaps over it, the first after.
+fn real_minute(zone: Tz, day: i64, minute_of_day: i64) -> i64 {
+    let date = NaiveDate::from_num_days_from_ce_opt(day as i32).unwrap_or_default();
+    let shown = date.and_time(chrono::NaiveTime::MIN) + TimeDelta::minutes(minute_of_day);
+    // A leap of the clock is an hour or less nearly everywhere; a day skipped whole falls back on UTC.
+    let leaps = (0..=24).map(|quarter| shown + TimeDelta::minutes(15 * quarter));
+    let at = leaps.into_iter().find_map(|shown| zone.from_local_datetime(&shown).earliest());
+    minute(at.map_or_else(|| shown.and_utc().timestamp_millis(), |at| at.timestamp_millis()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn hours_follow_the_shops_clock_through_its_changes() {
+        // IANA tz database, Europe/Paris: UTC+1 until 2026-03-29 01:00 UTC, then UTC+2.
+        let zone = chrono_tz::Europe::Paris;
+        let friday_ms = 1_774_598_400_000; // 2026-03-27T08:00:00Z
+        let open = calendar(&Hours::default(), zone, friday_ms);
+        let nine =
+            |text: &str| minute(text.parse::<chrono::DateTime<chrono::Utc>>().expect("a time").timestamp_millis());
+        let starts: Vec<i64> = open.open().iter().map(|(from, _)| *from).collect();
+        assert!(starts.contains(&nine("2026-03-27T08:00:00Z")), "Friday at nine, winter time");
+        assert!(starts.contains(&nine("2026-03-30T07:00:00Z")), "Monday at nine, summer time");
+        assert!(!starts.iter().any(|at| (nine("2026-03-28T00:00:00Z")..nine("2026-03-29T22:00:00Z")).contains(at)));
+    }
+
+    #[test]
+    fn a_minute_the_clock_leaps_over_is_the_first_after() {
+        let day = number(NaiveDate::from_ymd_opt(2026, 3, 29).expect("a date"));
+        // 2:30 is not shown in Paris that night; 3:00 summer time is 1:00 UTC.
+        let at = real_minute(chrono_tz::Europe::Paris, day, 150);
+        assert_eq!(
+            at,
+            minute("2026-03-29T01:00:00Z".parse::<chrono::DateTime<chrono::Utc>>().expect("a time").timestamp_millis())
+        );
+    }
+
+    #[test]
+    fn an_exception_stands_for_its_day_only() {
+        let mut hours = Hours::default();
+        hours.exceptions.insert("2026-03-03".into(), vec![]);
+        hours.exceptions.insert("2026-03-07".into(), vec!["10:00-12:00".into()]);
+        let open = calendar(&hours, chrono_tz::UTC, 1_772_438_400_000); // Monday, 2026-03-02
+        let days: Vec<i64> = open.open().iter().map(|(from, _)| from / 1440 - 20_514).take(9).collect();
+        // From Monday (20,514 days after 1970) on: two spans a day, none on Tuesday, one on Saturday.
+        assert_eq!(days, [0, 0, 2, 2, 3, 3, 4, 4, 5]);
+    }
+}

@@ -1,0 +1,124 @@
+//! The plan on the wall: made from a draft, held against the one before, explained.
+
+use std::collections::BTreeMap;
+
+use planner::{Effort, NoPlan, Plan, Slot, Told, Wall, explain};
+
+use super::{
+    draft::{Draft, JobLine},
+    give_way::{Cannot, settle},
+    hours::ms,
+};
+use crate::now::Stopwatch;
+
+/// What moving a piece against the plan people have read costs, in minutes of the plan's length. Common practice, no
+/// source: a step is moved when that saves a job half an hour of lateness.
+const MOVED: i64 = 300;
+/// A piece that moves by no more has not moved, minutes.
+const MOVED_OVER_MIN: i64 = 10;
+/// The same bench gives the same plan.
+const SEED: u64 = 1;
+
+/// How long to look for a better plan.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Budget {
+    pub(crate) schedules: u64,
+    pub(crate) longest: std::time::Duration,
+}
+
+/// Off the request path, a blocking thread has this long.
+pub(crate) const BUDGET: Budget = Budget { schedules: 3000, longest: std::time::Duration::from_millis(400) };
+
+/// A plan with all that is said of it.
+#[derive(Debug)]
+pub(crate) struct Standing {
+    pub(crate) made_ms: i64,
+    pub(crate) draft: Draft,
+    pub(crate) plan: Plan,
+    pub(crate) told: Vec<Told>,
+    pub(crate) cannot: Vec<Cannot>,
+}
+
+/// The best plan of a draft within a budget, held against the plan on the wall.
+///
+/// # Errors
+/// When the draft was not put well.
+pub(crate) fn stand(
+    mut draft: Draft,
+    before: Option<&Standing>,
+    freeze_min: i64,
+    made_ms: i64,
+    budget: Budget,
+) -> Result<Standing, NoPlan> {
+    if let Some(before) = before {
+        draft.problem.wall = wall(&draft, before, freeze_min);
+    }
+    let watch = Stopwatch::started();
+    let keep_going = move || watch.passed() < budget.longest;
+    let effort = Effort { seed: SEED, schedules: budget.schedules, keep_going: &keep_going };
+    let (draft, plan, cannot) = settle(draft, effort)?;
+    let told = explain(&draft.problem, &plan);
+    Ok(Standing { made_ms, draft, plan, told, cannot })
+}
+
+/// Where the plan before has each piece that is still to come.
+fn wall(draft: &Draft, before: &Standing, freeze_min: i64) -> Wall {
+    let stood: BTreeMap<&str, i64> =
+        before.pieces().map(|(i, slot)| (before.draft.pieces[i].key.as_str(), slot.start_min)).collect();
+    let now_min = draft.problem.now_min;
+    let starts_min =
+        draft.pieces.iter().map(|piece| stood.get(piece.key.as_str()).copied().filter(|at| *at >= now_min));
+    Wall {
+        starts_min: starts_min.collect(),
+        frozen_until_min: now_min + freeze_min,
+        moved_cost: MOVED,
+        moved_over_min: MOVED_OVER_MIN,
+    }
+}
+
+impl Standing {
+    /// Pieces that are still to be done, by start.
+    pub(crate) fn pieces(&self) -> impl Iterator<Item = (usize, Slot)> {
+        let open = |i: &usize| self.draft.problem.steps[*i].begun.is_none();
+        let mut order: Vec<usize> = (0..self.draft.pieces.len()).filter(open).collect();
+        order.sort_by_key(|i| (self.plan.slots[*i].start_min, self.plan.slots[*i].end_min, *i));
+        order.into_iter().map(|i| (i, self.plan.slots[i]))
+    }
+
+    /// The job a piece belongs to.
+    pub(crate) fn job_of(&self, piece: usize) -> &JobLine {
+        &self.draft.jobs[self.draft.problem.steps[piece].job]
+    }
+
+    /// When a piece starts and ends, ms.
+    pub(crate) fn times_ms(&self, piece: usize) -> (i64, i64) {
+        let slot = self.plan.slots[piece];
+        (ms(slot.start_min), ms(slot.end_min))
+    }
+
+    /// When a job of the draft is done, ms; none where nothing of it is planned.
+    pub(crate) fn done_ms(&self, job: usize) -> Option<i64> {
+        let of_job = self.pieces().filter(|(i, _)| self.draft.problem.steps[*i].job == job);
+        of_job.map(|(_, slot)| ms(slot.end_min)).max()
+    }
+
+    /// The last minute a piece can start before a window closes on it.
+    pub(crate) fn closes_min(&self, piece: usize) -> Option<i64> {
+        let slots = &self.plan.slots;
+        let into = self.draft.problem.lags.iter().filter(|lag| lag.to == piece);
+        let closes = into.filter_map(|lag| {
+            let from = match lag.edge {
+                planner::Edge::Start => slots[lag.from].start_min,
+                planner::Edge::End => slots[lag.from].end_min,
+            };
+            Some(from + lag.most_min?)
+        });
+        closes.min()
+    }
+
+    /// When each job is done, by its id.
+    pub(crate) fn jobs_done_ms(&self) -> BTreeMap<String, i64> {
+        let jobs = self.draft.jobs.iter().enumerate();
+        jobs.filter_map(|(i, job)| Some((job.id.as_ref()?.to_string(), self.done_ms(i)?))).collect()
+    }
+}

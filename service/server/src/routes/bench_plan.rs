@@ -1,0 +1,37 @@
+//! The bench plan: what to do now and next across every open job, and what one job more would do.
+
+use actix_web::{HttpResponse, web};
+
+use super::{Answer, Shop};
+use crate::{
+    body::Body,
+    plan::Asked,
+    problem::{Kind, Problem},
+};
+
+pub(super) fn configure(config: &mut web::ServiceConfig) {
+    config.service(web::resource("/plan").route(web::get().to(plan)).route(web::post().to(asked)));
+}
+
+async fn plan(shop: Shop) -> Answer {
+    let standing = shop.bench_plan().await?;
+    Ok(HttpResponse::Ok().json(shop.plan_wire(&standing)))
+}
+
+/// Without a job the bench is planned anew; with one nothing is kept of it.
+async fn asked(shop: Shop, body: Body<Asked>) -> Answer {
+    match body.value {
+        Asked { job: Some(job), due_at } => {
+            let answer = shop.what_if(job, due_at).await?;
+            Ok(HttpResponse::Ok().json(shop.what_if_wire(&answer, due_at)))
+        }
+        Asked { job: None, due_at: Some(_) } => {
+            let mend = "send {\"job\": {\"schedule\": \"...\"}, \"due_at\": \"...\"}, or {} to plan anew";
+            Err(Problem::new(Kind::Invalid, "a due date without a job", mend).about("due_at"))
+        }
+        Asked { job: None, due_at: None } => {
+            let standing = shop.replan().await?;
+            Ok(HttpResponse::Ok().json(shop.plan_wire(&standing)))
+        }
+    }
+}

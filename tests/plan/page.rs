@@ -1,0 +1,135 @@
+//! The plan as a page, in the morning's digest and in the calendar.
+
+use super::*;
+
+/// Presses a button of a page: a form with these fields, followed to where it leads.
+async fn press(bench: &Bench, path: &str, fields: &str) -> bench::Answer {
+    let request = bench.http().post(bench.url(path)).header("content-type", "application/x-www-form-urlencoded");
+    bench.send(request.header("accept", "text/html").body(fields.to_string())).await
+}
+
+async fn page(bench: &Bench, path: &str) -> String {
+    let answer = bench.send(bench.http().get(bench.url(path)).header("accept", "text/html")).await;
+    assert_eq!(answer.status, 200, "{}", answer.text);
+    assert!(answer.media.starts_with("text/html"), "{}", answer.media);
+    answer.text
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn today_is_a_list_to_tick_and_the_week_a_bar_for_each_job() {
+    let bench = bench(|_| {}).await;
+    open(
+        &bench,
+        "bridge-job",
+        Some("2026-03-02T10:00:00Z"),
+        json!([step("clean", "hands_on", 30), glue("close", 20, 2), step("level", "hands_on", 15)]),
+    )
+    .await;
+    let shown = page(&bench, "/plan").await;
+    for words in [
+        "09:00–09:30",
+        "<strong>clean</strong>",
+        "Clamps off: close",
+        "late by",
+        "class=\"clamps\"",
+        "class=\"work\"",
+        "aria-current=\"page\">Plan<",
+        "action=\"/jobs/bridge-job/steps/clean/done\"",
+    ] {
+        assert!(shown.contains(words), "no {words}: {shown}");
+    }
+    // Nothing in the page itself that its policy forbids.
+    assert!(!shown.contains("style=") && !shown.contains("<script>") && !shown.contains("onclick"), "{shown}");
+    let after = press(&bench, "/jobs/bridge-job/steps/clean/done", "from=plan&key=once").await;
+    assert_eq!(after.status, 200, "{}", after.text);
+    assert!(after.text.contains("<h1>Plan</h1>") && !after.text.contains("<strong>clean</strong>"), "{}", after.text);
+    assert!(after.text.contains("/glue-up?step=bridge-job+close"), "it is next: {}", after.text);
+    // Clamps are ticked off once their time has come.
+    let body = json!({"id": "g1", "job": "bridge-job", "step": "close", "zone": "bench", "clamps": ["cam-1", "cam-2"]});
+    bench.post("/api/v1/glue-ups", body).await.good();
+    planned(&bench).await;
+    assert!(!page(&bench, "/plan").await.contains("/cures/g1/clamps-off"));
+    bench.wait_minutes(180);
+    bench.alarms().await;
+    planned(&bench).await;
+    assert!(page(&bench, "/plan").await.contains("/cures/g1/clamps-off"));
+    let after = press(&bench, "/cures/g1/clamps-off", "from=plan&key=twice").await;
+    assert!(after.text.contains("<h1>Plan</h1>") && !after.text.contains("Clamps off: close"), "{}", after.text);
+    bench.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn an_empty_bench_has_a_page_and_what_cannot_be_stands_on_it() {
+    let bench = bench(|_| {}).await;
+    assert!(page(&bench, "/plan").await.contains("Nothing is planned for today."));
+    open(&bench, "giant", None, json!([step("long", "hands_on", 600)])).await;
+    planned(&bench).await;
+    let shown = page(&bench, "/plan").await;
+    assert!(
+        shown.contains("Cannot be kept") && shown.contains("fits in no stretch of the shop&#39;s hours"),
+        "{shown}"
+    );
+    bench.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_form_asks_what_a_job_would_do_and_says_what_is_wrong_with_it() {
+    let bench = bench(|settings| {
+        settings.shop.procedures = bench::root().join("config/procedures");
+    })
+    .await;
+    let shown = page(&bench, "/plan?job=procedure:frets&by=2026-03-06").await;
+    assert!(shown.contains("In time with a chance of") && shown.contains("done by"), "{shown}");
+    assert!(shown.contains("No other job would be done later."), "{shown}");
+    let shown = page(&bench, "/plan?job=procedure:frets&by=friday").await;
+    assert!(shown.contains("role=\"alert\"") && shown.contains("is no day"), "{shown}");
+    let shown = page(&bench, "/plan?job=procedure:gilding&by=").await;
+    assert!(shown.contains("role=\"alert\""), "{shown}");
+    bench.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_digest_tells_the_day_as_it_is_planned() {
+    let bench = bench(|_| {}).await;
+    open(&bench, "bridge-job", None, json!([step("clean", "hands_on", 30), step("level", "hands_on", 30)])).await;
+    open(&bench, "giant", None, json!([step("long", "hands_on", 600)])).await;
+    bench.recurring("digest").await;
+    let told = bench.alert("digest-2026-03-02").await["body"].as_str().unwrap().to_string();
+    for line in [
+        "planned 09:00, clean (bridge-job): as the shop opens",
+        "planned 09:30, level (bridge-job)",
+        "look out: \"long\" of \"giant\"",
+    ] {
+        assert!(told.contains(line), "no {line}: {told}");
+    }
+    bench.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_calendar_follows_the_plan_under_the_same_names() {
+    let bench = bench(|settings| settings.plan.freeze_hours = 0).await;
+    open(&bench, "bridge-job", None, json!([step("clean", "hands_on", 30)])).await;
+    planned(&bench).await;
+    let path = bench.items("/api/v1/calendars").await[0]["path"].as_str().unwrap().to_string();
+    let feed = async || {
+        // Unfolded (RFC 5545, 3.1).
+        bench.get(&path).await.text.replace("\r\n ", "")
+    };
+    let event = |text: &str| {
+        let of_it = text.split("BEGIN:VEVENT").find(|event| event.contains("UID:bridge-job.clean.planned@")).unwrap();
+        of_it.to_string()
+    };
+    let first = event(&feed().await);
+    assert!(first.contains("DTSTART:20260302T090000Z") && first.contains("DTEND:20260302T093000Z"), "{first}");
+    assert!(first.contains("SUMMARY:Planned: clean (bridge-job)") && !first.contains("VALARM"), "{first}");
+    // An hour and a half gone and nothing done: the event moves, and its name stays.
+    bench.wait_minutes(90);
+    planned(&bench).await;
+    let moved = event(&feed().await);
+    assert!(moved.contains("DTSTART:20260302T093000Z"), "{moved}");
+    let sequence = |event: &str| {
+        event.lines().find_map(|line| line.strip_prefix("SEQUENCE:")?.trim().parse::<i64>().ok()).unwrap()
+    };
+    assert!(sequence(&moved) > sequence(&first));
+    bench.stop().await;
+}

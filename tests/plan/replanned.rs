@@ -1,0 +1,86 @@
+//! Planned anew: after facts, from the plan on the wall, with the first hours as they were told.
+
+use super::*;
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_first_hours_stay_as_they_were_told_and_the_rest_makes_room() {
+    let bench = bench(|_| {}).await;
+    open(
+        &bench,
+        "here",
+        None,
+        json!([step("one", "hands_on", 120), step("two", "hands_on", 120), step("three", "hands_on", 120)]),
+    )
+    .await;
+    let before = planned(&bench).await;
+    // Comes in at eight and was due an hour ago. Frozen until noon.
+    open(&bench, "pressing", Some("2026-03-02T07:00:00Z"), json!([step("work", "hands_on", 120)])).await;
+    let after = planned(&bench).await;
+    for step in ["one", "two"] {
+        assert_eq!(piece(&after, "here", step, "step")["start_at"], piece(&before, "here", step, "step")["start_at"]);
+    }
+    let pressing = piece(&after, "pressing", "work", "step");
+    assert_eq!(pressing["start_at"], "2026-03-02T14:00:00+00:00");
+    assert!(reasons(pressing).contains(&"late"), "{:?}", pressing["why"]);
+    assert!(start_ms(piece(&after, "here", "three", "step")) >= end_ms(pressing));
+    assert!(reasons(piece(&after, "here", "one", "step")).contains(&"frozen"));
+    bench.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn planned_again_without_news_it_is_the_same_plan_and_after_a_restart_too() {
+    let bench = bench(|_| {}).await;
+    for (job, minutes) in [("a", 90), ("b", 60), ("c", 45)] {
+        open(
+            &bench,
+            job,
+            Some("2026-03-04T18:00:00Z"),
+            json!([step("one", "hands_on", minutes), glue("close", 20, 1), step("two", "hands_on", 30)]),
+        )
+        .await;
+    }
+    let first = planned(&bench).await;
+    let places = |plan: &Value| {
+        let one =
+            |s: &Value| (s["job"].to_string(), s["step"].to_string(), s["part"].to_string(), s["start_at"].to_string());
+        plan["steps"].as_array().unwrap().iter().map(one).collect::<Vec<_>>()
+    };
+    let second = planned(&bench).await;
+    assert_eq!(places(&first), places(&second));
+    assert_eq!(second["moved"], 0);
+    // It is derived: thrown away it comes again.
+    let bench = bench.restart(false).await;
+    let anew = bench.get("/api/v1/plan").await.good();
+    assert_eq!(places(&anew).len(), places(&first).len());
+    bench.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_fact_brings_a_new_plan_by_itself() {
+    let (shop, now) = bench(|_| {}).await.stop().await;
+    let bench = Bench::open(shop, now, true).await;
+    open(&bench, "here", None, json!([step("one", "hands_on", 60), step("two", "hands_on", 60)])).await;
+    let steps = async |count: usize| {
+        bench::until(&format!("{count} steps on the wall"), async || {
+            let plan = bench.get("/api/v1/plan").await.good();
+            (plan["steps"].as_array().unwrap().len() == count).then_some(())
+        })
+        .await;
+    };
+    steps(2).await;
+    bench.post("/api/v1/jobs/here/steps/one/done", json!({})).await.good();
+    steps(1).await;
+    bench.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_recurring_job_moves_what_was_not_done() {
+    let bench = bench(|_| {}).await;
+    open(&bench, "here", None, json!([step("one", "hands_on", 60)])).await;
+    bench.recurring("plan").await;
+    bench.wait_minutes(150);
+    bench.recurring("plan").await;
+    let plan = bench.get("/api/v1/plan").await.good();
+    assert_eq!(piece(&plan, "here", "one", "step")["start_at"], "2026-03-02T10:30:00+00:00");
+    bench.stop().await;
+}
