@@ -196,8 +196,8 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
         .app_data(query)
         .service(
             web::scope("/api/v1")
-                .route("", web::get().to(index))
-                .route("/openapi.json", web::get().to(document))
+                .service(web::resource("").route(web::get().to(index)))
+                .service(web::resource("/openapi.json").route(web::get().to(document)))
                 // Addresses are tried in order: those asked most come first.
                 .configure(cures::configure)
                 .configure(zones::configure)
@@ -282,6 +282,7 @@ fn described() -> OpenApi {
         schedules::describe,
         cures::describe,
         observations::describe,
+        bench_plan::describe,
         fits::describe,
         finish::describe,
         jobs::describe,

@@ -33,6 +33,7 @@ pub(crate) struct Line {
     pub(crate) material: Option<MaterialId>,
     /// What each of its steps asks of the shop.
     #[serde(default, skip_serializing_if = "Work::is_usual")]
+    #[schema(value_type = crate::twins::Work)]
     pub(crate) work: Work,
     /// How many times, 1 to 30.
     #[serde(default = "once")]

@@ -3,6 +3,8 @@
 
 mod rule;
 mod shop;
+mod strings;
 
 pub(crate) use rule::*;
 pub(crate) use shop::*;
+pub(crate) use strings::*;

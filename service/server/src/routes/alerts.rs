@@ -1,6 +1,5 @@
 //! Alerts: what was told, to whom it went, and answering it.
 
-use crate::openapi::Api;
 use actix_web::{HttpResponse, web};
 use facts::{AlertId, Fact};
 use serde::{Deserialize, Serialize};
@@ -13,6 +12,7 @@ use super::{
 use crate::{
     body::{Body, Nothing},
     now::instant,
+    openapi::Api,
     problem::{Kind, Problem},
     wire::{AlertWire, List},
 };

@@ -1,6 +1,5 @@
 //! The board as data: what is ready, what cures, what is next.
 
-use crate::openapi::Api;
 use actix_web::{HttpResponse, web};
 use serde::{Deserialize, Serialize};
 use serde_json::json;
@@ -8,6 +7,7 @@ use serde_json::json;
 use super::{Answer, Shop};
 use crate::{
     alerts::words::{self, ESTIMATE},
+    openapi::Api,
     problem::{Kind, Problem},
     state::State,
     wire::ClimateWire,

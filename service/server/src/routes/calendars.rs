@@ -1,12 +1,11 @@
 //! The calendar: its secret address for the shop and for each person, and what is behind it.
 
-use crate::openapi::Api;
 use actix_web::{HttpRequest, HttpResponse, http::header, web};
 use serde::Serialize;
 use sha2::{Digest, Sha256};
 
 use super::{Answer, Shop};
-use crate::{calendar, problem::Problem, state::State, wire::List};
+use crate::{calendar, openapi::Api, problem::Problem, state::State, wire::List};
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
     config.service(web::resource("/calendars").route(web::get().to(list)));

@@ -1,13 +1,12 @@
 //! Clamps: the inventory, which clamp is on which glue-up, and when each will be free.
 
-use crate::openapi::Api;
 use actix_web::{HttpResponse, web};
 use facts::{ClampAdded, ClampId, Fact};
 use serde::{Deserialize, Serialize};
 use serde_json::json;
 
 use super::{Answer, Paging, Shop};
-use crate::{body::Body, compose::new_id, problem::Problem, state::State};
+use crate::{body::Body, compose::new_id, openapi::Api, problem::Problem, state::State};
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
     config

@@ -1,8 +1,6 @@
 //! Glue-ups and coats: registering one, looking at it, taking its clamps off, moving it, changing the version of its rule,
 //! withdrawing it.
 
-use crate::openapi::Api;
-use crate::wire::MilestoneWire;
 use std::future::{Ready, ready};
 
 use actix_web::{FromRequest, HttpRequest, HttpResponse, HttpResponseBuilder, dev::Payload, web};
@@ -17,8 +15,9 @@ use crate::{
     body::Body,
     coating::CoatRequest,
     compose::{GlueUpRequest, When},
+    openapi::Api,
     problem::Problem,
-    wire::{CureWire, List},
+    wire::{CureWire, List, MilestoneWire},
     workshop::Moved,
 };
 

@@ -1,12 +1,11 @@
 //! Deliveries: what was tried, delivered or failed, by which channel and why; and the channels themselves.
 
-use crate::openapi::Api;
-use serde_json::json;
 use std::{collections::HashMap, sync::Arc};
 
 use actix_web::{HttpResponse, web};
 use facts::{AlertId, AlertKind, AlertRaised};
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 use store::{Delivery, DeliveryState, Saying, WhichDeliveries};
 
 use super::{Answer, Shop};
@@ -14,6 +13,7 @@ use crate::{
     alerts::{channel, message::Message, tell, words},
     body::{Body, Nothing},
     now::instant,
+    openapi::Api,
     problem::{Kind, Problem},
     state::State,
     wire::List,

@@ -1,7 +1,6 @@
 //! Server-sent events: every fact and reading as it is taken in. The id of an event is its place in the journal, so a
 //! listener that comes back with `Last-Event-ID` is told what it missed, from the journal.
 
-use crate::openapi::Api;
 use std::{
     sync::{Arc, atomic::Ordering},
     time::Duration,
@@ -14,6 +13,7 @@ use tokio_stream::{StreamExt, wrappers::ReceiverStream};
 
 use super::{Answer, Shop};
 use crate::{
+    openapi::Api,
     problem::{Kind, Problem},
     state::{News, State},
 };

@@ -1,6 +1,5 @@
 //! Everything the shop has said and read, for whoever wants to take it along: as lines of JSON or as tables of CSV.
 
-use crate::openapi::Api;
 use std::ops::ControlFlow;
 
 use actix_web::{HttpResponse, http::header, web};
@@ -10,6 +9,7 @@ use tokio_stream::{StreamExt, wrappers::ReceiverStream};
 
 use super::{Answer, Shop};
 use crate::{
+    openapi::Api,
     problem::Problem,
     whole::{self, Sink, Table},
 };

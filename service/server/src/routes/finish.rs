@@ -1,12 +1,11 @@
 //! The finish of an instrument: what may touch it now, when the rest may, and where each surface stands.
 
-use crate::openapi::Api;
 use actix_web::{HttpResponse, web};
 use clock::{Bench, Cure, RecoatWindow, Touch};
 use serde::Serialize;
 
 use super::{Answer, Shop, plates::instrument};
-use crate::{alerts::words::ESTIMATE, state::State, wire::Named};
+use crate::{alerts::words::ESTIMATE, openapi::Api, state::State, wire::Named};
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
     config.service(web::resource("/instruments/{id}/finish").route(web::get().to(finish)));

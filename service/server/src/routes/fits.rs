@@ -1,6 +1,5 @@
 //! Fitting a rule to what was seen at the bench: a report and a draft. Nothing comes in force by asking for one.
 
-use crate::openapi::Api;
 use actix_web::{HttpResponse, web};
 use rules::fit;
 use serde::Serialize;
@@ -10,6 +9,7 @@ use super::{Answer, Shop};
 use crate::{
     body::{Body, Nothing},
     now::instant,
+    openapi::Api,
     problem::{Kind, Problem},
 };
 

@@ -1,6 +1,5 @@
 //! Whether it lives, whether it can do its work, and how it has been doing.
 
-use crate::openapi::Api;
 use std::{sync::PoisonError, time::Duration};
 
 use actix_web::{HttpResponse, http::header, web};
@@ -10,6 +9,7 @@ use store::Sqlite;
 use super::{Answer, Shop};
 use crate::{
     meters,
+    openapi::Api,
     problem::{Kind, Problem},
     recurring,
     state::State,

@@ -1,12 +1,11 @@
 //! The shop's own scripts: how each hook stands, and what holds a string-up back.
 
-use crate::openapi::Api;
 use actix_web::{HttpResponse, web};
 use rules::HookTally;
 use serde::Serialize;
 
 use super::{Answer, Shop, materials::FaultWire};
-use crate::{problem::Problem, wire::List};
+use crate::{openapi::Api, problem::Problem, wire::List};
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
     config

@@ -1,13 +1,13 @@
 //! A file of readings for a zone: CSV in whatever form the logger writes it.
 
-use crate::intake::csv::Imported;
-use crate::openapi::Api;
 use actix_web::{HttpRequest, HttpResponse, http::header, web};
 use serde_json::json;
 
 use super::{Answer, Shop};
 use crate::{
+    intake::csv::Imported,
     intake::{columns::Options, csv},
+    openapi::Api,
     problem::{Kind, Problem},
 };
 

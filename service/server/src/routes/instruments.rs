@@ -1,13 +1,12 @@
 //! Instruments on the bench. Who owns one is not asked.
 
-use crate::openapi::Api;
 use actix_web::{HttpResponse, web};
 use facts::{Fact, InstrumentAdded};
 use serde::Deserialize;
 use serde_json::json;
 
 use super::{Answer, Paging, Shop};
-use crate::{body::Body, compose::new_id, problem::Problem};
+use crate::{body::Body, compose::new_id, openapi::Api, problem::Problem};
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
     config

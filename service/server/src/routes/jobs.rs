@@ -1,7 +1,5 @@
 //! Jobs and their steps.
 
-use crate::openapi::Api;
-use crate::wire::JobWire;
 use actix_web::{HttpResponse, web};
 use chrono::{DateTime, Utc};
 use facts::{Fact, JobId, JobOpened, NoteMade, Step, StepId};
@@ -12,7 +10,9 @@ use super::{Answer, Paging, Shop};
 use crate::{
     body::Body,
     compose::{When, new_id},
+    openapi::Api,
     problem::Problem,
+    wire::JobWire,
 };
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {

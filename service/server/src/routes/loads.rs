@@ -1,6 +1,5 @@
 //! How the strings load a joint: the path of their pull, with measures of its own or those usual in its family.
 
-use crate::openapi::Api;
 use actix_web::{HttpResponse, web};
 use clock::{PATHS, family_of, stress, usual_load, wood_bound};
 use facts::{Fact, Family, JointId, JointLoaded, LoadPath, SpeciesGroup};
@@ -11,6 +10,7 @@ use serde_json::{Map, Value};
 use super::{Answer, Shop};
 use crate::{
     body::Body,
+    openapi::Api,
     problem::{Kind, Problem},
 };
 

@@ -1,6 +1,5 @@
 //! Materials: the rules in force, what each says of itself, and the files that are not in force because of a fault.
 
-use crate::openapi::Api;
 use std::sync::PoisonError;
 
 use actix_web::{HttpResponse, web};
@@ -8,7 +7,7 @@ use rules::{Fault, MaterialSheet};
 use serde::Serialize;
 
 use super::{Answer, Shop};
-use crate::{problem::Problem, state::State};
+use crate::{openapi::Api, problem::Problem, state::State};
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
     config

@@ -1,12 +1,11 @@
 //! What comes next over all open glue-ups and coats, in order of time.
 
-use crate::openapi::Api;
 use actix_web::{HttpResponse, web};
 use serde::{Deserialize, Serialize};
 use serde_json::json;
 
 use super::{Answer, Shop};
-use crate::{alerts::words, wire::List};
+use crate::{alerts::words, openapi::Api, wire::List};
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
     config.service(web::resource("/milestones").route(web::get().to(list)));

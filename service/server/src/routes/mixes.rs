@@ -1,6 +1,5 @@
 //! Mixes: how much of what for a wanted volume, registering a pot, and when it gels.
 
-use crate::openapi::Api;
 use actix_web::{HttpResponse, web};
 use chrono::{DateTime, Utc};
 use facts::{Fact, Finding, LotId, MaterialId, MixId, MixMade, MixPart, VersionId, ZoneId, within};
@@ -15,6 +14,7 @@ use crate::{
     compose::{When, missing, new_id, stale, unknown},
     mixing::{amounts, life, measured_parts, off_ratio, warn_min},
     now::instant,
+    openapi::Api,
     problem::{Kind, Problem},
     state::State,
 };

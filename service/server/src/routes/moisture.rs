@@ -3,7 +3,6 @@
 //! The solver runs beside the requests, on air taken out of the bench before: neither a reading nor another request
 //! waits for it.
 
-use crate::openapi::Api;
 use actix_web::{HttpResponse, web};
 use clock::{Closing, Run, STILL_PCT_A_DAY, Start, Target, Times, Waiting, Wood};
 use facts::within;
@@ -13,6 +12,7 @@ use serde_json::json;
 use super::{Answer, Shop, plates::instrument};
 use crate::{
     alerts::words::ESTIMATE,
+    openapi::Api,
     problem::{Kind, Problem},
     state::State,
     wire::{ClimateWire, Named},

@@ -1,7 +1,5 @@
 //! Observations: how far a glue-up or coat was when somebody looked. What is seen often enough fits the rule.
 
-use crate::openapi::Api;
-use serde_json::json;
 use std::collections::HashMap;
 
 use actix_web::{HttpResponse, HttpResponseBuilder, web};
@@ -9,11 +7,13 @@ use chrono::{DateTime, Utc};
 use clock::{Bench, Law, Observation};
 use facts::{CureId, Fact, ObservationId, ObservationMade, Observing, VersionId};
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 
 use super::{Answer, Paging, Shop};
 use crate::{
     body::Body,
     compose::{When, new_id},
+    openapi::Api,
     problem::Problem,
     state::State,
     wire::ClimateWire,

@@ -1,6 +1,5 @@
 //! Plans: what somebody will make of a zone's air, "booth at 28 °C from 18:00 to 22:00". Times of open cures follow.
 
-use crate::openapi::Api;
 use actix_web::{HttpResponse, HttpResponseBuilder, web};
 use chrono::{DateTime, Utc};
 use clock::Planned;
@@ -13,6 +12,7 @@ use crate::{
     body::Body,
     compose::{When, new_id},
     now::instant,
+    openapi::Api,
     problem::Problem,
     state::State,
 };

@@ -1,6 +1,5 @@
 //! Plates of an instrument, whose moisture is followed, and putting an instrument in another zone.
 
-use crate::openapi::Api;
 use actix_web::{HttpResponse, web};
 use chrono::{DateTime, Utc};
 use facts::{Cut, FacesOpen, Fact, InstrumentId, InstrumentMoved, PlateAdded, PlateId, RhPct, SpeciesGroup};
@@ -12,6 +11,7 @@ use super::{Answer, Paging, Shop, cures::Move};
 use crate::{
     body::Body,
     compose::{When, new_id},
+    openapi::Api,
     problem::{Kind, Problem},
 };
 

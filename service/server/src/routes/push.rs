@@ -1,6 +1,5 @@
 //! Browsers that ask for push messages: the key they need, the subscriptions they bring, and the scripts that do it.
 
-use crate::openapi::Api;
 use actix_web::{HttpResponse, web};
 use reqwest::Url;
 use serde::{Deserialize, Serialize};
@@ -12,6 +11,7 @@ use super::{Answer, Shop};
 use crate::{
     alerts::channel::Browser,
     body::{Body, Nothing},
+    openapi::Api,
     problem::{Kind, Problem},
     state::State,
     wire::List,

@@ -1,6 +1,5 @@
 //! Readings held back: what cannot be believed waits here for a person, who releases or discards it.
 
-use crate::openapi::Api;
 use actix_web::{HttpResponse, web};
 use chrono::{DateTime, Utc};
 use facts::{Reading, RhPct, TempC, ZoneId};
@@ -12,6 +11,7 @@ use super::{Answer, Shop};
 use crate::{
     body::{Body, Nothing},
     now::instant,
+    openapi::Api,
     problem::{Kind, Problem},
     state::State,
     wire::List,

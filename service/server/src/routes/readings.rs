@@ -1,7 +1,6 @@
 //! Readings: what a sensor or a person read off, one or many at a time. Of a batch the good rows are taken and each bad
 //! one is reported.
 
-use crate::openapi::Api;
 use actix_web::{HttpResponse, web};
 use chrono::{DateTime, Utc};
 use clock::Sample;
@@ -15,6 +14,7 @@ use crate::{
     body::{Body, of_reader},
     compose::When,
     intake::{Gate, Offer, Refused, Tally},
+    openapi::Api,
     problem::{Kind, Problem},
 };
 

@@ -3,18 +3,18 @@
 mod trying;
 mod versions;
 
-use crate::openapi::Api;
-use serde_json::json;
 use std::sync::{Arc, PoisonError};
 
 use actix_web::{HttpRequest, HttpResponse, HttpResponseBuilder, http::header, web};
 use facts::{MaterialId, VersionId};
 use rules::{Class, DataSheet, ExpectedRow, Fault, FunctionDoc, Rule, Span};
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 
 use super::{Answer, Shop, materials::FaultWire};
 use crate::{
     body::Body,
+    openapi::Api,
     problem::{Kind, Problem},
     scripts::{self, Saving},
     state::State,
@@ -181,8 +181,13 @@ pub(crate) fn material(id: &str) -> Result<MaterialId, Problem> {
     Ok(MaterialId::new(id.to_string())?)
 }
 
+/// The material whose rule is asked for: none has an id that cannot be.
+fn asked(id: &str) -> Result<MaterialId, Problem> {
+    MaterialId::new(id.to_string()).map_err(|_| Problem::not_found("rule", id))
+}
+
 async fn one(shop: Shop, id: web::Path<String>) -> Answer {
-    answer(&shop, &material(&id)?, HttpResponse::Ok())
+    answer(&shop, &asked(&id)?, HttpResponse::Ok())
 }
 
 #[derive(Deserialize, utoipa::ToSchema)]

@@ -1,7 +1,5 @@
 //! Finish schedules: what there is, and opening a job by one.
 
-use crate::openapi::Api;
-use crate::wire::JobWire;
 use actix_web::{HttpResponse, web};
 use chrono::{DateTime, Utc};
 use facts::{Fact, InstrumentId, JobId, JobOpened};
@@ -12,9 +10,10 @@ use super::{Answer, Shop};
 use crate::{
     body::Body,
     compose::new_id,
+    openapi::Api,
     problem::Problem,
     schedules::{Schedule, schedules},
-    wire::List,
+    wire::{JobWire, List},
 };
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {

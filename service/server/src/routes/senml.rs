@@ -1,14 +1,16 @@
 //! SenML packs over HTTP (RFC 8428).
 
-use crate::intake::Tally;
-use crate::openapi::Api;
 use actix_web::web;
 use facts::{SensorId, ZoneId};
 use serde::Deserialize;
 use serde_json::json;
 
 use super::{Answer, Shop, readings::take};
-use crate::{body::SenmlBody, intake::senml};
+use crate::{
+    body::SenmlBody,
+    intake::{Tally, senml},
+    openapi::Api,
+};
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
     config.service(web::resource("/readings/senml").route(web::post().to(pack)));

@@ -1,7 +1,5 @@
 //! Sensors: what is known of each, and holding a hygrometer against saturated salts.
 
-use crate::openapi::Api;
-use serde_json::json;
 use std::collections::BTreeMap;
 
 use actix_web::{HttpResponse, web};
@@ -9,11 +7,13 @@ use chrono::{DateTime, Utc};
 use facts::{Fact, HygrometerCalibrated, Salt, SaltPoint, SensorId};
 use physics::air::{SaturatedSalt, salt_rh_pct};
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 
 use super::{Answer, Shop};
 use crate::{
     body::Body,
     compose::When,
+    openapi::Api,
     problem::{Kind, Problem},
     state::State,
     wire::List,

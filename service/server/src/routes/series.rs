@@ -1,6 +1,5 @@
 //! A zone's air over time: as data thinned to what a chart can show, and as a chart.
 
-use crate::openapi::Api;
 use actix_web::{HttpResponse, http::header, web};
 use chrono::{DateTime, Utc};
 use clock::Air;
@@ -11,6 +10,7 @@ use store::Mean;
 use super::{Answer, Shop};
 use crate::{
     chart::{self, Chart},
+    openapi::Api,
     problem::{Kind, Problem},
     state::State,
 };

@@ -1,6 +1,5 @@
 //! Set-up as it was measured over the years: what a day at pitch changed, and when the neck angle will need attention.
 
-use crate::openapi::Api;
 use actix_web::{HttpResponse, web};
 use chrono::{DateTime, Utc};
 use clock::{LEAST_SADDLE_MM, NeckAngle, Setup, USUAL_YEARS, WANTED_ACTION_MM, neck_angle, spares};
@@ -9,7 +8,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::json;
 
 use super::{Answer, Shop, plates::instrument, strings::hundredths};
-use crate::{alerts::words::ESTIMATE, body::Body, compose::When, state::State};
+use crate::{alerts::words::ESTIMATE, body::Body, compose::When, openapi::Api, state::State};
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
     config.service(web::resource("/instruments/{id}/setups").route(web::get().to(list)).route(web::post().to(measure)));

@@ -1,6 +1,5 @@
 //! Air at the gun: lay the coat now, add retarder, or wait until when, with the forecast behind it.
 
-use crate::openapi::Api;
 use actix_web::{HttpResponse, web};
 use clock::{Gun, GunAir, SprayWindow, Word, best_window, spray_windows};
 use facts::{MaterialId, within};
@@ -13,6 +12,7 @@ use crate::{
     alerts::words::ESTIMATE,
     compose::unknown,
     now::instant,
+    openapi::Api,
     problem::{Kind, Problem},
     state::State,
 };

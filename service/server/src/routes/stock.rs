@@ -1,6 +1,5 @@
 //! The shelf: opening a bottle, taking from it, throwing it out, and what it all comes to.
 
-use crate::openapi::Api;
 use actix_web::{HttpResponse, web};
 use chrono::{DateTime, Utc};
 use clock::{LotLine, LotState, MaterialLine};
@@ -9,7 +8,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::json;
 
 use super::{Answer, Shop};
-use crate::{body::Body, compose::When, problem::Problem, state::State};
+use crate::{body::Body, compose::When, openapi::Api, problem::Problem, state::State};
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
     config

@@ -1,6 +1,5 @@
 //! Safe to string: the answer with what holds it back, the stages, and the chart of strength.
 
-use crate::openapi::Api;
 use actix_web::{HttpResponse, web};
 use chrono::{DateTime, Utc};
 use clock::{Item, JointStanding, StageDue, StringUp, Times, Wait};
@@ -13,6 +12,7 @@ use crate::{
     alerts::words::ESTIMATE,
     body::Body,
     compose::When,
+    openapi::Api,
     problem::{Kind, Problem},
     state::State,
     strength_chart,

@@ -1,6 +1,5 @@
 //! The strings of an instrument: its family's, or given one by one; what each pulls, and what another tuning would do.
 
-use crate::openapi::Api;
 use actix_web::{HttpResponse, web};
 use chrono::{DateTime, Utc};
 use clock::{A4_HZ, NYLON_KG_M3, Pulls, Strung, family_of, usual_strings};
@@ -14,6 +13,7 @@ use crate::{
     body::Body,
     compose::When,
     inches::{Gauge, Inches, scale_mm},
+    openapi::Api,
     problem::{Kind, Problem},
 };
 

@@ -1,6 +1,5 @@
 //! What a string pulls, and what another note or gauge would do; the usual strings of each family.
 
-use crate::openapi::Api;
 use actix_web::{HttpResponse, web};
 use clock::{A4_HZ, Pulls, usual_strings};
 use facts::{Family, Note, StringsFitted};
@@ -14,6 +13,7 @@ use super::{
 };
 use crate::{
     inches::{Gauge, Inches, scale_mm},
+    openapi::Api,
     problem::{Kind, Problem},
     wire::List,
 };

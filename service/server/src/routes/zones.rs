@@ -1,6 +1,5 @@
 //! Zones: places with one climate, and the set-point assumed while no sensor speaks.
 
-use crate::openapi::Api;
 use actix_web::{HttpResponse, web};
 use facts::{Fact, RhPct, TempC, ZoneId, ZoneSet};
 use serde::{Deserialize, Serialize};
@@ -11,6 +10,7 @@ use super::{Answer, Paging, Shop};
 use crate::{
     body::Body,
     compose::new_id,
+    openapi::Api,
     problem::{Kind, Problem},
     state::State,
 };

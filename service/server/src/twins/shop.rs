@@ -6,7 +6,7 @@ use chrono::{DateTime, Utc};
 use serde::Deserialize;
 use utoipa::ToSchema;
 
-use facts::{InstrumentId, JointId, LotId, MaterialId, Note, PlateId, StepId};
+use facts::{InstrumentId, JointId, LotId, MaterialId, PlateId, StepId, ZoneId};
 
 /// An instrument on the bench. Who owns it is not asked.
 #[derive(Deserialize, ToSchema)]
@@ -77,6 +77,34 @@ pub(crate) enum StepKind {
     Check,
 }
 
+/// The work of one step, as far as anybody said; what is left out is usual for its kind.
+#[derive(Default, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Work {
+    /// Minutes somebody works on it, 0 to 10,080.
+    #[serde(default)]
+    pub(crate) hands_on_min: Option<u32>,
+    /// How many people it takes, 1 to 20; one if not said.
+    #[serde(default)]
+    pub(crate) people: Option<u32>,
+    /// How many clamps hold it until they can come off, 0 to 500; none are counted if not said.
+    #[serde(default)]
+    pub(crate) clamps: Option<u32>,
+    /// Of which kind, as the inventory has it; any kind if not said.
+    #[serde(default)]
+    pub(crate) clamp_kind: String,
+    /// Where it is done and cures: booth, warm box. Where the instrument is, if not said.
+    #[serde(default)]
+    pub(crate) zone: Option<ZoneId>,
+    /// Longest it may be begun after what it follows, minutes, 1 to 525,600: a face planed no more than a day before it is
+    /// glued, a joint closed within the open time. No limit if not said.
+    #[serde(default)]
+    pub(crate) max_wait_before_min: Option<u32>,
+    /// Whether it may be left at closing time and gone on with later.
+    #[serde(default)]
+    pub(crate) may_split: bool,
+}
+
 /// One step of a job.
 #[derive(Deserialize, ToSchema)]
 pub(crate) struct Step {
@@ -98,6 +126,9 @@ pub(crate) struct Step {
     /// Whether it must be done before the instrument is strung up.
     #[serde(default)]
     pub(crate) before_strings: bool,
+    /// What it asks of the shop.
+    #[serde(default)]
+    pub(crate) work: Work,
 }
 
 /// What an alert is about.
@@ -267,61 +298,6 @@ pub(crate) struct CoatBeneath {
     pub(crate) diffusion_um2_h: f64,
 }
 
-/// Families of instruments, by what their strings load.
-#[derive(Deserialize, ToSchema)]
-#[serde(rename_all = "snake_case")]
-pub(crate) enum Family {
-    /// Guitar with six steel strings and a glued bridge.
-    SteelStringGuitar,
-    /// Guitar with nylon strings.
-    ClassicalGuitar,
-    /// Guitar with six courses of two steel strings.
-    TwelveStringGuitar,
-    /// Mandolin: four courses of two, held at the tail.
-    Mandolin,
-    /// Ukulele.
-    Ukulele,
-    /// Five-string banjo.
-    Banjo,
-    /// Violin.
-    Violin,
-    /// Viola.
-    Viola,
-    /// Cello.
-    Cello,
-    /// Double bass.
-    DoubleBass,
-    /// Bass guitar.
-    BassGuitar,
-}
-
-/// One string.
-#[derive(Deserialize, ToSchema)]
-pub(crate) struct StringFitted {
-    /// What it is tuned to.
-    pub(crate) note: Note,
-    /// Outside diameter, mm.
-    pub(crate) gauge_mm: f64,
-    /// Whether it has a winding: then its gauge says little of its weight.
-    pub(crate) wound: bool,
-    /// Mass per length, kg/m; worked out once, so that the pull it was judged by never changes.
-    pub(crate) unit_kg_m: f64,
-    /// Its sounding length, mm: the scale length but for a short fifth string and the like.
-    pub(crate) length_mm: f64,
-}
-
-/// How far stringing up has come.
-#[derive(Deserialize, ToSchema)]
-#[serde(rename_all = "snake_case")]
-pub(crate) enum Stage {
-    /// About half the tension: a fourth or so below pitch.
-    HalfTension,
-    /// At pitch.
-    FullPitch,
-    /// Looked at again a day after.
-    Rechecked,
-}
-
 /// How somebody found out how far a cure is.
 #[derive(Default, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
@@ -351,53 +327,6 @@ pub(crate) enum Amount {
     Ml(f64),
     /// Mass, g.
     G(f64),
-}
-
-/// The path of the strings' pull through a joint, with its measures in mm and degrees. The statics of each, with a
-/// drawing, are in `physics::statics`; a length of 0 is refused there.
-#[derive(Deserialize, ToSchema)]
-#[serde(tag = "path", rename_all = "snake_case")]
-pub(crate) enum LoadPath {
-    /// The foot of a glued bridge.
-    BridgeFoot { across_mm: f64, along_mm: f64, height_mm: f64 },
-    /// The joint of neck and body.
-    NeckJoint { width_mm: f64, depth_mm: f64, arm_mm: f64 },
-    /// A break or scarf at the headstock.
-    Headstock { width_mm: f64, thickness_mm: f64, arm_mm: f64, slope_deg: f64 },
-    /// Fingerboard on neck.
-    Fingerboard { width_mm: f64, neck_depth_mm: f64, board_mm: f64, anchor_mm: f64, arm_mm: f64 },
-    /// The end of a brace.
-    BraceEnd { width_mm: f64, length_mm: f64, reach_mm: f64, height_mm: f64, share: f64 },
-    /// A crack in the top.
-    TopCrack { length_mm: f64, thickness_mm: f64, angle_deg: f64, share: f64, behind: bool },
-    /// The seam of a back.
-    BackSeam { length_mm: f64, thickness_mm: f64, body_depth_mm: f64, height_mm: f64 },
-    /// The filled slot of one string in the nut: the hardest pulling one is taken.
-    NutSlot { depth_mm: f64, length_mm: f64, break_deg: f64 },
-    /// The filled slot of the saddle.
-    SaddleSlot { length_mm: f64, depth_mm: f64, exposed_mm: f64, break_deg: f64 },
-    /// No pull goes through it: a binding, a pickup. It holds strings back by its clamps only.
-    Unloaded {},
-}
-
-/// How a joint is loaded by the strings. A later fact about the same joint takes its place.
-#[derive(Deserialize, ToSchema)]
-pub(crate) struct JointLoaded {
-    /// The joint.
-    pub(crate) joint: JointId,
-    /// The path of the pull and its measures.
-    pub(crate) load: LoadPath,
-    /// The weaker of its two woods: no glue joint is stronger.
-    pub(crate) wood: SpeciesGroup,
-    /// Too little glue in it: squeeze-out was missing somewhere.
-    #[serde(default)]
-    pub(crate) starved: bool,
-    /// It opened before and was glued on old glue.
-    #[serde(default)]
-    pub(crate) reopened: bool,
-    /// Somebody tested it and vouches for it: how old its glue is is not asked any more.
-    #[serde(default)]
-    pub(crate) sound: bool,
 }
 
 /// Whether a joint was closed or a surface coated.

@@ -1,7 +1,5 @@
 //! What-if: a draft over an air beside the version in force, and what it would change now. Nothing is put in force.
 
-use crate::openapi::Api;
-use serde_json::json;
 use std::sync::Arc;
 
 use actix_web::{HttpResponse, web};
@@ -10,11 +8,13 @@ use clock::Air;
 use facts::{JointState, MaterialId, Porosity, RhPct, TempC, within};
 use rules::Rule;
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 
 use super::{Answer, Shop, drafted, material};
 use crate::{
     alerts::words::ESTIMATE,
     body::Body,
+    openapi::Api,
     problem::{Kind, Problem},
     state::State,
     workshop::{Course, MovedCure, Over, Trying},
@@ -126,7 +126,10 @@ fn trying(state: &State, said: &Try) -> Result<(Trying, Option<i64>), Problem> {
 /// Whether the air of a zone is known from an instant on.
 fn kept(state: &State, zone: &str, from_ms: i64, now_ms: i64) -> Result<(), Problem> {
     let bench = state.bench();
-    let timeline = bench.timeline(zone).ok_or_else(|| Problem::not_found("zone", zone))?;
+    let timeline = bench.timeline(zone).ok_or_else(|| {
+        let detail = format!("there is no zone \"{zone}\"");
+        Problem::new(Kind::UnknownReference, detail, "GET /api/v1/zones lists them").about("air.zone")
+    })?;
     let first_ms = timeline.first().map(|(first_ms, _)| first_ms);
     if from_ms > now_ms {
         return Err(invalid("from", "from lies in the future", "leave it out to try the forecast from now on"));

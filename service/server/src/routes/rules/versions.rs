@@ -1,16 +1,15 @@
 //! Every version of a rule that was in force: its text, since when, by whom, and what changed between two.
 
-use crate::openapi::Api;
-use serde_json::json;
 use std::sync::Arc;
 
 use actix_web::{HttpResponse, web};
 use facts::{Fact, MaterialId, RulePutInForce, VersionId};
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 use similar::TextDiff;
 
-use super::{Answer, Shop, list, material};
-use crate::{problem::Problem, state::State};
+use super::{Answer, Shop, asked, list};
+use crate::{openapi::Api, problem::Problem, state::State};
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
     config
@@ -77,13 +76,13 @@ fn wires(state: &State, history: Vec<(i64, String, RulePutInForce)>, whole: bool
 }
 
 async fn all(shop: Shop, id: web::Path<String>) -> Answer {
-    let history = history(&shop, &material(&id)?).await?;
+    let history = history(&shop, &asked(&id)?).await?;
     list(wires(&shop, history, false))
 }
 
 async fn one(shop: Shop, path: web::Path<(String, String)>) -> Answer {
     let (id, version) = path.into_inner();
-    let history = history(&shop, &material(&id)?).await?;
+    let history = history(&shop, &asked(&id)?).await?;
     let newest = wires(&shop, history, true).into_iter().find(|wire| wire.version == version);
     Ok(HttpResponse::Ok().json(newest.ok_or_else(|| Problem::not_found("rule version", &version))?))
 }
@@ -106,7 +105,7 @@ struct DiffWire {
 }
 
 async fn diff(shop: Shop, id: web::Path<String>, between: web::Query<Between>) -> Answer {
-    let history = history(&shop, &material(&id)?).await?;
+    let history = history(&shop, &asked(&id)?).await?;
     let last = history.len() - 1;
     let find = |version: &Option<VersionId>, default: usize| match version {
         None => Ok(&history[default].2),
