@@ -3,6 +3,7 @@ mod browser;
 mod climate;
 mod clock_laws;
 mod crash;
+mod described;
 mod facts;
 mod finish;
 mod fit;

@@ -55,7 +55,7 @@ async fn busy() -> Bench {
     bench
 }
 
-const PAGES: [&str; 32] = [
+const PAGES: [&str; 33] = [
     "/",
     "/plan",
     "/glue-up",
@@ -88,6 +88,7 @@ const PAGES: [&str; 32] = [
     "/rules/shellac",
     "/rules/aliphatic-resin/fit",
     "/rules/nothing",
+    "/api",
 ];
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]

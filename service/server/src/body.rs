@@ -32,6 +32,11 @@ impl<T> Body<T> {
     }
 }
 
+/// A command without arguments.
+#[derive(serde::Deserialize, utoipa::ToSchema)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Nothing {}
+
 type Reading<T> = Pin<Box<dyn Future<Output = Result<T, Problem>>>>;
 
 impl<T: DeserializeOwned + 'static> FromRequest for Body<T> {
@@ -96,12 +101,31 @@ fn read(
 }
 
 pub(crate) fn parse<T: DeserializeOwned>(text: &[u8]) -> Result<T, Problem> {
-    let parsed = serde_json::from_slice(text).and_then(|value| match text.trim_ascii_start().first() {
+    let mut reader = serde_json::Deserializer::from_slice(text);
+    let value = serde_path_to_error::deserialize(&mut reader).map_err(|e| {
+        let place = e.path().to_string();
+        of_reader_at(&place, e.inner())
+    })?;
+    reader.end().map_err(|e| of_reader(&e))?;
+    match text.trim_ascii_start().first() {
         Some(b'{') => Ok(value),
         // The reader would take a list for the fields in their order, which nobody means.
-        _ => Err(serde::de::Error::custom("the body is no object of named fields")),
-    });
-    parsed.map_err(|e| of_reader(&e))
+        _ => Err(of_reader(&serde::de::Error::custom("the body is no object of named fields"))),
+    }
+}
+
+/// What the JSON reader did not understand, and the field it was at, such as `steps[0].kind`.
+fn of_reader_at(place: &str, e: &serde_json::Error) -> Problem {
+    let mut problem = of_reader(e);
+    let place = place.trim_matches(['.', '?']);
+    if problem.kind == Kind::Invalid && !place.is_empty() {
+        problem.field = match problem.field {
+            Some(named) if place == named || place.ends_with(&format!(".{named}")) => Some(place.into()),
+            Some(named) => Some(format!("{place}.{named}")),
+            None => Some(place.into()),
+        };
+    }
+    problem
 }
 
 /// What the JSON reader did not understand.

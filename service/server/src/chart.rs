@@ -27,7 +27,7 @@ pub(crate) struct Chart {
 }
 
 /// On what ground a chart is drawn.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Deserialize)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "lowercase")]
 pub(crate) enum Look {
     /// Dark on chalk.

@@ -24,7 +24,7 @@ const STILL_AIR_M_S: f64 = 0.1;
 const PREPARE_MIN: f64 = 30.0;
 
 /// A coat as it is registered.
-#[derive(Debug, Clone, Deserialize)]
+#[derive(Debug, Clone, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct CoatRequest {
     pub(crate) id: Option<CureId>,
@@ -44,6 +44,7 @@ pub(crate) struct CoatRequest {
     /// Passes, and what a litre covers in one: the wet film where it was not measured.
     pub(crate) passes: Option<f64>,
     pub(crate) spread_m2_l: Option<f64>,
+    #[schema(value_type = Option<crate::twins::Method>)]
     pub(crate) method: Option<Method>,
     /// Parts to one of finish, by volume.
     #[serde(default)]
@@ -58,6 +59,7 @@ pub(crate) struct CoatRequest {
     pub(crate) air_m_s: Option<f64>,
     /// How long the next coat takes to prepare, minutes.
     pub(crate) prepare_min: Option<f64>,
+    #[schema(value_type = Option<crate::twins::Porosity>)]
     pub(crate) porosity: Option<Porosity>,
     /// Temperature of the surface, °C, if it was measured; that of the air if not.
     pub(crate) surface_temp_c: Option<f64>,

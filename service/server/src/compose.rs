@@ -47,7 +47,7 @@ impl When {
 }
 
 /// A glue-up as it is registered. What is left out is taken from the step of the job, then from the joint.
-#[derive(Debug, Clone, Deserialize)]
+#[derive(Debug, Clone, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct GlueUpRequest {
     pub(crate) id: Option<CureId>,
@@ -63,6 +63,7 @@ pub(crate) struct GlueUpRequest {
     pub(crate) started_at: Option<DateTime<Utc>>,
     pub(crate) minutes_ago: Option<f64>,
     pub(crate) gap_um: Option<f64>,
+    #[schema(value_type = Option<crate::twins::Porosity>)]
     pub(crate) porosity: Option<Porosity>,
     /// Temperature of the faces, °C, if it was measured; that of the air if not.
     pub(crate) surface_temp_c: Option<f64>,

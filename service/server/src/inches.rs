@@ -8,7 +8,7 @@ use serde::Deserialize;
 use crate::problem::{Kind, Problem};
 
 /// Inches as a number, or as text with a fraction.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Deserialize, utoipa::ToSchema)]
 #[serde(untagged)]
 pub(crate) enum Inches {
     /// 25.5
@@ -45,7 +45,7 @@ impl Inches {
 }
 
 /// A gauge in whichever unit it was sent.
-#[derive(Debug, Clone, Default, Deserialize)]
+#[derive(Debug, Clone, Default, Deserialize, utoipa::ToSchema)]
 pub(crate) struct Gauge {
     pub(crate) gauge_mm: Option<f64>,
     pub(crate) gauge_in: Option<Inches>,

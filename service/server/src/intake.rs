@@ -46,7 +46,7 @@ pub(crate) struct Offer {
 }
 
 /// A row that was not taken, and why.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, utoipa::ToSchema)]
 pub(crate) struct Refused {
     pub(crate) row: usize,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -66,7 +66,7 @@ impl Refused {
 }
 
 /// What became of the readings of a request.
-#[derive(Debug, Default, Serialize)]
+#[derive(Debug, Default, Serialize, utoipa::ToSchema)]
 pub(crate) struct Tally {
     /// Written now.
     pub(crate) taken: usize,

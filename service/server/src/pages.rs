@@ -4,6 +4,7 @@
 //! `frame::NAV` if it is to be found from everywhere.
 
 mod alerts;
+mod api;
 mod assets;
 mod board;
 mod choice;
@@ -66,6 +67,7 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
             .configure(alerts::configure)
             .configure(looked_at::configure)
             .configure(hooks::configure)
+            .configure(api::configure)
             .configure(rules::configure)
             .configure(print::configure)
             .configure(string_up::configure)

@@ -23,6 +23,7 @@ pub(crate) use draft::{Part, Piece};
 pub(crate) use replan::run;
 pub(crate) use standing::Standing;
 pub(crate) use what_if::{Asked, AskedJob, HOW, WhatIf};
+pub(crate) use wire::{PlanWire, WhatIfWire};
 pub(crate) use words::{cannot as said, length};
 
 use crate::{

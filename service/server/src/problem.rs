@@ -50,7 +50,7 @@ pub enum Kind {
 
 impl Kind {
     /// Type, title and status: the only place where a status is decided.
-    fn row(self) -> (&'static str, &'static str, StatusCode) {
+    pub(crate) fn row(self) -> (&'static str, &'static str, StatusCode) {
         match self {
             Self::Malformed => ("malformed", "The request cannot be read", StatusCode::BAD_REQUEST),
             Self::NotFound => ("not-found", "There is nothing here", StatusCode::NOT_FOUND),
@@ -104,8 +104,8 @@ pub struct Problem {
     pub(crate) refused: Vec<Refused>,
 }
 
-#[derive(Serialize)]
-struct Document<'a> {
+#[derive(Serialize, utoipa::ToSchema)]
+pub(crate) struct Document<'a> {
     r#type: String,
     title: &'a str,
     status: u16,

@@ -42,20 +42,22 @@ pub(crate) mod strings;
 mod tension;
 mod zones;
 
-use std::sync::Arc;
+use std::sync::{Arc, LazyLock};
 
 use actix_web::{
     Error, HttpRequest, HttpResponse, ResponseError,
-    body::{BoxBody, MessageBody},
+    body::{self, BodySize, BoxBody, MessageBody, SizedStream},
     dev::{ServiceRequest, ServiceResponse},
     error::{PathError, QueryPayloadError},
-    http::header,
+    http::{Method, header, header::HeaderValue},
     middleware::Next,
     web,
 };
 use serde::Deserialize;
+use utoipa::openapi::OpenApi;
 
 use crate::{
+    openapi::Api,
     pages,
     problem::{Kind, Problem},
     state::State,
@@ -67,11 +69,15 @@ pub(crate) use string_up::answered as string_up_of;
 
 /// The state as handlers take it.
 pub(crate) type Shop = web::Data<Arc<State>>;
+/// The document, made once.
+pub(crate) static DOCUMENT: LazyLock<OpenApi> = LazyLock::new(described);
 /// What a handler answers.
 pub(crate) type Answer = Result<HttpResponse, Problem>;
 
 /// Every address and its methods, for `GET /api/v1`.
 const ADDRESSES: &[&str] = &[
+    "GET /api/v1",
+    "GET /api/v1/openapi.json",
     "GET POST /api/v1/zones",
     "GET PUT /api/v1/zones/{id}",
     "GET POST /api/v1/zones/{id}/readings",
@@ -190,7 +196,8 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
         .app_data(query)
         .service(
             web::scope("/api/v1")
-                .route("", web::get().to(index))
+                .service(web::resource("").route(web::get().to(index)))
+                .service(web::resource("/openapi.json").route(web::get().to(document)))
                 // Addresses are tried in order: those asked most come first.
                 .configure(cures::configure)
                 .configure(zones::configure)
@@ -242,33 +249,124 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
         .default_service(web::to(nowhere));
 }
 
+/// What the API is, for `GET /api/v1/openapi.json` and the page that shows it.
+fn described() -> OpenApi {
+    let mut api = Api::default();
+    api.get("", "Every address and its methods").lists::<String>();
+    api.get("/openapi.json", "This document").gives_media("application/json");
+    for describe in [
+        zones::describe,
+        readings::describe,
+        series::describe,
+        import::describe,
+        quarantine::describe,
+        senml::describe,
+        sensors::describe,
+        plans::describe,
+        instruments::describe,
+        plates::describe,
+        moisture::describe,
+        strings::describe,
+        string_up::describe,
+        setups::describe,
+        tension::describe,
+        joints::describe,
+        loads::describe,
+        clamps::describe,
+        lots::describe,
+        stock::describe,
+        materials::describe,
+        rules::describe,
+        mixes::describe,
+        spray::describe,
+        schedules::describe,
+        cures::describe,
+        observations::describe,
+        bench_plan::describe,
+        fits::describe,
+        finish::describe,
+        jobs::describe,
+        milestones::describe,
+        hooks::describe,
+        alerts::describe,
+        deliveries::describe,
+        calendars::describe,
+        push::describe,
+        board::describe,
+        events::describe,
+        export::describe,
+        health::describe,
+    ] {
+        describe(&mut api);
+    }
+    api.document()
+}
+
 async fn index() -> HttpResponse {
     HttpResponse::Ok().json(List::whole(ADDRESSES))
+}
+
+async fn document() -> HttpResponse {
+    HttpResponse::Ok().json(&*DOCUMENT)
 }
 
 pub(crate) async fn nowhere(request: HttpRequest) -> Answer {
     Err(Problem::no_such_address(&request))
 }
 
-/// Turns answers the framework makes itself (405 and the like) into problem documents.
+/// A body that is not sent, of the length it would have: the answer to HEAD (RFC 9110, 9.3.2).
+fn unsent(body: &impl MessageBody) -> BoxBody {
+    match body.size() {
+        BodySize::Sized(length) => {
+            SizedStream::new(length, futures_util::stream::empty::<Result<web::Bytes, Error>>()).boxed()
+        }
+        _ => BoxBody::new(body::None::new()),
+    }
+}
+
+/// The methods of an address, for the header Allow (RFC 9110, 15.5.6).
+fn allowed(path: &str) -> Option<HeaderValue> {
+    let fits = |pattern: &str| {
+        let (ours, theirs) = (pattern.split('/'), path.split('/'));
+        ours.clone().count() == theirs.clone().count()
+            && ours.zip(theirs).all(|(ours, theirs)| ours == theirs || ours.starts_with('{'))
+    };
+    let split = ADDRESSES.iter().filter_map(|line| line.rsplit_once(' '));
+    let (methods, _) = split.into_iter().find(|(_, pattern)| fits(pattern))?;
+    HeaderValue::from_str(&methods.replace("GET", "GET HEAD").replace(' ', ", ")).ok()
+}
+
+/// Turns answers the framework makes itself (405 and the like) into problem documents, and answers HEAD as GET.
 pub(crate) async fn as_problem(
-    request: ServiceRequest,
+    mut request: ServiceRequest,
     next: Next<impl MessageBody + 'static>,
 ) -> Result<ServiceResponse<BoxBody>, Error> {
+    let head = request.method() == Method::HEAD;
+    if head {
+        request.head_mut().method = Method::GET;
+    }
     let answered = next.call(request).await?;
+    if head {
+        return Ok(answered.map_body(|_, body| unsent(&body)));
+    }
     let status = answered.status();
     let bare = !answered.headers().contains_key(header::CONTENT_TYPE);
     if (status.is_client_error() || status.is_server_error()) && bare {
         let asked = answered.request();
         let what = format!("{} {} answers {status}", asked.method(), asked.path());
-        let problem = Problem::of_framework(status, &what);
-        return Ok(answered.into_response(problem.error_response()).map_into_boxed_body());
+        let mut answer = Problem::of_framework(status, &what).error_response();
+        if status == Kind::Method.row().2
+            && let Some(methods) = allowed(asked.path())
+        {
+            answer.headers_mut().insert(header::ALLOW, methods);
+        }
+        return Ok(answered.into_response(answer).map_into_boxed_body());
     }
     Ok(answered.map_into_boxed_body())
 }
 
 /// Which part of a list is wanted.
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Paging {
     /// The id after which to go on: `next` of the part before.

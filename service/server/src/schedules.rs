@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 use crate::problem::{Kind, Problem};
 
 /// A schedule as its file has it.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Schedule {
     /// What the shop calls it.
@@ -20,11 +20,12 @@ pub(crate) struct Schedule {
 }
 
 /// One line of a schedule: one step, or several alike.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Line {
     /// Word its steps are named by: `build` becomes `build-1`, `build-2`.
     pub(crate) id: StepId,
+    #[schema(value_type = crate::twins::StepKind)]
     pub(crate) kind: StepKind,
     pub(crate) title: String,
     /// What a coat is of.
@@ -32,6 +33,7 @@ pub(crate) struct Line {
     pub(crate) material: Option<MaterialId>,
     /// What each of its steps asks of the shop.
     #[serde(default, skip_serializing_if = "Work::is_usual")]
+    #[schema(value_type = crate::twins::Work)]
     pub(crate) work: Work,
     /// How many times, 1 to 30.
     #[serde(default = "once")]

@@ -108,7 +108,7 @@ impl<B: BufRead> Reading<B> {
 }
 
 /// The tables everything can be had in.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, clap::ValueEnum)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, clap::ValueEnum, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub(crate) enum Table {
     /// What was said, each with its body as JSON.

@@ -26,16 +26,17 @@ impl<T> List<T> {
 }
 
 /// Something by id, with the name the shop gave it.
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 pub(crate) struct Named {
     pub(crate) id: String,
     pub(crate) name: String,
 }
 
 /// A milestone.
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 pub(crate) struct MilestoneWire {
     stage: String,
+    #[schema(value_type = crate::twins::Meets)]
     meets: Meets,
     /// Reference hours of the three ages.
     target_ages_h: [f64; 3],
@@ -51,7 +52,7 @@ pub(crate) struct MilestoneWire {
 }
 
 /// How well the air was known.
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 pub(crate) struct ClimateWire {
     state: &'static str,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -59,9 +60,10 @@ pub(crate) struct ClimateWire {
 }
 
 /// A glue-up or coat.
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 pub(crate) struct CureWire {
     id: String,
+    #[schema(value_type = crate::twins::CureKind)]
     kind: facts::CureKind,
     state: &'static str,
     instrument: Named,
@@ -88,6 +90,7 @@ pub(crate) struct CureWire {
     clamps_on: Vec<String>,
     milestones: Vec<MilestoneWire>,
     climate: ClimateWire,
+    #[schema(value_type = Vec<crate::twins::Finding>)]
     findings: Vec<Finding>,
     cautions: Vec<String>,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -98,9 +101,10 @@ pub(crate) struct CureWire {
 }
 
 /// A coat: how it was laid, and whether the next may go on.
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct CoatWire {
     #[serde(flatten)]
+    #[schema(value_type = crate::twins::CoatLaid)]
     laid: facts::CoatLaid,
     #[serde(skip_serializing_if = "Option::is_none")]
     covered_at: Option<String>,
@@ -271,7 +275,7 @@ impl State {
 }
 
 /// A job.
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 pub(crate) struct JobWire {
     id: String,
     title: String,
@@ -286,14 +290,14 @@ pub(crate) struct JobWire {
 }
 
 /// Something written down about a job.
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 pub(crate) struct NoteWire {
     at: String,
     text: String,
 }
 
 /// A photo of a job.
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 pub(crate) struct PhotoWire {
     at: String,
     shows: String,
@@ -302,18 +306,20 @@ pub(crate) struct PhotoWire {
 }
 
 /// A step of a job.
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 pub(crate) struct StepWire {
     #[serde(flatten)]
+    #[schema(value_type = crate::twins::Step)]
     step: facts::Step,
     state: &'static str,
     cure: Option<String>,
 }
 
 /// An alert.
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 pub(crate) struct AlertWire {
     id: String,
+    #[schema(value_type = crate::twins::AlertKind)]
     kind: facts::AlertKind,
     state: &'static str,
     #[serde(skip_serializing_if = "Option::is_none")]

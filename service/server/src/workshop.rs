@@ -34,7 +34,8 @@ pub(crate) struct Trying {
 }
 
 /// One point of a curve.
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
+#[schema(as = CoursePoint)]
 struct Point {
     hours: f64,
     temp_c: f64,
@@ -49,9 +50,10 @@ struct Point {
 }
 
 /// One milestone, in hours from the start; none where it does not come within the hours tried.
-#[derive(Serialize)]
-struct Stage {
+#[derive(Serialize, utoipa::ToSchema)]
+struct StageTimes {
     stage: String,
+    #[schema(value_type = crate::twins::Meets)]
     meets: Meets,
     target_ages_h: [f64; 3],
     earliest_h: Option<f64>,
@@ -60,11 +62,12 @@ struct Stage {
 }
 
 /// What one version makes of an air.
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 pub(crate) struct Course {
     version: String,
     mode: String,
-    milestones: Vec<Stage>,
+    milestones: Vec<StageTimes>,
+    #[schema(value_type = Vec<crate::twins::Finding>)]
     findings: Vec<facts::Finding>,
     curve: Vec<Point>,
 }
@@ -158,7 +161,7 @@ impl State {
         let within = |hours: Option<f64>| hours.filter(|hours| *hours <= trying.hours).map(round);
         let stage = |target: &TargetAge| {
             let [earliest_h, likely_h, safe_h] = sum.times_h(target).map(within);
-            Stage {
+            StageTimes {
                 stage: target.stage.clone(),
                 meets: target.meets,
                 target_ages_h: [target.earliest_h, target.likely_h, target.safe_h],
@@ -206,7 +209,7 @@ fn particular(mut target: TargetAge, had: &[TargetAge], plain: &[TargetAge]) -> 
 
 /// How the time of one stage moves. Times are those it is told at: the safe end of what opens, the early end of what
 /// closes.
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 pub(crate) struct Moved {
     stage: String,
     /// None where the version it goes by has no such stage, or this air never gets there.
@@ -219,7 +222,7 @@ pub(crate) struct Moved {
 }
 
 /// One cure and what moves.
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 pub(crate) struct MovedCure {
     cure: String,
     rule_version: String,

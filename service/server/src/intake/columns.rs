@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 use crate::problem::{Kind, Problem};
 
 /// What may be said about a file; all of it may be left out.
-#[derive(Debug, Clone, Default, Deserialize)]
+#[derive(Debug, Clone, Default, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Options {
     /// Whether it is only to be looked at.
@@ -34,20 +34,20 @@ pub(crate) struct Options {
     pub(crate) skip_lines: usize,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub(crate) enum TempUnit {
     C,
     F,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub(crate) enum RhUnit {
     Percent,
     Fraction,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub(crate) enum Delimiter {
     Comma,
@@ -55,7 +55,7 @@ pub(crate) enum Delimiter {
     Tab,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub(crate) enum Decimal {
     Point,
@@ -63,7 +63,7 @@ pub(crate) enum Decimal {
 }
 
 /// A column: its number from 1 and its name, if it has one.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, utoipa::ToSchema)]
 pub(crate) struct Column {
     pub(crate) number: usize,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -71,7 +71,7 @@ pub(crate) struct Column {
 }
 
 /// How a file was understood.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, utoipa::ToSchema)]
 pub(crate) struct Layout {
     pub(crate) delimiter: Delimiter,
     pub(crate) decimal: Decimal,

@@ -33,7 +33,7 @@ const SHOWN: usize = 5;
 const HEAD: usize = 16 * 1024;
 
 /// What became of a file.
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 pub(crate) struct Imported {
     pub(crate) dry_run: bool,
     understood: Understood,
@@ -42,7 +42,7 @@ pub(crate) struct Imported {
     pub(crate) tally: Tally,
 }
 
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, utoipa::ToSchema)]
 struct Understood {
     #[serde(flatten)]
     layout: Layout,
@@ -52,7 +52,7 @@ struct Understood {
     first: Vec<Shown>,
 }
 
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, utoipa::ToSchema)]
 struct Shown {
     line: usize,
     at: String,

@@ -22,7 +22,7 @@ use crate::{
 };
 
 /// A job that is only thought of.
-#[derive(Debug, Clone, Default, Deserialize)]
+#[derive(Debug, Clone, Default, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct AskedJob {
     pub(crate) title: Option<String>,
@@ -32,13 +32,15 @@ pub(crate) struct AskedJob {
     pub(crate) schedule: Option<String>,
     /// Its steps, or what comes before those of the schedule.
     #[serde(default)]
+    #[schema(value_type = Vec<crate::twins::Step>)]
     pub(crate) steps: Vec<Step>,
     pub(crate) weight: Option<u32>,
 }
 
 /// What is asked: nothing but a new plan, or what one job more would do.
-#[derive(Debug, Clone, Default, Deserialize)]
+#[derive(Debug, Clone, Default, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
+#[schema(as = AskedOfPlan)]
 pub(crate) struct Asked {
     pub(crate) job: Option<AskedJob>,
     /// By when it is wanted; as soon as can be if not said.

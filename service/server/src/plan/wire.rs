@@ -16,7 +16,8 @@ use super::{
 use crate::{alerts::words::ESTIMATE, settings::Certainty, state::State};
 
 /// A plan with all that is said of it.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, utoipa::ToSchema)]
+#[schema(as = BenchPlan)]
 pub(crate) struct PlanWire {
     made_at: String,
     /// Which time of a cure the steps wait for.
@@ -34,13 +35,14 @@ pub(crate) struct PlanWire {
     estimate: &'static str,
 }
 
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, utoipa::ToSchema)]
 struct PieceWire {
     job: Option<String>,
     job_title: String,
     instrument: String,
     step: Option<String>,
     cure: Option<String>,
+    #[schema(value_type = crate::twins::StepKind)]
     kind: StepKind,
     /// "step", or "clamps_off" where the clamps of a glue-up are taken off.
     part: &'static str,
@@ -56,7 +58,7 @@ struct PieceWire {
     float_min: i64,
 }
 
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, utoipa::ToSchema)]
 struct JobDoneWire {
     job: Option<String>,
     title: String,
@@ -68,7 +70,7 @@ struct JobDoneWire {
 }
 
 /// What one job more would do.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, utoipa::ToSchema)]
 pub(crate) struct WhatIfWire {
     done_at: Option<String>,
     due_at: Option<String>,
@@ -82,13 +84,13 @@ pub(crate) struct WhatIfWire {
     estimate: &'static str,
 }
 
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, utoipa::ToSchema)]
 struct PromiseWire {
     chance: f64,
     done_by: Option<String>,
 }
 
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, utoipa::ToSchema)]
 struct LaterWire {
     job: String,
     title: String,
@@ -97,7 +99,7 @@ struct LaterWire {
     late_min: i64,
 }
 
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, utoipa::ToSchema)]
 struct CannotWire {
     kind: &'static str,
     job: Option<String>,

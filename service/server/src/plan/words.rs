@@ -12,7 +12,7 @@ use super::{
 use crate::{alerts::words::spoken, state::State};
 
 /// A reason: a word for programs, a sentence for people.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, utoipa::ToSchema)]
 pub(crate) struct Reason {
     pub(crate) reason: &'static str,
     pub(crate) says: String,

@@ -3,14 +3,16 @@
 use actix_web::{HttpResponse, web};
 use facts::{AlertId, Fact};
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 
 use super::{
     Answer, Shop,
     deliveries::{DeliveryWire, wire},
 };
 use crate::{
-    body::Body,
+    body::{Body, Nothing},
     now::instant,
+    openapi::Api,
     problem::{Kind, Problem},
     wire::{AlertWire, List},
 };
@@ -23,7 +25,16 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/alerts/{id}/snooze").route(web::post().to(snooze)));
 }
 
-#[derive(Deserialize)]
+pub(super) fn describe(api: &mut Api) {
+    api.get("/alerts", "Alerts, newest first").query::<Which>(json!({})).lists::<AlertWire>();
+    api.get("/alerts/{id}", "One alert and its deliveries").gives::<WithDeliveries>();
+    api.post("/alerts/{id}/acknowledge", "Somebody has seen it").takes::<Nothing>(json!({})).gives::<WithDeliveries>();
+    api.post("/alerts/{id}/snooze", "It is to be told again later")
+        .takes::<Snooze>(json!({"minutes": 30}))
+        .gives::<WithDeliveries>();
+}
+
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Which {
     /// Only those in this state: open, acknowledged, snoozed, retracted.
@@ -64,7 +75,7 @@ fn state_word(state: clock::AlertState) -> &'static str {
     }
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct WithDeliveries {
     #[serde(flatten)]
     alert: AlertWire,
@@ -87,11 +98,6 @@ async fn answer(shop: &Shop, id: &str) -> Answer {
     Ok(HttpResponse::Ok().json(WithDeliveries { alert, deliveries }))
 }
 
-/// A command without arguments.
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct Nothing {}
-
 async fn acknowledge(shop: Shop, id: web::Path<String>, body: Body<Nothing>) -> Answer {
     let Nothing {} = body.value;
     let alert = known(&shop, &id)?;
@@ -99,7 +105,7 @@ async fn acknowledge(shop: Shop, id: web::Path<String>, body: Body<Nothing>) -> 
     answer(&shop, &id).await
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Snooze {
     /// For how long, 1 to 43200.

@@ -2,15 +2,34 @@
 
 use actix_web::{HttpResponse, web};
 
+use serde::Serialize;
+use serde_json::json;
+
 use super::{Answer, Shop};
 use crate::{
     body::Body,
-    plan::Asked,
+    openapi::Api,
+    plan::{Asked, PlanWire, WhatIfWire},
     problem::{Kind, Problem},
 };
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
     config.service(web::resource("/plan").route(web::get().to(plan)).route(web::post().to(asked)));
+}
+
+pub(super) fn describe(api: &mut Api) {
+    api.get("/plan", "What to do now and next across every open job").gives::<PlanWire>();
+    api.post("/plan", "Plans the bench anew, or says what one job more would do")
+        .takes::<Asked>(json!({"job": {"schedule": "french-polish"}, "due_at": "2026-03-20T16:00:00Z"}))
+        .gives::<Answered>();
+}
+
+/// The plan, or what one job more would do to it.
+#[derive(Serialize, utoipa::ToSchema)]
+#[serde(untagged)]
+enum Answered {
+    Plan(PlanWire),
+    WhatIf(WhatIfWire),
 }
 
 async fn plan(shop: Shop) -> Answer {
@@ -23,7 +42,7 @@ async fn asked(shop: Shop, body: Body<Asked>) -> Answer {
     match body.value {
         Asked { job: Some(job), due_at } => {
             let answer = shop.what_if(job, due_at).await?;
-            Ok(HttpResponse::Ok().json(shop.what_if_wire(&answer, due_at)))
+            Ok(HttpResponse::Ok().json(Answered::WhatIf(shop.what_if_wire(&answer, due_at))))
         }
         Asked { job: None, due_at: Some(_) } => {
             let mend = "send {\"job\": {\"schedule\": \"...\"}, \"due_at\": \"...\"}, or {} to plan anew";
@@ -31,7 +50,7 @@ async fn asked(shop: Shop, body: Body<Asked>) -> Answer {
         }
         Asked { job: None, due_at: None } => {
             let standing = shop.replan().await?;
-            Ok(HttpResponse::Ok().json(shop.plan_wire(&standing)))
+            Ok(HttpResponse::Ok().json(Answered::Plan(shop.plan_wire(&standing))))
         }
     }
 }

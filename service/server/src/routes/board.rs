@@ -2,10 +2,12 @@
 
 use actix_web::{HttpResponse, web};
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 
 use super::{Answer, Shop};
 use crate::{
     alerts::words::{self, ESTIMATE},
+    openapi::Api,
     problem::{Kind, Problem},
     state::State,
     wire::ClimateWire,
@@ -15,14 +17,18 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
     config.service(web::resource("/board").route(web::get().to(board)));
 }
 
-#[derive(Deserialize)]
+pub(super) fn describe(api: &mut Api) {
+    api.get("/board", "What cures, what to do next").query::<Size>(json!({})).gives::<BoardWire>();
+}
+
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Size {
     /// How many glue-ups and coats at most, 1 to 1000.
     limit: Option<usize>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct BoardWire {
     at: String,
     cures: Vec<CureLineWire>,
@@ -33,7 +39,7 @@ struct BoardWire {
     estimate: &'static str,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct CureLineWire {
     id: String,
     place: String,
@@ -52,7 +58,7 @@ struct CureLineWire {
     recoat: Option<super::RecoatWire>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct NextWire {
     job: String,
     title: String,
@@ -62,7 +68,8 @@ struct NextWire {
     waits_for: Option<String>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
+#[schema(as = ZoneLine)]
 struct ZoneWire {
     id: String,
     name: String,

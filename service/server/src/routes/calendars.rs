@@ -5,17 +5,21 @@ use serde::Serialize;
 use sha2::{Digest, Sha256};
 
 use super::{Answer, Shop};
-use crate::{calendar, problem::Problem, state::State, wire::List};
+use crate::{calendar, openapi::Api, problem::Problem, state::State, wire::List};
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
     config.service(web::resource("/calendars").route(web::get().to(list)));
+}
+
+pub(super) fn describe(api: &mut Api) {
+    api.get("/calendars", "Calendars to subscribe to").lists::<CalendarWire>();
 }
 
 pub(super) fn configure_feed(config: &mut web::ServiceConfig) {
     config.service(web::resource("/calendar/{secret}.ics").route(web::get().to(feed)));
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct CalendarWire {
     /// Whose it is; none for the shop's.
     person: Option<String>,

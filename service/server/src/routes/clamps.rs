@@ -3,9 +3,10 @@
 use actix_web::{HttpResponse, web};
 use facts::{ClampAdded, ClampId, Fact};
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 
 use super::{Answer, Paging, Shop};
-use crate::{body::Body, compose::new_id, problem::Problem, state::State};
+use crate::{body::Body, compose::new_id, openapi::Api, problem::Problem, state::State};
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
     config
@@ -13,7 +14,13 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/clamps/{id}").route(web::get().to(one)));
 }
 
-#[derive(Deserialize)]
+pub(super) fn describe(api: &mut Api) {
+    api.get("/clamps", "Clamps, and where they are").query::<Paging>(json!({})).lists::<ClampWire>();
+    api.post("/clamps", "Adds a clamp").takes::<Clamp>(json!({"id": "cam-1", "name": "cam 1"})).makes::<ClampWire>();
+    api.get("/clamps/{id}", "One clamp").gives::<ClampWire>();
+}
+
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Clamp {
     id: Option<ClampId>,
@@ -22,7 +29,7 @@ struct Clamp {
     kind: String,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct ClampWire {
     id: String,
     name: String,

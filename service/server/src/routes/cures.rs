@@ -1,18 +1,23 @@
 //! Glue-ups and coats: registering one, looking at it, taking its clamps off, moving it, changing the version of its rule,
 //! withdrawing it.
 
-use actix_web::{HttpResponse, HttpResponseBuilder, web};
+use std::future::{Ready, ready};
+
+use actix_web::{FromRequest, HttpRequest, HttpResponse, HttpResponseBuilder, dev::Payload, web};
 use chrono::{DateTime, Utc};
+use clock::{Bench, Cure};
 use facts::{ClampId, CureBegun, CureId, CureKind, Fact, VersionId, ZoneId};
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 
 use super::{Answer, Paging, Shop};
 use crate::{
     body::Body,
     coating::CoatRequest,
     compose::{GlueUpRequest, When},
+    openapi::Api,
     problem::Problem,
-    wire::{CureWire, List},
+    wire::{CureWire, List, MilestoneWire},
     workshop::Moved,
 };
 
@@ -33,6 +38,74 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/coats/{id}/withdraw").route(web::post().to(withdraw)));
 }
 
+pub(super) fn describe(api: &mut Api) {
+    for (list, one) in [("glue-ups", "glue-up"), ("coats", "coat")] {
+        let moved = json!({"zone": "bench"});
+        api.get(&format!("/{list}"), &format!("Every {one}, in order of id"))
+            .query::<Paging>(json!({}))
+            .lists::<CureWire>();
+        api.get(&format!("/{list}/{{id}}"), &format!("One {one}")).gives::<CureWire>();
+        api.get(&format!("/{list}/{{id}}/milestones"), "Its milestones").lists::<MilestoneWire>();
+        api.post(&format!("/{list}/{{id}}/move"), "Carries it to a zone").takes::<Move>(moved).gives::<CureWire>();
+        api.post(&format!("/{list}/{{id}}/rule"), "Moves it to another version of its rule")
+            .takes::<ChangeRule>(json!({"dry_run": true}))
+            .gives::<RuleChanged>();
+    }
+    api.post("/glue-ups", "Registers a glue-up")
+        .takes::<GlueUpRequest>(
+            json!({"id": "glue-1", "joint": "bridge", "material": "aliphatic-resin", "zone": "bench",
+"clamps": ["cam-1"]}),
+        )
+        .makes::<CureWire>();
+    api.post("/coats", "Registers a coat")
+        .takes::<CoatRequest>(json!({"id": "coat-1", "instrument": "guitar", "surface": "top", "material": "shellac",
+"zone": "bench", "minutes_ago": 30}))
+        .makes::<CureWire>();
+    api.post("/glue-ups/{id}/clamps-off", "Takes its clamps off").takes::<ClampsOff>(json!({})).gives::<CureWire>();
+    for list in ["glue-ups", "coats"] {
+        api.post(&format!("/{list}/{{id}}/withdraw"), "It was registered by mistake")
+            .takes::<Withdraw>(json!({"reason": "registered twice"}))
+            .gives::<CureWire>();
+    }
+}
+
+/// The glue-up or coat an address names: each is found under its own list only.
+struct Asked {
+    kind: CureKind,
+    id: String,
+}
+
+impl FromRequest for Asked {
+    type Error = Problem;
+    type Future = Ready<Result<Self, Problem>>;
+
+    fn from_request(request: &HttpRequest, _: &mut Payload) -> Self::Future {
+        let coat = request.match_pattern().is_some_and(|pattern| pattern.starts_with("/api/v1/coats/"));
+        let kind = if coat { CureKind::Coat } else { CureKind::GlueUp };
+        ready(Ok(Self { kind, id: request.match_info().query("id").into() }))
+    }
+}
+
+impl Asked {
+    fn cure<'a>(&self, bench: &'a Bench) -> Result<&'a Cure, Problem> {
+        let word = |kind| if kind == CureKind::Coat { ("coat", "coats") } else { ("glue-up", "glue-ups") };
+        match bench.cure(&self.id) {
+            Some(cure) if cure.begun.cure_kind == self.kind => Ok(cure),
+            Some(cure) => {
+                let (what, list) = word(cure.begun.cure_kind);
+                let mut problem = Problem::not_found(word(self.kind).0, &self.id);
+                problem.mend = format!("it is a {what}: ask for /api/v1/{list}/{}", self.id);
+                Err(problem)
+            }
+            None => Err(Problem::not_found(word(self.kind).0, &self.id)),
+        }
+    }
+
+    fn known(&self, shop: &Shop) -> Result<CureId, Problem> {
+        Ok(self.cure(&shop.bench())?.begun.id.clone())
+    }
+}
+
 async fn glue_ups(shop: Shop, paging: web::Query<Paging>) -> Answer {
     list(&shop, &paging, CureKind::GlueUp)
 }
@@ -49,8 +122,9 @@ fn list(shop: &Shop, paging: &Paging, kind: CureKind) -> Answer {
     Ok(HttpResponse::Ok().json(paging.part(all, |cure| shop.cure_wire(&bench, cure, now_ms))?))
 }
 
-async fn one(shop: Shop, id: web::Path<String>) -> Answer {
-    answer(&shop, &id, HttpResponse::Ok())
+async fn one(shop: Shop, asked: Asked) -> Answer {
+    asked.known(&shop)?;
+    answer(&shop, &asked.id, HttpResponse::Ok())
 }
 
 fn answer(shop: &Shop, id: &str, mut builder: HttpResponseBuilder) -> Answer {
@@ -59,9 +133,9 @@ fn answer(shop: &Shop, id: &str, mut builder: HttpResponseBuilder) -> Answer {
     Ok(builder.json(shop.cure_wire(&bench, cure, shop.now().ms())))
 }
 
-async fn milestones(shop: Shop, id: web::Path<String>) -> Answer {
+async fn milestones(shop: Shop, asked: Asked) -> Answer {
     let bench = shop.bench();
-    let cure = bench.cure(&id).ok_or_else(|| Problem::not_found("glue-up or coat", &id))?;
+    let cure = asked.cure(&bench)?;
     Ok(HttpResponse::Ok().json(List::whole(shop.milestones_wire(&bench, cure, shop.now().ms()))))
 }
 
@@ -82,7 +156,7 @@ async fn begin<T>(shop: &Shop, begun: CureBegun, body: &Body<T>) -> Answer {
     answer(shop, &super::id_of(&said, &id), HttpResponse::Created())
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct ClampsOff {
     /// Which; all that are on it if not said.
@@ -91,21 +165,21 @@ struct ClampsOff {
     minutes_ago: Option<f64>,
 }
 
-async fn clamps_off(shop: Shop, id: web::Path<String>, body: Body<ClampsOff>) -> Answer {
+async fn clamps_off(shop: Shop, asked: Asked, body: Body<ClampsOff>) -> Answer {
     let (cure, on) = {
         let bench = shop.bench();
-        let known = bench.cure(&id).ok_or_else(|| Problem::not_found("glue-up or coat", &id))?;
+        let known = asked.cure(&bench)?;
         (known.begun.id.clone(), known.clamps_on.clone())
     };
-    let kept = body.answer(&id);
+    let kept = body.answer(&asked.id);
     let at_ms = When { at: body.value.at, minutes_ago: body.value.minutes_ago }.ms(shop.now().ms())?;
     let clamps = body.value.clamps.unwrap_or(on);
     shop.say_fact(Fact::ClampsOff { cure, clamps }, at_ms, "bench", kept).await?;
-    answer(&shop, &id, HttpResponse::Ok())
+    answer(&shop, &asked.id, HttpResponse::Ok())
 }
 
 /// Where something is carried, and when; a cure alone or an instrument with all that cures on it.
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub(super) struct Move {
     pub(super) zone: ZoneId,
@@ -113,29 +187,29 @@ pub(super) struct Move {
     pub(super) minutes_ago: Option<f64>,
 }
 
-async fn carry(shop: Shop, id: web::Path<String>, body: Body<Move>) -> Answer {
-    let cure = known(&shop, &id)?;
-    let kept = body.answer(&id);
+async fn carry(shop: Shop, asked: Asked, body: Body<Move>) -> Answer {
+    let cure = asked.known(&shop)?;
+    let kept = body.answer(&asked.id);
     let at_ms = When { at: body.value.at, minutes_ago: body.value.minutes_ago }.ms(shop.now().ms())?;
     shop.say_fact(Fact::CureMoved { cure, zone: body.value.zone }, at_ms, "bench", kept).await?;
-    answer(&shop, &id, HttpResponse::Ok())
+    answer(&shop, &asked.id, HttpResponse::Ok())
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Withdraw {
     reason: String,
 }
 
-async fn withdraw(shop: Shop, id: web::Path<String>, body: Body<Withdraw>) -> Answer {
-    let cure = known(&shop, &id)?;
-    let kept = body.answer(&id);
+async fn withdraw(shop: Shop, asked: Asked, body: Body<Withdraw>) -> Answer {
+    let cure = asked.known(&shop)?;
+    let kept = body.answer(&asked.id);
     let fact = Fact::CureWithdrawn { cure, reason: body.value.reason };
     shop.say_fact(fact, shop.now().ms(), "bench", kept).await?;
-    answer(&shop, &id, HttpResponse::Ok())
+    answer(&shop, &asked.id, HttpResponse::Ok())
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct ChangeRule {
     /// A version its material had in force; the one in force now if not said.
@@ -145,7 +219,7 @@ struct ChangeRule {
     dry_run: bool,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct RuleChanged {
     /// The times that move, or would.
     moved: Vec<Moved>,
@@ -154,13 +228,12 @@ struct RuleChanged {
 }
 
 /// Moves a cure to another version of its rule, over all the air it has had.
-async fn change_rule(shop: Shop, id: web::Path<String>, body: Body<ChangeRule>) -> Answer {
-    let cure = known(&shop, &id)?;
-    let kept = body.answer(&id);
+async fn change_rule(shop: Shop, asked: Asked, body: Body<ChangeRule>) -> Answer {
+    let kept = body.answer(&asked.id);
     let ChangeRule { version, dry_run } = body.value;
     let (change, moved) = {
         let bench = shop.bench();
-        let cure = bench.cure(&id).ok_or_else(|| Problem::not_found("glue-up or coat", &id))?;
+        let cure = asked.cure(&bench)?;
         let rule = shop.version_for(&bench, cure, version)?;
         let change = shop.rule_change(&bench, cure, &rule)?;
         let moved = shop.moved(&bench, cure, &rule, &change)?;
@@ -170,12 +243,7 @@ async fn change_rule(shop: Shop, id: web::Path<String>, body: Body<ChangeRule>) 
         shop.say_fact(Fact::CureRuleChanged(change.into()), shop.now().ms(), "bench", kept).await?;
     }
     let bench = shop.bench();
-    let cure = bench.cure(cure.as_str()).ok_or_else(|| Problem::not_found("glue-up or coat", &id))?;
+    let cure = asked.cure(&bench)?;
     let cure = shop.cure_wire(&bench, cure, shop.now().ms());
     Ok(HttpResponse::Ok().json(RuleChanged { moved, cure }))
-}
-
-fn known(shop: &Shop, id: &str) -> Result<CureId, Problem> {
-    let bench = shop.bench();
-    bench.cure(id).map(|cure| cure.begun.id.clone()).ok_or_else(|| Problem::not_found("glue-up or coat", id))
 }

@@ -5,13 +5,15 @@ use std::{collections::HashMap, sync::Arc};
 use actix_web::{HttpResponse, web};
 use facts::{AlertId, AlertKind, AlertRaised};
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 use store::{Delivery, DeliveryState, Saying, WhichDeliveries};
 
 use super::{Answer, Shop};
 use crate::{
     alerts::{channel, message::Message, tell, words},
-    body::Body,
+    body::{Body, Nothing},
     now::instant,
+    openapi::Api,
     problem::{Kind, Problem},
     state::State,
     wire::List,
@@ -24,10 +26,16 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/channels/{id}/test").route(web::post().to(test)));
 }
 
+pub(super) fn describe(api: &mut Api) {
+    api.get("/deliveries", "Deliveries of alerts, newest first").query::<Which>(json!({})).lists::<DeliveryWire>();
+    api.get("/channels", "Channels and how they stand").lists::<ChannelWire>();
+    api.post("/channels/{id}/test", "Sends a test").takes::<Nothing>(json!({})).gives::<Tested>();
+}
+
 const PART: usize = 100;
 
 /// A delivery as it is answered.
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 pub(super) struct DeliveryWire {
     id: i64,
     alert: String,
@@ -60,7 +68,7 @@ pub(super) fn wire(state: &State, d: Delivery) -> DeliveryWire {
     }
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Which {
     /// Only those in this state: waiting, delivered, given_up.
@@ -92,7 +100,7 @@ async fn list(shop: Shop, which: web::Query<Which>) -> Answer {
     Ok(HttpResponse::Ok().json(List { items, next }))
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct ChannelWire {
     id: String,
     /// Whose it is; none for a webhook that gets everything.
@@ -123,12 +131,7 @@ async fn channels(shop: Shop) -> Answer {
     Ok(HttpResponse::Ok().json(List::whole(tell::channels(&shop.settings).into_iter().map(of_channel))))
 }
 
-/// A command without arguments.
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct Nothing {}
-
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct Tested {
     channel: String,
     /// Whether the channel took it; not known when the same request was answered before.

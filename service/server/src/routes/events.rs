@@ -13,6 +13,7 @@ use tokio_stream::{StreamExt, wrappers::ReceiverStream};
 
 use super::{Answer, Shop};
 use crate::{
+    openapi::Api,
     problem::{Kind, Problem},
     state::{News, State},
 };
@@ -24,6 +25,10 @@ const PAGE: usize = 256;
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
     config.service(web::resource("/events").route(web::get().to(events)));
+}
+
+pub(super) fn describe(api: &mut Api) {
+    api.get("/events", "What happens, as it happens (server-sent events)").gives_media("text/event-stream");
 }
 
 async fn events(shop: Shop, request: HttpRequest) -> Answer {

@@ -9,6 +9,7 @@ use tokio_stream::{StreamExt, wrappers::ReceiverStream};
 
 use super::{Answer, Shop};
 use crate::{
+    openapi::Api,
     problem::Problem,
     whole::{self, Sink, Table},
 };
@@ -17,6 +18,11 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
     config
         .service(web::resource("/export").route(web::get().to(lines)))
         .service(web::resource("/export/{table}.csv").route(web::get().to(table)));
+}
+
+pub(super) fn describe(api: &mut Api) {
+    api.get("/export", "The whole bench, a line for each row").gives_media("application/x-ndjson");
+    api.get("/export/{table}.csv", "One table: facts, readings, means or held").gives_media("text/csv");
 }
 
 async fn lines(shop: Shop) -> Answer {

@@ -5,13 +5,17 @@ use clock::{Bench, Cure, RecoatWindow, Touch};
 use serde::Serialize;
 
 use super::{Answer, Shop, plates::instrument};
-use crate::{alerts::words::ESTIMATE, state::State, wire::Named};
+use crate::{alerts::words::ESTIMATE, openapi::Api, state::State, wire::Named};
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
     config.service(web::resource("/instruments/{id}/finish").route(web::get().to(finish)));
 }
 
-#[derive(Serialize)]
+pub(super) fn describe(api: &mut Api) {
+    api.get("/instruments/{id}/finish", "What may touch the finish, and what may be laid on it").gives::<FinishWire>();
+}
+
+#[derive(Serialize, utoipa::ToSchema)]
 struct FinishWire {
     instrument: String,
     at: String,
@@ -21,7 +25,7 @@ struct FinishWire {
     estimate: &'static str,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct TouchWire {
     touch: &'static str,
     /// The stage it waits for.
@@ -36,7 +40,7 @@ struct TouchWire {
     warning: Option<String>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct SurfaceWire {
     surface: String,
     coat: String,
@@ -49,7 +53,7 @@ struct SurfaceWire {
 }
 
 /// The window to recoat, as answers have it.
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 pub(crate) struct RecoatWire {
     /// `stays` where it never closes, `closes`, `closed`.
     state: &'static str,

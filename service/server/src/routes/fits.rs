@@ -2,12 +2,14 @@
 
 use actix_web::{HttpResponse, web};
 use rules::fit;
-use serde::{Deserialize, Serialize};
+use serde::Serialize;
+use serde_json::json;
 
 use super::{Answer, Shop};
 use crate::{
-    body::Body,
+    body::{Body, Nothing},
     now::instant,
+    openapi::Api,
     problem::{Kind, Problem},
 };
 
@@ -15,15 +17,15 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
     config.service(web::resource("/rules/{material}/fit").route(web::post().to(fitted)));
 }
 
-/// Nothing is asked for but the fit.
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct Nothing {}
+pub(super) fn describe(api: &mut Api) {
+    api.post("/rules/{material}/fit", "Fits a rule to what was seen").takes::<Nothing>(json!({})).gives::<FitWire>();
+}
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct FitWire {
     material: String,
     #[serde(flatten)]
+    #[schema(value_type = crate::twins::FitReport)]
     report: fit::FitReport,
 }
 

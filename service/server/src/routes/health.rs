@@ -9,6 +9,7 @@ use store::Sqlite;
 use super::{Answer, Shop};
 use crate::{
     meters,
+    openapi::Api,
     problem::{Kind, Problem},
     recurring,
     state::State,
@@ -19,6 +20,14 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/health/live").route(web::get().to(alive)))
         .service(web::resource("/health/ready").route(web::get().to(ready)))
         .service(web::resource("/metrics").route(web::get().to(metrics)));
+}
+
+pub(super) fn describe(api: &mut Api) {
+    api.get("/health/live", "Whether it is alive").gives_media("text/plain");
+    api.get("/health/ready", "Whether it is ready, and its recurring work")
+        .gives::<Readiness>()
+        .or_answers::<Readiness>(Kind::Busy);
+    api.get("/metrics", "Counts for Prometheus").gives_media("text/plain");
 }
 
 /// Longest the alarms may not be looked at. They are looked at every five seconds at least.
@@ -38,7 +47,7 @@ async fn alive(shop: Shop) -> Answer {
     }
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct Readiness {
     ready: bool,
     /// Why not, each in a sentence.
@@ -56,14 +65,14 @@ struct Readiness {
     jobs: Vec<JobWire>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct Check {
     ok: bool,
     #[serde(skip_serializing_if = "Option::is_none")]
     why: Option<String>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct MqttWire {
     state: &'static str,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -95,7 +104,8 @@ fn mqtt(state: &State) -> Option<MqttWire> {
     })
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
+#[schema(as = RecurringJob)]
 struct JobWire {
     name: &'static str,
     last_run_at: Option<String>,

@@ -5,7 +5,7 @@ use rules::HookTally;
 use serde::Serialize;
 
 use super::{Answer, Shop, materials::FaultWire};
-use crate::{problem::Problem, wire::List};
+use crate::{openapi::Api, problem::Problem, wire::List};
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
     config
@@ -13,7 +13,12 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/instruments/{id}/held-back").route(web::get().to(held_back)));
 }
 
-#[derive(Serialize)]
+pub(super) fn describe(api: &mut Api) {
+    api.get("/hooks", "How the shop's own scripts stand").lists::<HookWire>();
+    api.get("/instruments/{id}/held-back", "Why a script holds its stringing back").gives::<HeldBack>();
+}
+
+#[derive(Serialize, utoipa::ToSchema)]
 struct HookWire {
     file: String,
     hook: &'static str,
@@ -49,7 +54,7 @@ async fn list(shop: Shop) -> Answer {
     Ok(HttpResponse::Ok().json(List::whole(shop.hooks.tallies().into_iter().map(HookWire::from))))
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct HeldBack {
     instrument: String,
     /// Why not to string it up; empty when the shop's scripts have nothing against it.

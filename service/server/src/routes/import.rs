@@ -1,15 +1,26 @@
 //! A file of readings for a zone: CSV in whatever form the logger writes it.
 
 use actix_web::{HttpRequest, HttpResponse, http::header, web};
+use serde_json::json;
 
 use super::{Answer, Shop};
 use crate::{
+    intake::csv::Imported,
     intake::{columns::Options, csv},
+    openapi::Api,
     problem::{Kind, Problem},
 };
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
     config.service(web::resource("/zones/{id}/readings/csv").route(web::post().to(import)));
+}
+
+pub(super) fn describe(api: &mut Api) {
+    api.post("/zones/{id}/readings/csv", "Readings from a file of rows")
+        .query::<Options>(json!({}))
+        .takes_media("text/csv", "time,temp_c,rh_pct\n2026-01-05T10:00:00Z,20.1,48\n")
+        .gives::<Imported>()
+        .makes::<Imported>();
 }
 
 async fn import(

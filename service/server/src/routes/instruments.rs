@@ -3,9 +3,10 @@
 use actix_web::{HttpResponse, web};
 use facts::{Fact, InstrumentAdded};
 use serde::Deserialize;
+use serde_json::json;
 
 use super::{Answer, Paging, Shop};
-use crate::{body::Body, compose::new_id, problem::Problem};
+use crate::{body::Body, compose::new_id, openapi::Api, problem::Problem};
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
     config
@@ -13,7 +14,15 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/instruments/{id}").route(web::get().to(one)));
 }
 
-#[derive(Deserialize)]
+pub(super) fn describe(api: &mut Api) {
+    api.get("/instruments", "Instruments").query::<Paging>(json!({})).lists::<crate::twins::InstrumentAdded>();
+    api.post("/instruments", "Adds an instrument")
+        .takes::<Instrument>(json!({"id": "guitar", "name": "the guitar", "family": "steel-string guitar"}))
+        .makes::<crate::twins::InstrumentAdded>();
+    api.get("/instruments/{id}", "One instrument").gives::<crate::twins::InstrumentAdded>();
+}
+
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Instrument {
     id: Option<facts::InstrumentId>,

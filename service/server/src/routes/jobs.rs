@@ -4,12 +4,15 @@ use actix_web::{HttpResponse, web};
 use chrono::{DateTime, Utc};
 use facts::{Fact, JobId, JobOpened, NoteMade, Step, StepId};
 use serde::Deserialize;
+use serde_json::json;
 
 use super::{Answer, Paging, Shop};
 use crate::{
     body::Body,
     compose::{When, new_id},
+    openapi::Api,
     problem::Problem,
+    wire::JobWire,
 };
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
@@ -21,7 +24,21 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/jobs/{id}/steps/{step}/done").route(web::post().to(done)));
 }
 
-#[derive(Deserialize)]
+pub(super) fn describe(api: &mut Api) {
+    api.get("/jobs", "Jobs").query::<Paging>(json!({})).lists::<JobWire>();
+    api.post("/jobs", "Opens a job")
+        .takes::<Job>(json!({"id": "bridge-reset", "instrument": "guitar", "title": "Reset the bridge",
+"steps": [{"id": "glue", "kind": "glue_up", "title": "Glue the bridge"}]}))
+        .makes::<JobWire>();
+    api.get("/jobs/{id}", "One job").gives::<JobWire>();
+    api.post("/jobs/{id}/notes", "Writes a note")
+        .takes::<Note>(json!({"text": "old glue was hide glue"}))
+        .makes::<JobWire>();
+    api.post("/jobs/{id}/steps/{step}/done", "A step is done").takes::<AtTime>(json!({})).gives::<JobWire>();
+    api.post("/jobs/{id}/close", "Closes a job").takes::<AtTime>(json!({})).gives::<JobWire>();
+}
+
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Job {
     id: Option<JobId>,
@@ -31,11 +48,12 @@ struct Job {
     /// What an hour of its lateness weighs, 1 if not said.
     weight: Option<u32>,
     #[serde(default)]
+    #[schema(value_type = Vec<crate::twins::Step>)]
     steps: Vec<Step>,
 }
 
 /// A command that only may say when.
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct AtTime {
     at: Option<DateTime<Utc>>,
@@ -88,7 +106,7 @@ async fn done(shop: Shop, path: web::Path<(String, String)>, body: Body<AtTime>)
     answer(&shop, &id, HttpResponse::Ok())
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Note {
     text: String,

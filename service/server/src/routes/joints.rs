@@ -3,9 +3,10 @@
 use actix_web::{HttpResponse, web};
 use facts::{Fact, JointAdded};
 use serde::Deserialize;
+use serde_json::json;
 
 use super::{Answer, Paging, Shop};
-use crate::{body::Body, compose::new_id, problem::Problem};
+use crate::{body::Body, compose::new_id, openapi::Api, problem::Problem};
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
     config
@@ -13,7 +14,15 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/joints/{id}").route(web::get().to(one)));
 }
 
-#[derive(Deserialize)]
+pub(super) fn describe(api: &mut Api) {
+    api.get("/joints", "Joints").query::<Paging>(json!({})).lists::<crate::twins::JointAdded>();
+    api.post("/joints", "Adds a joint")
+        .takes::<Joint>(json!({"id": "bridge", "instrument": "guitar", "name": "bridge", "gap_um": 100}))
+        .makes::<crate::twins::JointAdded>();
+    api.get("/joints/{id}", "One joint").gives::<crate::twins::JointAdded>();
+}
+
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Joint {
     id: Option<facts::JointId>,
@@ -23,6 +32,7 @@ struct Joint {
     #[serde(default = "good_fit_um")]
     gap_um: f64,
     #[serde(default)]
+    #[schema(value_type = crate::twins::Porosity)]
     porosity: facts::Porosity,
 }
 

@@ -4,11 +4,13 @@ use actix_web::{HttpResponse, web};
 use clock::{PATHS, family_of, stress, usual_load, wood_bound};
 use facts::{Fact, Family, JointId, JointLoaded, LoadPath, SpeciesGroup};
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 use serde_json::{Map, Value};
 
 use super::{Answer, Shop};
 use crate::{
     body::Body,
+    openapi::Api,
     problem::{Kind, Problem},
 };
 
@@ -16,10 +18,17 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
     config.service(web::resource("/joints/{id}/load").route(web::get().to(show)).route(web::post().to(say)));
 }
 
-/// How a joint is loaded, as it is said.
-#[derive(Deserialize)]
+pub(super) fn describe(api: &mut Api) {
+    api.get("/joints/{id}/load", "How the strings load a joint").or(&[Kind::Conflict]).gives::<LoadWire<'static>>();
+    api.post("/joints/{id}/load", "Says how the strings load a joint")
+        .takes::<Load>(json!({"path": "bridge_foot"}))
+        .makes::<LoadWire<'static>>();
+}
+
+#[derive(Deserialize, utoipa::ToSchema)]
 pub(crate) struct Load {
     pub(crate) path: String,
+    #[schema(value_type = Option<crate::twins::SpeciesGroup>)]
     pub(crate) wood: Option<SpeciesGroup>,
     #[serde(default)]
     pub(crate) starved: bool,
@@ -97,9 +106,10 @@ async fn show(shop: Shop, id: web::Path<String>) -> Answer {
     answer(&shop, &id, HttpResponse::Ok())
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct LoadWire<'a> {
     #[serde(flatten)]
+    #[schema(value_type = crate::twins::JointLoaded)]
     said: &'a JointLoaded,
     bound_shear_mpa: f64,
     bound_peel_mpa: f64,

@@ -3,9 +3,10 @@
 use actix_web::{HttpResponse, web};
 use facts::{Fact, LotAdded};
 use serde::Deserialize;
+use serde_json::json;
 
 use super::{Answer, Paging, Shop};
-use crate::{body::Body, compose::new_id, problem::Problem};
+use crate::{body::Body, compose::new_id, openapi::Api, problem::Problem};
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
     config
@@ -13,7 +14,15 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/lots/{id}").route(web::get().to(one)));
 }
 
-#[derive(Deserialize)]
+pub(super) fn describe(api: &mut Api) {
+    api.get("/lots", "Bottles, pots and tins").query::<Paging>(json!({})).lists::<crate::twins::LotAdded>();
+    api.post("/lots", "Adds one")
+        .takes::<Lot>(json!({"id": "bottle", "material": "aliphatic-resin", "content": {"ml": 250}, "cost": 12}))
+        .makes::<crate::twins::LotAdded>();
+    api.get("/lots/{id}", "One of them").gives::<crate::twins::LotAdded>();
+}
+
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Lot {
     id: Option<facts::LotId>,
@@ -22,6 +31,7 @@ struct Lot {
     label: String,
     opened_at: Option<chrono::DateTime<chrono::Utc>>,
     best_before: Option<chrono::DateTime<chrono::Utc>>,
+    #[schema(value_type = Option<crate::twins::Amount>)]
     content: Option<facts::Amount>,
     cost: Option<f64>,
 }

@@ -7,7 +7,7 @@ use rules::{Fault, MaterialSheet};
 use serde::Serialize;
 
 use super::{Answer, Shop};
-use crate::{problem::Problem, state::State};
+use crate::{openapi::Api, problem::Problem, state::State};
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
     config
@@ -15,7 +15,12 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/materials/{id}").route(web::get().to(one)));
 }
 
-#[derive(Serialize)]
+pub(super) fn describe(api: &mut Api) {
+    api.get("/materials", "Materials and the faults of rules").gives::<Materials>();
+    api.get("/materials/{id}", "One material, its rule with it").gives::<MaterialWire>();
+}
+
+#[derive(Serialize, utoipa::ToSchema)]
 struct MaterialWire {
     id: String,
     rule_version: String,
@@ -23,13 +28,14 @@ struct MaterialWire {
     #[serde(skip_serializing_if = "Option::is_none")]
     override_reason: Option<String>,
     #[serde(flatten)]
+    #[schema(value_type = crate::twins::MaterialSheet)]
     sheet: MaterialSheet,
     #[serde(skip_serializing_if = "Option::is_none")]
     script: Option<String>,
 }
 
 /// A script that is not in force, and where it is to be mended.
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 pub(crate) struct FaultWire {
     file: String,
     line: usize,
@@ -47,7 +53,7 @@ impl std::fmt::Display for FaultWire {
     }
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct Materials {
     items: Vec<MaterialWire>,
     /// Files whose last good version is still in force.

@@ -2,26 +2,32 @@
 
 use actix_web::{HttpResponse, web};
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 
 use super::{Answer, Shop};
-use crate::{alerts::words, wire::List};
+use crate::{alerts::words, openapi::Api, wire::List};
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
     config.service(web::resource("/milestones").route(web::get().to(list)));
 }
 
-#[derive(Deserialize)]
+pub(super) fn describe(api: &mut Api) {
+    api.get("/milestones", "Milestones ahead, soonest first").query::<Ahead>(json!({})).lists::<Coming>();
+}
+
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Ahead {
     /// How far to look, hours; 48 if not said.
     within_h: Option<f64>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct Coming {
     cure: String,
     place: String,
     stage: String,
+    #[schema(value_type = crate::twins::Meets)]
     meets: facts::Meets,
     /// When it is told: the safe end of what opens, the early end of what closes.
     at: String,

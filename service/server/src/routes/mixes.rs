@@ -5,6 +5,7 @@ use chrono::{DateTime, Utc};
 use facts::{Fact, Finding, LotId, MaterialId, MixId, MixMade, MixPart, VersionId, ZoneId, within};
 use rules::{By, MixSheet, Rule};
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 
 use super::{Answer, Paging, Shop};
 use crate::{
@@ -13,6 +14,7 @@ use crate::{
     compose::{When, missing, new_id, stale, unknown},
     mixing::{amounts, life, measured_parts, off_ratio, warn_min},
     now::instant,
+    openapi::Api,
     problem::{Kind, Problem},
     state::State,
 };
@@ -24,8 +26,19 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/mix-amounts").route(web::get().to(how_much)));
 }
 
+pub(super) fn describe(api: &mut Api) {
+    api.get("/mixes", "Mixes").query::<Paging>(json!({})).lists::<MixWire>();
+    api.post("/mixes", "A mix is stirred")
+        .takes::<Mixed>(json!({"id": "pot", "material": "fast-epoxy", "zone": "bench", "wanted_ml": 10}))
+        .makes::<MixWire>();
+    api.get("/mixes/{id}", "One mix").gives::<MixWire>();
+    api.get("/mix-amounts", "How much of each part")
+        .query::<HowMuch>(json!({"material": "fast-epoxy", "wanted_ml": 10}))
+        .gives::<Amounts>();
+}
+
 /// A mix: a volume wanted, or what was measured, in the unit of its rule and named as there.
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Mixed {
     pub(crate) id: Option<MixId>,
@@ -44,7 +57,7 @@ pub(crate) struct Mixed {
     pub(crate) warn_min: Option<f64>,
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct HowMuch {
     pub(crate) material: MaterialId,
@@ -53,23 +66,25 @@ pub(crate) struct HowMuch {
     pub(crate) thinner_pct: f64,
 }
 
-/// What a wanted volume takes.
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 pub(crate) struct Amounts {
     material: String,
+    #[schema(value_type = crate::twins::By)]
     pub(crate) by: By,
+    #[schema(value_type = Vec<crate::twins::MixPart>)]
     pub(crate) parts: Vec<MixPart>,
     pub(crate) working_life_min: f64,
     pub(crate) cautions: Vec<String>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct MixWire {
     id: String,
     material: String,
     rule_version: String,
     zone: String,
     at: String,
+    #[schema(value_type = Vec<crate::twins::MixPart>)]
     parts: Vec<MixPart>,
     lots: Vec<String>,
     /// `live`, `doubtful`, `gelled`.
@@ -77,6 +92,7 @@ struct MixWire {
     gels_earliest_at: Option<String>,
     gels_likely_at: Option<String>,
     gels_latest_at: Option<String>,
+    #[schema(value_type = Vec<crate::twins::Finding>)]
     findings: Vec<Finding>,
     cautions: Vec<String>,
     estimate: &'static str,

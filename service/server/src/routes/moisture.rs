@@ -7,10 +7,12 @@ use actix_web::{HttpResponse, web};
 use clock::{Closing, Run, STILL_PCT_A_DAY, Start, Target, Times, Waiting, Wood};
 use facts::within;
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 
 use super::{Answer, Shop, plates::instrument};
 use crate::{
     alerts::words::ESTIMATE,
+    openapi::Api,
     problem::{Kind, Problem},
     state::State,
     wire::{ClimateWire, Named},
@@ -22,11 +24,18 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/instruments/{id}/cracks").route(web::get().to(cracks)));
 }
 
+pub(super) fn describe(api: &mut Api) {
+    api.get("/instruments/{id}/moisture", "Moisture of its plates").gives::<MoistureWire>();
+    api.get("/instruments/{id}/cracks", "How far a crack closes as the wood takes up moisture")
+        .query::<Crack>(json!({"width_mm": 0.4}))
+        .gives::<CrackWire>();
+}
+
 /// Said with every figure about wood.
 const BASIS: &str = "Moisture across the thickness only, at a pace of wood that is known to a factor of 2.5 either way: \
      low, likely and high, earliest, likely and safe are its three runs. Times are looked for within 60 days.";
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct MoistureWire {
     instrument: String,
     zone: String,
@@ -41,7 +50,7 @@ struct MoistureWire {
     estimate: &'static str,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct TargetWire {
     rh_low_pct: f64,
     rh_high_pct: f64,
@@ -51,7 +60,8 @@ struct TargetWire {
     moisture_high_pct: f64,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
+#[schema(as = PlateMoisture)]
 struct PlateWire {
     plate: Named,
     moisture_pct: f64,
@@ -72,21 +82,22 @@ struct PlateWire {
     warning: Option<WarningWire>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
+#[schema(as = WoodTimes)]
 struct TimesWire {
     earliest_at: Option<String>,
     likely_at: Option<String>,
     safe_at: Option<String>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct HoursWire {
     earliest: Option<f64>,
     likely: Option<f64>,
     safe: Option<f64>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct WarningWire {
     at: String,
     change_pct: f64,
@@ -197,7 +208,7 @@ fn warning(state: &State, run: &Run<'_>, waiting: Waiting) -> WarningWire {
     WarningWire { at: state.rfc3339(at_ms), change_pct: round(change_pct), across_mm: round(across_mm), says }
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Crack {
     /// Which plate it is in; may be left out when the instrument has one.
@@ -206,7 +217,7 @@ struct Crack {
     width_mm: Option<f64>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct CrackWire {
     plate: Named,
     width_mm: f64,
@@ -224,7 +235,7 @@ struct CrackWire {
     estimate: &'static str,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct ClosingWire {
     at: String,
     moisture_pct: f64,
@@ -235,7 +246,7 @@ struct ClosingWire {
     left_mm: f64,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct GlueWire {
     now: bool,
     opens: TimesWire,

@@ -7,11 +7,13 @@ use chrono::{DateTime, Utc};
 use clock::{Bench, Law, Observation};
 use facts::{CureId, Fact, ObservationId, ObservationMade, Observing, VersionId};
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 
 use super::{Answer, Paging, Shop};
 use crate::{
     body::Body,
     compose::{When, new_id},
+    openapi::Api,
     problem::Problem,
     state::State,
     wire::ClimateWire,
@@ -24,8 +26,21 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/observations/{id}/withdraw").route(web::post().to(withdraw)));
 }
 
+pub(super) fn describe(api: &mut Api) {
+    api.get("/observations", "What was seen of cures").query::<Wanted>(json!({})).lists::<ObservationWire>();
+    api.post("/observations", "Says what was seen of a cure")
+        .takes::<Observe>(
+            json!({"id": "seen-1", "cure": "coat-1", "stage": "sandable", "reached": false, "by": "thumbnail"}),
+        )
+        .makes::<ObservationWire>();
+    api.get("/observations/{id}", "One observation").gives::<ObservationWire>();
+    api.post("/observations/{id}/withdraw", "Withdraws an observation")
+        .takes::<Withdraw>(json!({"reason": "the wrong piece"}))
+        .gives::<ObservationWire>();
+}
+
 /// What somebody saw.
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Observe {
     id: Option<ObservationId>,
@@ -33,6 +48,7 @@ struct Observe {
     stage: String,
     reached: bool,
     #[serde(default)]
+    #[schema(value_type = crate::twins::Observing)]
     by: Observing,
     #[serde(default)]
     note: String,
@@ -40,13 +56,14 @@ struct Observe {
     minutes_ago: Option<f64>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct ObservationWire {
     id: String,
     cure: String,
     material: String,
     stage: String,
     reached: bool,
+    #[schema(value_type = crate::twins::Observing)]
     by: Observing,
     note: String,
     at: String,
@@ -100,7 +117,7 @@ fn wire(state: &State, bench: &Bench, laws: &LawOf, observation: &Observation) -
 }
 
 /// Which observations are wanted.
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Wanted {
     /// Of one glue-up or coat.
@@ -158,8 +175,9 @@ async fn observe(shop: Shop, body: Body<Observe>) -> Answer {
     answer(&shop, &super::id_of(&said, id.as_str()), HttpResponse::Created())
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
+#[schema(as = WithdrawObservation)]
 struct Withdraw {
     reason: String,
 }

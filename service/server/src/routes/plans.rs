@@ -5,12 +5,14 @@ use chrono::{DateTime, Utc};
 use clock::Planned;
 use facts::{AirPlanned, Fact, PlanId, RhPct, TempC, ZoneId};
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 
 use super::{Answer, Paging, Shop};
 use crate::{
     body::Body,
     compose::{When, new_id},
     now::instant,
+    openapi::Api,
     problem::Problem,
     state::State,
 };
@@ -22,7 +24,16 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/zones/{id}/plans/{plan}/cancel").route(web::post().to(cancel)));
 }
 
-#[derive(Deserialize)]
+pub(super) fn describe(api: &mut Api) {
+    api.get("/zones/{id}/plans", "Planned air of a zone").query::<Paging>(json!({})).lists::<PlanWire>();
+    api.post("/zones/{id}/plans", "Plans the air of a zone for some hours")
+        .takes::<Plan>(json!({"id": "evening", "until": "2026-03-02T22:00:00Z", "temp_c": 26}))
+        .makes::<PlanWire>();
+    api.get("/zones/{id}/plans/{plan}", "One plan").gives::<PlanWire>();
+    api.post("/zones/{id}/plans/{plan}/cancel", "Cancels a plan").takes::<Cancel>(json!({})).gives::<PlanWire>();
+}
+
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Plan {
     id: Option<PlanId>,
@@ -34,7 +45,7 @@ struct Plan {
     rh_pct: Option<f64>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct PlanWire {
     id: String,
     zone: String,
@@ -109,7 +120,7 @@ async fn plan(shop: Shop, id: web::Path<String>, body: Body<Plan>) -> Answer {
 }
 
 /// A command that only may say when.
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Cancel {
     at: Option<DateTime<Utc>>,

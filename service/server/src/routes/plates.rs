@@ -4,12 +4,14 @@ use actix_web::{HttpResponse, web};
 use chrono::{DateTime, Utc};
 use facts::{Cut, FacesOpen, Fact, InstrumentId, InstrumentMoved, PlateAdded, PlateId, RhPct, SpeciesGroup};
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 use store::Saying;
 
 use super::{Answer, Paging, Shop, cures::Move};
 use crate::{
     body::Body,
     compose::{When, new_id},
+    openapi::Api,
     problem::{Kind, Problem},
 };
 
@@ -19,6 +21,17 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/instruments/{id}/move").route(web::post().to(carry)));
 }
 
+pub(super) fn describe(api: &mut Api) {
+    api.post("/instruments/{id}/move", "Carries an instrument and what cures on it to a zone")
+        .takes::<Move>(json!({"zone": "bench"}))
+        .gives::<MovedWire>();
+    api.get("/instruments/{id}/plates", "Plates of an instrument").query::<Paging>(json!({})).lists::<PlateWire>();
+    api.post("/instruments/{id}/plates", "Adds a plate")
+        .takes::<Plate>(json!({"id": "top", "name": "top", "species": "spruce", "cut": "quarter", "thickness_mm": 2.8,
+"width_mm": 400, "faces_open": "one"}))
+        .makes::<PlateWire>();
+}
+
 /// An instrument of the shop by the id in the address.
 pub(super) fn instrument(shop: &Shop, id: &str) -> Result<InstrumentId, Problem> {
     let bench = shop.bench();
@@ -26,15 +39,18 @@ pub(super) fn instrument(shop: &Shop, id: &str) -> Result<InstrumentId, Problem>
     Ok(known.id.clone())
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Plate {
     id: Option<PlateId>,
     name: String,
+    #[schema(value_type = crate::twins::SpeciesGroup)]
     species: SpeciesGroup,
+    #[schema(value_type = crate::twins::Cut)]
     cut: Cut,
     thickness_mm: f64,
     width_mm: f64,
+    #[schema(value_type = crate::twins::FacesOpen)]
     faces_open: FacesOpen,
     /// Moisture content, if it was measured.
     moisture_pct: Option<f64>,
@@ -44,9 +60,10 @@ struct Plate {
     minutes_ago: Option<f64>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct PlateWire {
     #[serde(flatten)]
+    #[schema(value_type = crate::twins::PlateAdded)]
     added: PlateAdded,
     /// Change of its width per 1 % of moisture, and whose figure that is.
     change_per_pct: f64,
@@ -107,7 +124,7 @@ async fn add(shop: Shop, instrument_id: web::Path<String>, body: Body<Plate>) ->
     Ok(HttpResponse::Created().json(wire(known)))
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct MovedWire {
     instrument: String,
     zone: String,

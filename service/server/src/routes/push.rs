@@ -3,13 +3,15 @@
 use actix_web::{HttpResponse, web};
 use reqwest::Url;
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 use sha2::{Digest, Sha256};
 use store::{Saying, Subscription};
 
 use super::{Answer, Shop};
 use crate::{
     alerts::channel::Browser,
-    body::Body,
+    body::{Body, Nothing},
+    openapi::Api,
     problem::{Kind, Problem},
     state::State,
     wire::List,
@@ -20,6 +22,19 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/push-key").route(web::get().to(key)))
         .service(web::resource("/push-subscriptions").route(web::get().to(list)).route(web::post().to(subscribe)))
         .service(web::resource("/push-subscriptions/{id}/drop").route(web::post().to(forget)));
+}
+
+pub(super) fn describe(api: &mut Api) {
+    api.get("/push-key", "The public key for a browser's subscription").gives::<KeyWire>();
+    api.get("/push-subscriptions", "Browsers that are told").lists::<SubscriptionWire>();
+    api.post("/push-subscriptions", "Adds a browser")
+        .takes::<Subscribe>(
+            json!({"person": "mia", "subscription": {"endpoint": "https://push.example.org/1", "keys": {
+"auth": "BTBZMqHH6r4Tts7J_aSIgg",
+"p256dh": "BCVxsr7N_eNgVRqvHtD0zTZsEc6-VV-JvLexhqUzORcxaOzi6-AYWXvTBHm4bjyPjs7Vd8pZGH6SRpkNtoIAiw4"}}}),
+        )
+        .makes::<SubscriptionWire>();
+    api.post("/push-subscriptions/{id}/drop", "Drops a browser").takes::<Nothing>(json!({})).empties();
 }
 
 pub(super) fn configure_scripts(config: &mut web::ServiceConfig) {
@@ -38,7 +53,7 @@ async fn worker_script() -> HttpResponse {
     HttpResponse::Ok().content_type(SCRIPT).body(include_str!("../../static/service-worker.js"))
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct KeyWire {
     /// An uncompressed point on P-256, base64url: the `applicationServerKey` of the W3C Push API.
     key: String,
@@ -52,14 +67,14 @@ async fn key(shop: Shop) -> Answer {
 }
 
 /// A browser of somebody's, as the W3C Push API gives its subscription.
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Subscribe {
     person: String,
     subscription: Given,
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "camelCase", deny_unknown_fields)]
 struct Given {
     endpoint: String,
@@ -69,7 +84,7 @@ struct Given {
     keys: Keys,
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Keys {
     p256dh: String,
@@ -77,7 +92,7 @@ struct Keys {
 }
 
 /// What is shown of a subscription: not where it is sent to and not its keys, which are secrets of the browser.
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct SubscriptionWire {
     id: String,
     person: String,
@@ -142,11 +157,6 @@ fn read(state: &State, asked: &Subscribe) -> Result<Subscription, Problem> {
         added_ms: state.now().ms(),
     })
 }
-
-/// A command without arguments.
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct Nothing {}
 
 async fn forget(shop: Shop, id: web::Path<String>, body: Body<Nothing>) -> Answer {
     let Nothing {} = body.value;

@@ -4,12 +4,14 @@ use actix_web::{HttpResponse, web};
 use chrono::{DateTime, Utc};
 use facts::{Reading, RhPct, TempC, ZoneId};
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 use store::{Held, HeldState, Saying};
 
 use super::{Answer, Shop};
 use crate::{
-    body::Body,
+    body::{Body, Nothing},
     now::instant,
+    openapi::Api,
     problem::{Kind, Problem},
     state::State,
     wire::List,
@@ -22,7 +24,17 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/zones/{id}/quarantine/{held}/discard").route(web::post().to(discard)));
 }
 
-#[derive(Deserialize)]
+pub(super) fn describe(api: &mut Api) {
+    api.get("/zones/{id}/quarantine", "Readings held back").query::<Which>(json!({})).lists::<HeldWire>();
+    api.post("/zones/{id}/quarantine/{held}/release", "Takes a held reading, mended if need be")
+        .takes::<Release>(json!({"temp_c": 20.5}))
+        .gives::<HeldWire>();
+    api.post("/zones/{id}/quarantine/{held}/discard", "Discards a held reading")
+        .takes::<Nothing>(json!({}))
+        .gives::<HeldWire>();
+}
+
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Which {
     /// In which state: held (when not said), released, discarded.
@@ -31,7 +43,7 @@ struct Which {
     after: Option<i64>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct HeldWire {
     id: i64,
     zone: String,
@@ -99,7 +111,7 @@ async fn list(shop: Shop, id: web::Path<String>, which: web::Query<Which>) -> An
 }
 
 /// What is to be taken instead of what was said; what is left out stays.
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Release {
     at: Option<DateTime<Utc>>,
@@ -127,10 +139,6 @@ fn instead(invalid: facts::Invalid, mend: &str) -> Problem {
     problem.mend = format!("{mend} ({said})");
     problem
 }
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct Nothing {}
 
 async fn discard(shop: Shop, path: web::Path<(String, i64)>, body: Body<Nothing>) -> Answer {
     let Nothing {} = body.value;

@@ -6,6 +6,7 @@ use chrono::{DateTime, Utc};
 use clock::Sample;
 use facts::{SensorId, ZoneId};
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 use store::Said;
 
 use super::{Answer, Shop};
@@ -13,6 +14,7 @@ use crate::{
     body::{Body, of_reader},
     compose::When,
     intake::{Gate, Offer, Refused, Tally},
+    openapi::Api,
     problem::{Kind, Problem},
 };
 
@@ -22,7 +24,19 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/zones/{id}/readings").route(web::get().to(series)).route(web::post().to(single)));
 }
 
-#[derive(Deserialize)]
+pub(super) fn describe(api: &mut Api) {
+    api.get("/zones/{id}/readings", "The air of a zone, recorded and expected")
+        .query::<Stretch>(json!({}))
+        .gives::<Series>();
+    api.post("/zones/{id}/readings", "One reading of a zone")
+        .takes::<Row>(json!({"sensor": "s-1", "temp_c": 20.5, "rh_pct": 47}))
+        .makes::<Tally>();
+    api.post("/readings", "Readings of any zones")
+        .takes::<Batch>(json!({"readings": [{"zone": "bench", "minutes_ago": 5, "temp_c": 20.4, "rh_pct": 47.5}]}))
+        .makes::<Tally>();
+}
+
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Row {
     zone: Option<ZoneId>,
@@ -34,7 +48,7 @@ struct Row {
 }
 
 /// Rows are read one by one, so that one that is no reading does not spoil the others.
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Batch {
     readings: Vec<serde_json::Value>,
@@ -115,7 +129,7 @@ pub(super) async fn take<T>(
     }
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Stretch {
     /// From when; a day ago if not said.
@@ -124,14 +138,14 @@ struct Stretch {
     to: Option<DateTime<Utc>>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct Point {
     at: String,
     temp_c: f64,
     rh_pct: f64,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct Expected {
     #[serde(flatten)]
     likely: Point,
@@ -139,7 +153,7 @@ struct Expected {
     spread_rh_pct: f64,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct Series {
     zone: String,
     recorded: Vec<Point>,

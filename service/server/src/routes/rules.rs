@@ -9,10 +9,12 @@ use actix_web::{HttpRequest, HttpResponse, HttpResponseBuilder, http::header, we
 use facts::{MaterialId, VersionId};
 use rules::{Class, DataSheet, ExpectedRow, Fault, FunctionDoc, Rule, Span};
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 
 use super::{Answer, Shop, materials::FaultWire};
 use crate::{
     body::Body,
+    openapi::Api,
     problem::{Kind, Problem},
     scripts::{self, Saving},
     state::State,
@@ -27,6 +29,27 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .configure(trying::configure)
         .configure(versions::configure)
         .service(web::resource("/rules/{material}").route(web::get().to(one)).route(web::put().to(save)));
+}
+
+pub(super) fn describe(api: &mut Api) {
+    api.get("/rules/functions", "What a rule may call").gives::<Functions>();
+    api.post("/rules/from-sheet", "Writes a rule from the numbers of a data sheet")
+        .takes::<crate::twins::DataSheet>(
+            json!({"material": "white-glue", "class": "aliphatic_resin", "clamp_off_h": 0.5}),
+        )
+        .gives::<WrittenWire>();
+    api.post("/rules/check", "Checks the text of a rule")
+        .takes::<Draft>(json!({"text": "fn describe() {}"}))
+        .gives::<Checked>();
+    api.get("/rules/{id}", "The rule of a material").gives::<RuleWire>();
+    api.put("/rules/{id}", "Puts a rule in force")
+        .replaces()
+        .takes::<Save>(
+            json!({"text": include_str!("../../../../scripts/materials/aliphatic-resin.rhai"), "by": "bench"}),
+        )
+        .gives::<RuleWire>();
+    trying::describe(api);
+    versions::describe(api);
 }
 
 /// The file name a draft goes by in faults.
@@ -45,11 +68,13 @@ pub(crate) async fn drafted(
     judged.map_err(|_| Problem::new(Kind::Internal, "the check did not end", "send it again; the log says more"))
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct Functions {
     /// What a script may call besides the language's own.
+    #[schema(value_type = Vec<crate::twins::FunctionDoc>)]
     items: Vec<FunctionDoc>,
     /// Classes a data sheet can be of, with their names.
+    #[schema(value_type = Vec<(crate::twins::Class, String)>)]
     classes: Vec<(Class, &'static str)>,
     /// The whole reference: what a rule says, its functions and its limits, as Markdown.
     reference: String,
@@ -63,11 +88,13 @@ async fn functions() -> HttpResponse {
     })
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct WrittenWire {
     material: String,
     #[serde(flatten)]
+    #[schema(value_type = crate::twins::Written)]
     written: rules::Written,
+    #[schema(value_type = Vec<crate::twins::ExpectedRow>)]
     expected: Vec<ExpectedRow>,
 }
 
@@ -78,7 +105,7 @@ async fn from_sheet(shop: Shop, body: Body<DataSheet>) -> Answer {
     Ok(HttpResponse::Ok().json(WrittenWire { material: sheet.material.to_string(), written, expected }))
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Draft {
     #[serde(default)]
@@ -86,15 +113,17 @@ struct Draft {
     text: String,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct Checked {
     version: String,
     /// Whether it could come in force as it is.
     good: bool,
     faults: Vec<FaultWire>,
     /// What its own table came to; empty while a fault stands before it.
+    #[schema(value_type = Vec<crate::twins::ExpectedRow>)]
     expected: Vec<ExpectedRow>,
     /// Its words in order, in characters from the beginning, for whoever shows it.
+    #[schema(value_type = Vec<crate::twins::Span>)]
     words: Vec<Span>,
 }
 
@@ -110,7 +139,7 @@ async fn check(shop: Shop, body: Body<Draft>) -> Answer {
     Ok(HttpResponse::Ok().json(checked))
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 pub(crate) struct RuleWire {
     pub(crate) material: String,
     /// Version of the text on disk: what If-Match must say to replace it. None where there is no file.
@@ -152,11 +181,16 @@ pub(crate) fn material(id: &str) -> Result<MaterialId, Problem> {
     Ok(MaterialId::new(id.to_string())?)
 }
 
-async fn one(shop: Shop, id: web::Path<String>) -> Answer {
-    answer(&shop, &material(&id)?, HttpResponse::Ok())
+/// The material whose rule is asked for: none has an id that cannot be.
+fn asked(id: &str) -> Result<MaterialId, Problem> {
+    MaterialId::new(id.to_string()).map_err(|_| Problem::not_found("rule", id))
 }
 
-#[derive(Deserialize)]
+async fn one(shop: Shop, id: web::Path<String>) -> Answer {
+    answer(&shop, &asked(&id)?, HttpResponse::Ok())
+}
+
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Save {
     text: String,

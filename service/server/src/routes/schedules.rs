@@ -4,14 +4,16 @@ use actix_web::{HttpResponse, web};
 use chrono::{DateTime, Utc};
 use facts::{Fact, InstrumentId, JobId, JobOpened};
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 
 use super::{Answer, Shop};
 use crate::{
     body::Body,
     compose::new_id,
+    openapi::Api,
     problem::Problem,
     schedules::{Schedule, schedules},
-    wire::List,
+    wire::{JobWire, List},
 };
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
@@ -21,7 +23,15 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/schedules/{id}/jobs").route(web::post().to(open)));
 }
 
-#[derive(Serialize)]
+pub(super) fn describe(api: &mut Api) {
+    api.get("/schedules", "Schedules of steps").lists::<ScheduleWire>();
+    api.get("/schedules/{id}", "One schedule").gives::<ScheduleWire>();
+    api.post("/schedules/{id}/jobs", "Opens a job with the steps of a schedule")
+        .takes::<Planned>(json!({"instrument": "guitar"}))
+        .makes::<JobWire>();
+}
+
+#[derive(Serialize, utoipa::ToSchema)]
 struct ScheduleWire {
     id: String,
     #[serde(flatten)]
@@ -32,7 +42,7 @@ struct ScheduleWire {
 }
 
 /// A job by a schedule.
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Planned {
     id: Option<JobId>,

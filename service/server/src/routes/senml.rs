@@ -3,16 +3,31 @@
 use actix_web::web;
 use facts::{SensorId, ZoneId};
 use serde::Deserialize;
+use serde_json::json;
 
 use super::{Answer, Shop, readings::take};
-use crate::{body::SenmlBody, intake::senml};
+use crate::{
+    body::SenmlBody,
+    intake::{Tally, senml},
+    openapi::Api,
+};
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
     config.service(web::resource("/readings/senml").route(web::post().to(pack)));
 }
 
+pub(super) fn describe(api: &mut Api) {
+    api.post("/readings/senml", "Readings as SenML (RFC 8428)")
+.query::<From>(json!({}))
+.takes_media(
+"application/senml+json",
+json!([{"bn": "bench/s-1/", "n": "temperature", "u": "Cel", "v": 20.2}, {"n": "humidity", "u": "%RH", "v": 48}]),
+)
+.makes::<Tally>();
+}
+
 /// Where all of a pack is from, for devices whose names say nothing.
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct From {
     zone: Option<ZoneId>,

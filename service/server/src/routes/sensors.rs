@@ -7,11 +7,13 @@ use chrono::{DateTime, Utc};
 use facts::{Fact, HygrometerCalibrated, Salt, SaltPoint, SensorId};
 use physics::air::{SaturatedSalt, salt_rh_pct};
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 
 use super::{Answer, Shop};
 use crate::{
     body::Body,
     compose::When,
+    openapi::Api,
     problem::{Kind, Problem},
     state::State,
     wire::List,
@@ -23,7 +25,15 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
     );
 }
 
-#[derive(Serialize)]
+pub(super) fn describe(api: &mut Api) {
+    api.get("/zones/{id}/sensors", "The sensors of a zone").lists::<SensorWire>();
+    api.get("/sensors/{id}/calibrations", "Calibrations of a hygrometer").lists::<CalibrationWire>();
+    api.post("/sensors/{id}/calibrations", "A calibration over saturated salts")
+        .takes::<Calibrate>(json!({"points": [{"salt": "sodium_chloride", "temp_c": 20, "read_rh_pct": 73.5}]}))
+        .makes::<CalibrationWire>();
+}
+
+#[derive(Serialize, utoipa::ToSchema)]
 struct SensorWire {
     /// None for readings that name no sensor.
     sensor: Option<String>,
@@ -73,7 +83,7 @@ async fn of_zone(shop: Shop, id: web::Path<String>) -> Answer {
     Ok(HttpResponse::Ok().json(List::whole(bench.sensors(&id).into_iter().map(wire))))
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Calibrate {
     at: Option<DateTime<Utc>>,
@@ -81,19 +91,22 @@ struct Calibrate {
     points: Vec<Point>,
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
+#[schema(as = SaltReading)]
 struct Point {
+    #[schema(value_type = crate::twins::Salt)]
     salt: Salt,
     temp_c: f64,
     read_rh_pct: f64,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct CalibrationWire {
     sensor: String,
     /// Readings from then on are corrected.
     at: String,
+    #[schema(value_type = Vec<crate::twins::SaltPoint>)]
     points: Vec<SaltPoint>,
     gain: f64,
     offset_rh_pct: f64,

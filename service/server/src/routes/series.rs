@@ -4,11 +4,13 @@ use actix_web::{HttpResponse, http::header, web};
 use chrono::{DateTime, Utc};
 use clock::Air;
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 use store::Mean;
 
 use super::{Answer, Shop};
 use crate::{
     chart::{self, Chart},
+    openapi::Api,
     problem::{Kind, Problem},
     state::State,
 };
@@ -19,7 +21,14 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/zones/{id}/chart.svg").route(web::get().to(chart_svg)));
 }
 
-#[derive(Deserialize)]
+pub(super) fn describe(api: &mut Api) {
+    api.get("/zones/{id}/series", "What a chart of the air is drawn from")
+        .query::<Stretch>(json!({}))
+        .gives::<Series>();
+    api.get("/zones/{id}/chart.svg", "The chart of the air").query::<Stretch>(json!({})).gives_media("image/svg+xml");
+}
+
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Stretch {
     /// From when; three days ago if not said.
@@ -36,7 +45,8 @@ struct Stretch {
 }
 
 /// One reading with what follows from it.
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
+#[schema(as = SeriesPoint)]
 struct Point {
     at: String,
     temp_c: f64,
@@ -45,7 +55,7 @@ struct Point {
     emc_pct: Option<f64>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct ExpectedPoint {
     #[serde(flatten)]
     likely: Point,
@@ -54,14 +64,14 @@ struct ExpectedPoint {
 }
 
 /// A glue-up or coat that began in this stretch.
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct Mark {
     at: String,
     cure: String,
 }
 
 /// A quarter of an hour of which only this is left: mean, least and most.
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct MeanPoint {
     from: String,
     readings: u32,
@@ -69,7 +79,8 @@ struct MeanPoint {
     rh_pct: [f64; 3],
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
+#[schema(as = ChartSeries)]
 struct Series {
     zone: String,
     readings: usize,

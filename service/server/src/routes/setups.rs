@@ -5,15 +5,23 @@ use chrono::{DateTime, Utc};
 use clock::{LEAST_SADDLE_MM, NeckAngle, Setup, USUAL_YEARS, WANTED_ACTION_MM, neck_angle, spares};
 use facts::{Fact, SetupMeasured, Stage};
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 
 use super::{Answer, Shop, plates::instrument, strings::hundredths};
-use crate::{alerts::words::ESTIMATE, body::Body, compose::When, state::State};
+use crate::{alerts::words::ESTIMATE, body::Body, compose::When, openapi::Api, state::State};
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
     config.service(web::resource("/instruments/{id}/setups").route(web::get().to(list)).route(web::post().to(measure)));
 }
 
-#[derive(Deserialize)]
+pub(super) fn describe(api: &mut Api) {
+    api.get("/instruments/{id}/setups", "Set-ups measured").gives::<SetupsWire>();
+    api.post("/instruments/{id}/setups", "A set-up measured")
+        .takes::<Measure>(json!({"relief_mm": 0.2, "action_mm": 2.4}))
+        .makes::<SetupsWire>();
+}
+
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Measure {
     relief_mm: Option<f64>,
@@ -47,7 +55,7 @@ async fn list(shop: Shop, id: web::Path<String>) -> Answer {
     answer(&shop, &id, HttpResponse::Ok())
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct SetupWire {
     at: String,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -60,7 +68,7 @@ struct SetupWire {
 }
 
 /// What a day at pitch changed.
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct SettledWire {
     from: String,
     to: String,
@@ -68,7 +76,7 @@ struct SettledWire {
     action_mm: Option<f64>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct NeckAngleWire {
     /// Saddle to spare above the least, once the action is what is wanted.
     spare_mm: f64,
@@ -80,7 +88,7 @@ struct NeckAngleWire {
     says: String,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct SetupsWire {
     items: Vec<SetupWire>,
     #[serde(skip_serializing_if = "Option::is_none")]

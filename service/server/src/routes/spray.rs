@@ -5,12 +5,14 @@ use clock::{Gun, GunAir, SprayWindow, Word, best_window, spray_windows};
 use facts::{MaterialId, within};
 use rules::MaterialKind;
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 
 use super::{Answer, Shop};
 use crate::{
     alerts::words::ESTIMATE,
     compose::unknown,
     now::instant,
+    openapi::Api,
     problem::{Kind, Problem},
     state::State,
 };
@@ -19,7 +21,13 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
     config.service(web::resource("/spray-window").route(web::get().to(window)));
 }
 
-#[derive(Deserialize)]
+pub(super) fn describe(api: &mut Api) {
+    api.get("/spray-window", "When the air is fit for spraying")
+        .query::<Asked>(json!({"material": "shellac", "zone": "bench"}))
+        .gives::<SprayWire>();
+}
+
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Asked {
     pub(crate) material: MaterialId,
@@ -30,7 +38,7 @@ pub(crate) struct Asked {
     pub(crate) surface_below_k: Option<f64>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct SprayWire {
     material: String,
     zone: String,
@@ -50,7 +58,7 @@ struct SprayWire {
     estimate: &'static str,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct WindowWire {
     from: String,
     until: String,

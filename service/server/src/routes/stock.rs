@@ -5,9 +5,10 @@ use chrono::{DateTime, Utc};
 use clock::{LotLine, LotState, MaterialLine};
 use facts::{Amount, CureId, Fact, LotClosed, LotId, LotUsed, MaterialId};
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 
 use super::{Answer, Shop};
-use crate::{body::Body, compose::When, problem::Problem, state::State};
+use crate::{body::Body, compose::When, openapi::Api, problem::Problem, state::State};
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
     config
@@ -17,7 +18,16 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/stock").route(web::get().to(stock)));
 }
 
-#[derive(Deserialize)]
+pub(super) fn describe(api: &mut Api) {
+    api.post("/lots/{id}/open", "It is opened").takes::<Open>(json!({})).makes::<LotWire>();
+    api.post("/lots/{id}/use", "Some of it is used").takes::<Use>(json!({"used": {"ml": 5}})).makes::<LotWire>();
+    api.post("/lots/{id}/close", "It is empty or thrown out")
+        .takes::<Close>(json!({"reason": "empty"}))
+        .makes::<LotWire>();
+    api.get("/stock", "What is left, what to buy").gives::<StockWire>();
+}
+
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Open {
     at: Option<DateTime<Utc>>,
@@ -30,10 +40,11 @@ async fn open(shop: Shop, id: web::Path<String>, body: Body<Open>) -> Answer {
     say(&shop, &body, when, &id, Fact::LotOpened { lot }).await
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Use {
     /// How much: {"ml": 5} or {"g": 5}.
+    #[schema(value_type = crate::twins::Amount)]
     used: Amount,
     /// The glue-up or coat it was for.
     cure: Option<CureId>,
@@ -48,10 +59,11 @@ async fn take_from(shop: Shop, id: web::Path<String>, body: Body<Use>) -> Answer
     say(&shop, &body, when, &id, fact).await
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Close {
     /// What is thrown out with it; what was never said to be used, if not said.
+    #[schema(value_type = Option<crate::twins::Amount>)]
     left: Option<Amount>,
     #[serde(default)]
     reason: String,
@@ -79,7 +91,7 @@ fn known(shop: &State, id: &str) -> Result<LotId, Problem> {
     bench.lots().get(id).map(|lot| lot.id.clone()).ok_or_else(|| Problem::not_found("lot", id))
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct StockWire {
     lots: Vec<LotWire>,
     materials: Vec<MaterialWire>,
@@ -90,7 +102,8 @@ struct StockWire {
 const NOTE: &str = "Storage times are those of the class, not of the product: its label and data sheet decide. Costs and \
      waste count what was said to be used and thrown out, and nothing else.";
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
+#[schema(as = LotStock)]
 struct LotWire {
     id: String,
     material: String,
@@ -98,7 +111,9 @@ struct LotWire {
     state: &'static str,
     opened_at: Option<String>,
     keeps_until: Option<String>,
+    #[schema(value_type = Option<crate::twins::Amount>)]
     content: Option<Amount>,
+    #[schema(value_type = Option<crate::twins::Amount>)]
     left: Option<Amount>,
     cost: Option<f64>,
     used: f64,
@@ -107,14 +122,15 @@ struct LotWire {
     cost_by_job: Vec<JobCostWire>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct JobCostWire {
     /// None for what was used for no job.
     job: Option<String>,
     cost: f64,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
+#[schema(as = MaterialStock)]
 struct MaterialWire {
     material: String,
     unit: &'static str,
@@ -125,7 +141,7 @@ struct MaterialWire {
     waste: WasteWire,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct WasteWire {
     /// Bottles that left the shelf, with what was in them and what was thrown out.
     closed: usize,

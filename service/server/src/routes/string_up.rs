@@ -5,12 +5,14 @@ use chrono::{DateTime, Utc};
 use clock::{Item, JointStanding, StageDue, StringUp, Times, Wait};
 use facts::{Fact, JointLoaded, Stage, StageReached};
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 
 use super::{Answer, Shop, plates::instrument, strings::no_strings};
 use crate::{
     alerts::words::ESTIMATE,
     body::Body,
     compose::When,
+    openapi::Api,
     problem::{Kind, Problem},
     state::State,
     strength_chart,
@@ -27,18 +29,28 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         );
 }
 
+pub(super) fn describe(api: &mut Api) {
+    api.get("/instruments/{id}/string-up", "When it may be strung, and what it waits for").gives::<StringUpWire>();
+    api.get("/instruments/{id}/string-up/chart.svg", "The strength of its joints as a chart")
+        .gives_media("image/svg+xml");
+    api.get("/instruments/{id}/string-stages", "The stages of stringing up").lists::<StageWire>();
+    api.post("/instruments/{id}/string-stages", "Says that a stage is reached")
+        .takes::<Reach>(json!({"stage": "half_tension"}))
+        .makes::<StringUpWire>();
+}
+
 /// Said with every answer: how it was come by.
 const BASIS: &str = "Load by simple statics from the pull of the strings; strength by the rule of the glue at its age in this \
      zone's air, of clear wood at 12 % moisture; safe is the slow end of both the rule's spread and the forecast.";
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct TimesWire {
     earliest_at: Option<String>,
     likely_at: Option<String>,
     safe_at: Option<String>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct ItemWire {
     kind: &'static str,
     id: String,
@@ -52,7 +64,7 @@ struct ItemWire {
     mend: String,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct LimitingWire {
     #[serde(flatten)]
     item: ItemWire,
@@ -60,10 +72,11 @@ struct LimitingWire {
     next_trails_h: Option<f64>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct JointWire {
     joint: Named,
     #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(value_type = Option<crate::twins::JointLoaded>)]
     load: Option<JointLoaded>,
     #[serde(skip_serializing_if = "Option::is_none")]
     shear_mpa: Option<f64>,
@@ -82,29 +95,30 @@ struct JointWire {
     curve: Vec<PointWire>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct PointWire {
     at: String,
     likely: f64,
     safe: f64,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct StageWire {
+    #[schema(value_type = crate::twins::Stage)]
     stage: Stage,
     due_at: Option<String>,
     reached_at: Option<String>,
     may_be_done: bool,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct ElsewhereWire {
     temp_c: f64,
     safe_at: Option<String>,
     saves_h: Option<f64>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct StringUpWire {
     instrument: Named,
     /// `ready`, `not_yet`, or `strung` once it is at pitch.
@@ -233,9 +247,10 @@ async fn chart(shop: Shop, id: web::Path<String>) -> Answer {
     Ok(HttpResponse::Ok().content_type("image/svg+xml").body(svg))
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Reach {
+    #[schema(value_type = crate::twins::Stage)]
     stage: Stage,
     at: Option<DateTime<Utc>>,
     minutes_ago: Option<f64>,

@@ -6,12 +6,14 @@ use clock::{A4_HZ, NYLON_KG_M3, Pulls, Strung, family_of, usual_strings};
 use facts::{Fact, Family, Note, StringFitted, StringsFitted};
 use physics::strings::{NEWTONS_PER_POUND, STEEL_KG_M3, plain_kg_m, stress_mpa, wound_kg_m};
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 
 use super::{Answer, Shop, plates::instrument};
 use crate::{
     body::Body,
     compose::When,
     inches::{Gauge, Inches, scale_mm},
+    openapi::Api,
     problem::{Kind, Problem},
 };
 
@@ -19,13 +21,23 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
     config.service(web::resource("/instruments/{id}/strings").route(web::get().to(show)).route(web::post().to(fit)));
 }
 
+pub(super) fn describe(api: &mut Api) {
+    api.get("/instruments/{id}/strings", "The strings and their tension")
+        .query::<Show>(json!({}))
+        .gives::<StringsWire>();
+    api.post("/instruments/{id}/strings", "Says which strings an instrument is to have")
+        .takes::<Fit>(json!({"family": "steel_string_guitar"}))
+        .makes::<StringsWire>();
+}
+
 /// Density of bronze and nickel windings, kg/m³. Handbook figure for bronze and nickel, from memory.
 const WRAP_KG_M3: f64 = 8800.0;
 
-#[derive(Default, Deserialize)]
+#[derive(Default, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Fit {
     /// Left out, the family the instrument was added with.
+    #[schema(value_type = Option<crate::twins::Family>)]
     pub(crate) family: Option<Family>,
     pub(crate) scale_mm: Option<f64>,
     pub(crate) scale_in: Option<Inches>,
@@ -41,7 +53,7 @@ pub(crate) struct Fit {
 }
 
 /// One string as it is sent. What it weighs is given, or follows from core and winding, or from gauge and density.
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct OneString {
     note: Note,
@@ -145,17 +157,18 @@ fn retune(strings: &mut [StringFitted], tuning: &[Note]) -> Result<(), Problem> 
     Ok(())
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Show {
     /// Notes with commas between: what that tuning would do to the strings there are.
     tuning: Option<String>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct StringsWire {
     instrument: String,
     since: String,
+    #[schema(value_type = crate::twins::Family)]
     family: Family,
     scale_mm: f64,
     a4_hz: f64,
@@ -168,7 +181,7 @@ struct StringsWire {
     half_tension_h: Option<f64>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct StringWire {
     note: Note,
     gauge_mm: f64,

@@ -5,6 +5,7 @@ use clock::{A4_HZ, Pulls, usual_strings};
 use facts::{Family, Note, StringsFitted};
 use physics::strings::{NEWTONS_PER_POUND, STEEL_KG_M3, equal_temperament_hz, plain_kg_m, stress_mpa, tension_n};
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 
 use super::{
     Answer,
@@ -12,6 +13,7 @@ use super::{
 };
 use crate::{
     inches::{Gauge, Inches, scale_mm},
+    openapi::Api,
     problem::{Kind, Problem},
     wire::List,
 };
@@ -22,7 +24,14 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/string-families").route(web::get().to(families)));
 }
 
-#[derive(Deserialize)]
+pub(super) fn describe(api: &mut Api) {
+    api.get("/string-tension", "What a string pulls")
+        .query::<Ask>(json!({"scale_mm": 648, "note": "E4", "gauge_thou": 12}))
+        .gives::<TensionWire>();
+    api.get("/string-families", "Usual strings of the families").lists::<FamilyWire>();
+}
+
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Ask {
     note: String,
@@ -43,7 +52,7 @@ struct Ask {
 }
 
 /// One string at pitch.
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct Pull {
     note: Note,
     frequency_hz: f64,
@@ -56,7 +65,7 @@ struct Pull {
     stress_mpa: Option<f64>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct TensionWire {
     scale_mm: f64,
     a4_hz: f64,
@@ -142,10 +151,12 @@ async fn tension(ask: web::Query<Ask>) -> Answer {
     }))
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct FamilyWire {
+    #[schema(value_type = crate::twins::Family)]
     family: Family,
     scale_mm: f64,
+    #[schema(value_type = Vec<crate::twins::StringFitted>)]
     strings: Vec<facts::StringFitted>,
     total_n: f64,
     source: &'static str,

@@ -3,12 +3,14 @@
 use actix_web::{HttpResponse, web};
 use facts::{Fact, RhPct, TempC, ZoneId, ZoneSet};
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 use store::Saying;
 
 use super::{Answer, Paging, Shop};
 use crate::{
     body::Body,
     compose::new_id,
+    openapi::Api,
     problem::{Kind, Problem},
     state::State,
 };
@@ -19,7 +21,18 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/zones/{id}").route(web::get().to(one)).route(web::put().to(revise)));
 }
 
-#[derive(Deserialize)]
+pub(super) fn describe(api: &mut Api) {
+    api.get("/zones", "Zones, in order of id").query::<Paging>(json!({})).lists::<ZoneWire>();
+    api.post("/zones", "Adds a zone")
+        .takes::<Zone>(json!({"id": "bench", "name": "Bench", "set_temp_c": 20, "set_rh_pct": 50}))
+        .makes::<ZoneWire>();
+    api.get("/zones/{id}", "One zone, its air now").gives::<ZoneWire>();
+    api.put("/zones/{id}", "Sets a zone anew")
+        .takes::<Zone>(json!({"name": "Bench", "set_temp_c": 21, "set_rh_pct": 48}))
+        .gives::<ZoneWire>();
+}
+
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Zone {
     id: Option<ZoneId>,
@@ -28,7 +41,7 @@ struct Zone {
     set_rh_pct: f64,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct ZoneWire {
     id: String,
     name: String,

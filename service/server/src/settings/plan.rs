@@ -20,7 +20,7 @@ pub struct Plan {
 }
 
 /// Which time of a cure the next step waits for. Windows close at their earliest whatever is chosen.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, serde::Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, serde::Serialize, utoipa::ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Certainty {
     /// When the quickest of many would be there.

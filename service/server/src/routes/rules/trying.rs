@@ -8,11 +8,13 @@ use clock::Air;
 use facts::{JointState, MaterialId, Porosity, RhPct, TempC, within};
 use rules::Rule;
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 
 use super::{Answer, Shop, drafted, material};
 use crate::{
     alerts::words::ESTIMATE,
     body::Body,
+    openapi::Api,
     problem::{Kind, Problem},
     state::State,
     workshop::{Course, MovedCure, Over, Trying},
@@ -24,8 +26,17 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/rules/{material}/what-would-change").route(web::post().to(what_would_change)));
 }
 
+pub(super) fn describe(api: &mut Api) {
+    api.post("/rules/try", "Runs a rule in some air")
+        .takes::<Try>(json!({"material": "aliphatic-resin", "air": {"temp_c": 15, "rh_pct": 60}}))
+        .gives::<Tried>();
+    api.post("/rules/{id}/what-would-change", "Which open cures a text would move")
+        .takes::<Change>(json!({"text": include_str!("../../../../../scripts/materials/aliphatic-resin.rhai")}))
+        .gives::<Changes>();
+}
+
 /// The air to try in: constant, or that of a zone.
-#[derive(Debug, Clone, Deserialize)]
+#[derive(Debug, Clone, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct AirSaid {
     temp_c: Option<TempC>,
@@ -36,16 +47,17 @@ struct AirSaid {
     until: Option<DateTime<Utc>>,
 }
 
-#[derive(Debug, Clone, Deserialize)]
+#[derive(Debug, Clone, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct JointSaid {
     gap_um: Option<f64>,
     film_um: Option<f64>,
     #[serde(default)]
+    #[schema(value_type = crate::twins::Porosity)]
     porosity: Porosity,
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Try {
     /// Whose version in force stands beside the draft; none if not said.
@@ -60,7 +72,7 @@ struct Try {
     points: Option<usize>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct Tried {
     from: Option<String>,
     hours: f64,
@@ -114,7 +126,10 @@ fn trying(state: &State, said: &Try) -> Result<(Trying, Option<i64>), Problem> {
 /// Whether the air of a zone is known from an instant on.
 fn kept(state: &State, zone: &str, from_ms: i64, now_ms: i64) -> Result<(), Problem> {
     let bench = state.bench();
-    let timeline = bench.timeline(zone).ok_or_else(|| Problem::not_found("zone", zone))?;
+    let timeline = bench.timeline(zone).ok_or_else(|| {
+        let detail = format!("there is no zone \"{zone}\"");
+        Problem::new(Kind::UnknownReference, detail, "GET /api/v1/zones lists them").about("air.zone")
+    })?;
     let first_ms = timeline.first().map(|(first_ms, _)| first_ms);
     if from_ms > now_ms {
         return Err(invalid("from", "from lies in the future", "leave it out to try the forecast from now on"));
@@ -178,13 +193,13 @@ fn ended() -> Problem {
 /// Most cures looked at for one answer.
 const MOST_CURES: usize = 2000;
 
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Change {
     text: String,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct Changes {
     items: Vec<MovedCure>,
     /// Open glue-ups and coats of the material that were looked at, and how many there are.

@@ -5,10 +5,11 @@ use std::sync::Arc;
 use actix_web::{HttpResponse, web};
 use facts::{Fact, MaterialId, RulePutInForce, VersionId};
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 use similar::TextDiff;
 
-use super::{Answer, Shop, list, material};
-use crate::{problem::Problem, state::State};
+use super::{Answer, Shop, asked, list};
+use crate::{openapi::Api, problem::Problem, state::State};
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
     config
@@ -17,8 +18,14 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/rules/{material}/diff").route(web::get().to(diff)));
 }
 
+pub(super) fn describe(api: &mut Api) {
+    api.get("/rules/{id}/versions", "Versions of a rule, newest first").lists::<VersionWire>();
+    api.get("/rules/{id}/versions/{version}", "One version").gives::<VersionWire>();
+    api.get("/rules/{id}/diff", "What differs between two versions").query::<Between>(json!({})).gives::<DiffWire>();
+}
+
 /// One time that a version was in force.
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct VersionWire {
     version: String,
     from: String,
@@ -69,18 +76,18 @@ fn wires(state: &State, history: Vec<(i64, String, RulePutInForce)>, whole: bool
 }
 
 async fn all(shop: Shop, id: web::Path<String>) -> Answer {
-    let history = history(&shop, &material(&id)?).await?;
+    let history = history(&shop, &asked(&id)?).await?;
     list(wires(&shop, history, false))
 }
 
 async fn one(shop: Shop, path: web::Path<(String, String)>) -> Answer {
     let (id, version) = path.into_inner();
-    let history = history(&shop, &material(&id)?).await?;
+    let history = history(&shop, &asked(&id)?).await?;
     let newest = wires(&shop, history, true).into_iter().find(|wire| wire.version == version);
     Ok(HttpResponse::Ok().json(newest.ok_or_else(|| Problem::not_found("rule version", &version))?))
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Between {
     /// The older text; the one before the version in force if not said.
@@ -89,7 +96,7 @@ struct Between {
     to: Option<VersionId>,
 }
 
-#[derive(Serialize)]
+#[derive(Serialize, utoipa::ToSchema)]
 struct DiffWire {
     from: String,
     to: String,
@@ -98,7 +105,7 @@ struct DiffWire {
 }
 
 async fn diff(shop: Shop, id: web::Path<String>, between: web::Query<Between>) -> Answer {
-    let history = history(&shop, &material(&id)?).await?;
+    let history = history(&shop, &asked(&id)?).await?;
     let last = history.len() - 1;
     let find = |version: &Option<VersionId>, default: usize| match version {
         None => Ok(&history[default].2),

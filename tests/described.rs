@@ -1,0 +1,238 @@
+//! What the API says of itself is so: every address is described, every example is taken, and a tester that is not ours
+//! finds no answer that is not described.
+#![expect(clippy::unwrap_used, reason = "a test ends where something is not as it must be")]
+
+use std::{collections::BTreeSet, path::Path, process::Command};
+
+use bench::{
+    Bench, Shop,
+    program::{Home, Program},
+    root,
+};
+use reqwest::{Client, Method};
+use serde_json::{Value, json};
+
+/// One method of one address, with what its example sends.
+struct Example {
+    method: Method,
+    pattern: String,
+    path: String,
+    replaces: bool,
+    body: Option<(String, String)>,
+}
+
+impl Example {
+    /// Whether it makes something that others name.
+    fn makes(&self) -> bool {
+        self.body.is_some() && !self.pattern.contains('{')
+    }
+
+    async fn send(&self, http: &Client, base: &str) -> (u16, String) {
+        let url = format!("{base}{}", self.path);
+        let mut request = http.request(self.method.clone(), &url);
+        if self.replaces {
+            let shown = http.get(&url).send().await.unwrap();
+            request = request.header("if-match", shown.headers()["etag"].clone());
+        }
+        if let Some((media, body)) = &self.body {
+            request = request.header("content-type", media).body(body.clone());
+        }
+        let answer = request.send().await.unwrap();
+        (answer.status().as_u16(), answer.text().await.unwrap())
+    }
+}
+
+fn text(value: &Value) -> String {
+    value.as_str().map_or_else(|| value.to_string(), str::to_string)
+}
+
+/// Every example of the document, in its order.
+fn examples(document: &Value) -> Vec<Example> {
+    let mut all = vec![];
+    for (pattern, methods) in document["paths"].as_object().unwrap() {
+        for (method, operation) in methods.as_object().unwrap() {
+            let (mut path, mut query, mut replaces) = (pattern.clone(), vec![], false);
+            for parameter in operation["parameters"].as_array().into_iter().flatten() {
+                let (name, example) = (text(&parameter["name"]), text(&parameter["example"]));
+                match (parameter["in"].as_str().unwrap(), parameter.get("example")) {
+                    ("path", _) => path = path.replace(&format!("{{{name}}}"), &example),
+                    ("query", Some(_)) => query.push(format!("{name}={example}")),
+                    _ => replaces |= name == "If-Match",
+                }
+            }
+            if !query.is_empty() {
+                path = format!("{path}?{}", query.join("&"));
+            }
+            let body = operation["requestBody"]["content"].as_object().map(|content| {
+                let (media, content) = content.iter().next().unwrap();
+                (media.clone(), text(&content["example"]))
+            });
+            let method = method.to_uppercase().parse().unwrap();
+            all.push(Example { method, pattern: pattern.clone(), path, replaces, body });
+        }
+    }
+    all
+}
+
+/// The rule and the schedule the examples name beside those of a small shop.
+fn add_scripts(folder: &Path) {
+    std::fs::create_dir_all(folder.join("schedules")).unwrap();
+    for file in ["materials/fast-epoxy.rhai", "schedules/french-polish.toml"] {
+        std::fs::copy(root().join("scripts").join(file), folder.join(file)).unwrap();
+    }
+}
+
+#[tokio::test]
+async fn every_address_is_described_and_nothing_else() {
+    let bench = Bench::small().await;
+    let document = bench.get("/api/v1/openapi.json").await.good();
+    assert!(document["openapi"].as_str().unwrap().starts_with("3.1"));
+    let described: BTreeSet<String> =
+        examples(&document).iter().map(|one| format!("{} {}", one.method, one.pattern)).collect();
+    let mut listed = BTreeSet::new();
+    for line in bench.items("/api/v1").await {
+        let words: Vec<&str> = line.as_str().unwrap().split(' ').collect();
+        let (path, methods) = words.split_last().unwrap();
+        listed.extend(methods.iter().map(|method| format!("{method} {path}")));
+    }
+    assert_eq!(described, listed);
+    // Whatever a schema refers to stands in the document.
+    let whole = document.to_string();
+    for name in whole.split("#/components/schemas/").skip(1).filter_map(|rest| rest.split('"').next()) {
+        assert!(document["components"]["schemas"][name].is_object(), "{name} is not described");
+    }
+    let page = bench.get("/api").await;
+    for one in examples(&document) {
+        assert!(page.status == 200 && page.text.contains(&one.pattern), "{} is not on the page", one.pattern);
+    }
+    bench.stop().await;
+}
+
+#[tokio::test]
+async fn every_example_is_taken() {
+    let mut shop = Shop::small();
+    add_scripts(&shop.settings.scripts.folder);
+    let mut mia = benchclock::Person { name: "mia".into(), ..Default::default() };
+    mia.tell.insert("else".into(), vec!["page".into()]);
+    shop.settings.people = vec![mia];
+    let bench = Bench::open(shop, benchclock::Now::standing_at(bench::ms(bench::BEGIN)), false).await;
+    let document = bench.get("/api/v1/openapi.json").await.good();
+    let all = examples(&document);
+    let base = bench.url("");
+    let taken = async |one: &Example| {
+        let (status, said) = one.send(bench.http(), &base).await;
+        assert!((200..300).contains(&status), "{} {}: {status} {said}", one.method, one.path);
+    };
+    for one in all.iter().filter(|one| one.makes()) {
+        taken(one).await;
+    }
+    let readings = "/api/v1/zones/bench/readings";
+    for temp_c in [72, 73] {
+        let hot = json!({"sensor": format!("s-{temp_c}"), "temp_c": temp_c, "rh_pct": 50});
+        bench.post(readings, hot).await.problem(422, "invalid");
+    }
+    assert!(bench.alarms().await > 0);
+    let (asking, doing): (Vec<_>, Vec<_>) =
+        all.iter().filter(|one| !one.makes()).partition(|one| one.method == Method::GET);
+    // What is dropped, withdrawn or closed goes last.
+    let ends = |one: &&&Example| {
+        ["drop", "withdraw", "close", "cancel"].iter().any(|end| one.pattern.ends_with(&format!("/{end}")))
+    };
+    for one in doing.iter().filter(|one| !ends(one)) {
+        taken(one).await;
+    }
+    for one in asking {
+        // The stream does not end, and which version a rule has is not known to the document.
+        if !one.pattern.ends_with("/events") && !one.pattern.ends_with("{version}") {
+            taken(one).await;
+        }
+    }
+    for one in doing.iter().filter(ends).rev() {
+        taken(one).await;
+    }
+    bench.stop().await;
+}
+
+#[tokio::test]
+async fn a_wrong_method_is_told_the_right_ones_and_head_answers_as_get() {
+    let bench = Bench::small().await;
+    let sent = bench.http().delete(bench.url("/api/v1/zones")).send().await.unwrap();
+    assert_eq!(sent.status(), 405);
+    assert_eq!(sent.headers()["allow"], "GET, HEAD, POST");
+    assert_eq!(sent.headers()["content-type"], "application/problem+json");
+    for path in ["/api/v1", "/api/v1/board", "/api/v1/events", "/api/v1/export", "/", "/health/live"] {
+        let head = bench.http().head(bench.url(path)).send().await.unwrap();
+        let get = bench.http().get(bench.url(path)).send().await.unwrap();
+        assert_eq!((head.status(), &head.headers()["content-type"]), (get.status(), &get.headers()["content-type"]));
+        assert_eq!(head.headers().get("content-length"), get.headers().get("content-length"), "{path}");
+        assert_eq!(head.text().await.unwrap(), "", "{path}");
+    }
+    bench.stop().await;
+}
+
+#[tokio::test]
+async fn a_coat_is_no_glue_up() {
+    let bench = Bench::small().await;
+    bench.furnish().await;
+    bench.glue_up("g-1").await;
+    let coat = json!({"id": "c-1", "instrument": "guitar", "surface": "top", "material": "shellac", "zone": "bench"});
+    bench.post("/api/v1/coats", coat).await.good();
+    let wrong = bench.get("/api/v1/glue-ups/c-1").await.problem(404, "not-found");
+    assert_eq!(wrong["mend"], "it is a coat: ask for /api/v1/coats/c-1");
+    bench.get("/api/v1/coats/g-1/milestones").await.problem(404, "not-found");
+    bench.post("/api/v1/coats/g-1/withdraw", json!({"reason": "x"})).await.problem(404, "not-found");
+    bench.post("/api/v1/glue-ups/c-1/clamps-off", json!({})).await.problem(404, "not-found");
+    bench.stop().await;
+}
+
+#[tokio::test]
+async fn a_value_of_the_wrong_type_is_named() {
+    let bench = Bench::small().await;
+    let zone = json!({"name": "x", "set_temp_c": "warm", "set_rh_pct": 50});
+    assert_eq!(bench.post("/api/v1/zones", zone).await.problem(422, "invalid")["field"], "set_temp_c");
+    let step = json!({"id": "glue", "kind": "glue_up"});
+    let job = json!({"title": "x", "instrument": "guitar", "steps": [step]});
+    assert_eq!(bench.post("/api/v1/jobs", job).await.problem(422, "invalid")["field"], "steps[0].title");
+    let step = json!({"id": "glue", "kind": "dance", "title": "x"});
+    let job = json!({"title": "x", "instrument": "guitar", "steps": [step]});
+    assert_eq!(bench.post("/api/v1/jobs", job).await.problem(422, "invalid")["field"], "steps[0].kind");
+    bench.stop().await;
+}
+
+/// Schemathesis (MIT) makes requests from the document, good and bad, and holds every answer against it.
+#[tokio::test]
+async fn a_tester_finds_no_answer_that_is_not_described() {
+    let python = root().join("target/python-venv/bin/schemathesis");
+    assert!(python.exists(), "{} is missing: run tests/run, which installs it", python.display());
+    let home = Home::new();
+    add_scripts(&home.folder().join("scripts"));
+    let mut settings = std::fs::read_to_string(home.config()).unwrap();
+    settings += "[[people]]\nname = \"mia\"\ntell = { else = [\"page\"] }\n";
+    home.write(&settings);
+    let program = Program::serve(&home).await;
+    let document: Value =
+        program.http().get(program.url("/api/v1/openapi.json")).send().await.unwrap().json().await.unwrap();
+    for one in examples(&document).iter().filter(|one| one.makes()) {
+        one.send(program.http(), &program.url("")).await;
+    }
+    let mut command = Command::new(python);
+    command.args(["run", "--no-color", "--seed", "1", "--max-examples", "15", "--continue-on-failure"]);
+    command.args([
+        "--phases",
+        "examples,coverage,fuzzing",
+        "--request-timeout",
+        "20",
+        "--suppress-health-check",
+        "all",
+    ]);
+    command.args(["--exclude-path", "/api/v1/events", "--generation-database", "none"]);
+    command.args(["--checks", CHECKS, "--warnings", "off"]);
+    command.arg(program.url("/api/v1/openapi.json")).current_dir(home.folder());
+    let output = tokio::task::spawn_blocking(move || command.output().unwrap()).await.unwrap();
+    let said = String::from_utf8_lossy(&output.stdout).into_owned();
+    assert!(output.status.success(), "{said}{}", String::from_utf8_lossy(&output.stderr));
+    program.terminate().await;
+}
+
+const CHECKS: &str = "not_a_server_error,status_code_conformance,content_type_conformance,response_headers_conformance,\
+                      response_schema_conformance,unsupported_method";
