@@ -19,4 +19,5 @@ mod plans;
 mod readme;
 mod rule_host;
 mod string_up;
+mod telling;
 mod wood;

@@ -3,6 +3,7 @@
 #![expect(clippy::unwrap_used, reason = "a test ends where something is not as it must be")]
 
 mod fields;
+mod scripts;
 mod wire;
 
 use bench::{Answer, Bench};

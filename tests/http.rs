@@ -3,7 +3,7 @@
 #![expect(clippy::unwrap_used, reason = "a test ends where something is not as it must be")]
 
 mod alerts;
-mod events;
+pub(crate) mod events;
 mod hooks;
 mod lists;
 mod once;
@@ -12,13 +12,14 @@ mod recurring;
 mod rules;
 mod tasks;
 mod walk;
-mod webhooks;
+pub(crate) mod webhooks;
+mod workshop;
 
 use serde_json::Value;
 
 /// The instant of a field, ms.
 #[track_caller]
-fn at_ms(value: &Value) -> i64 {
+pub(crate) fn at_ms(value: &Value) -> i64 {
     bench::ms(value.as_str().unwrap_or_else(|| panic!("{value} is no time")))
 }
 

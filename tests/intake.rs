@@ -4,7 +4,7 @@ mod calibration;
 mod csv;
 mod door;
 mod migration;
-mod mqtt;
+pub(crate) mod mqtt;
 mod quarantine;
 mod senml;
 mod silence;

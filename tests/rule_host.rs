@@ -2,8 +2,11 @@
 //! the place and the reason. Attacks are in `sandbox`, mistakes in `faults`, and what is remembered in `versions`.
 
 mod faults;
+mod mutants;
 mod sandbox;
+mod sheets;
 mod versions;
+mod words;
 
 use std::sync::{Arc, LazyLock};
 

@@ -83,6 +83,8 @@ impl Shop {
         settings.store.backups = folder.path().join("backups");
         settings.scripts.folder = root().join("scripts");
         settings.scripts.watch = false;
+        settings.store.photos = folder.path().join("photos");
+        settings.shop.procedures = root().join("config/procedures");
         Self { folder, settings }
     }
 
@@ -316,6 +318,12 @@ impl Bench {
     /// When the store fails.
     pub async fn alarms(&self) -> usize {
         Service::alarm_step(&self.state).await.expect("what is due is told")
+    }
+
+    /// Waits until an alert is told, where the background tasks run.
+    pub async fn until_told(&self, id: &str) {
+        let path = format!("/api/v1/alerts/{id}");
+        until(id, async || (self.get(&path).await.status == 200).then_some(())).await;
     }
 
     /// Tries what waits in the outbox; how many that were.

@@ -295,6 +295,7 @@ fn full_journal(shop: &Shop, version: &str, text: &str) -> (usize, usize) {
         version: stock::id(version),
         file: "materials/aliphatic-resin.rhai".into(),
         text: text.into(),
+        override_reason: None,
     };
     entries.push(stock::entry(stock::recorded(0, begin_ms, Fact::RulePutInForce(rule))));
     entries.extend((0..20).map(|z| stock::entry(stock::recorded(0, begin_ms, stock::zone(&format!("zone-{z}"))))));

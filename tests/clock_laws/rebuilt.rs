@@ -2,7 +2,7 @@
 //! order the readings came and however often they were corrected.
 
 use clock::{AlertState, Bench};
-use facts::{Bound, Fact, HygrometerCalibrated, Limit, Meets, Reading, Salt, SaltPoint};
+use facts::{Bound, CureRuleChanged, Fact, HygrometerCalibrated, Limit, Meets, Reading, Salt, SaltPoint};
 use proptest::prelude::*;
 
 use super::{
@@ -28,6 +28,7 @@ enum Event {
     Put { zone: usize, ago_h: f64 },
     ClampsOff { cure: usize },
     Withdraw { cure: usize },
+    ChangeRule { cure: usize, law: usize, stages: usize },
     Observe { cure: usize, stage: usize, reached: bool, ago_h: f64 },
     CloseJob,
     SetZone { zone: usize, temp_c: f64 },
@@ -64,6 +65,8 @@ fn event() -> impl Strategy<Value = Event> {
         2 => (which.clone(), zone.clone(), ago_h).prop_map(|(cure, zone, ago_h)| Event::Carry { cure, zone, ago_h }),
         1 => which.clone().prop_map(|cure| Event::ClampsOff { cure }),
         1 => which.clone().prop_map(|cure| Event::Withdraw { cure }),
+        2 => (which.clone(), 0..LAWS.len(), 0..3_usize)
+            .prop_map(|(cure, law, stages)| Event::ChangeRule { cure, law, stages }),
         1 => Just(Event::CloseJob),
         1 => Just(Event::Stage),
         1 => (zone.clone(), temp_c.clone()).prop_map(|(zone, temp_c)| Event::SetZone { zone, temp_c }),
@@ -128,6 +131,14 @@ impl Shop {
             Event::Stage => {
                 let stage = facts::Stage::HalfTension;
                 (now_h, Fact::StageReached(facts::StageReached { instrument: id("guitar"), stage }))
+            }
+            Event::ChangeRule { cure: n, law, stages } => {
+                let like = begun(stages, LAWS[law], ZONES[0], now_h, 0, false);
+                let (rule_version, milestones, limits) = (like.rule_version, like.milestones, vec![]);
+                let bearing = like.bearing;
+                let change =
+                    CureRuleChanged { cure: cure(n), rule_version, mode: String::new(), milestones, limits, bearing };
+                (now_h, Fact::CureRuleChanged(change.into()))
             }
             Event::Observe { cure: n, stage, reached, ago_h } => {
                 let known = self.bench.observations().len();

@@ -194,7 +194,8 @@ pub(super) fn lot(lot: &str, material: &str) -> Fact {
 
 pub(super) fn in_force(material: &str, law: &str) -> Fact {
     let (material, version) = (id(material), id(law));
-    Fact::RulePutInForce(RulePutInForce { material, version, file: "materials/x.rhai".into(), text: String::new() })
+    let file = "materials/x.rhai".into();
+    Fact::RulePutInForce(RulePutInForce { material, version, file, text: String::new(), override_reason: None })
 }
 
 impl Shop {

@@ -20,6 +20,8 @@ async fn three_fast_coats_take_longer_to_harden_than_three_slow_ones() {
     }
     // Each of a coat on bare wood, of three fast ones, of three slow ones.
     let (first, fast, slow) = (&last[0], &last[2], &last[5]);
+    // On bare wood the rule's own hours stand.
+    assert_eq!((likely_h(first, "sandable"), likely_h(first, "rub_out")), (4.0, 504.0));
     for stage in ["sandable", "dry_through", "print_free", "rub_out"] {
         let (alone_h, fast_h, slow_h) = (likely_h(first, stage), likely_h(fast, stage), likely_h(slow, stage));
         assert!(alone_h <= slow_h && slow_h < fast_h, "{stage}: {alone_h}, {slow_h}, {fast_h}");

@@ -288,7 +288,7 @@ async fn a_name_with_markup_in_it_is_shown_as_text() {
     bench.post("/api/v1/joints", json!({"id": "evil", "instrument": "evil", "name": evil})).await.good();
     let body = json!({"id": "evil", "joint": "evil", "material": "aliphatic-resin", "zone": "bench"});
     bench.post("/api/v1/glue-ups", body).await.good();
-    for page in ["/", "/cures/evil", "/glue-up"] {
+    for page in ["/", "/cures/evil", "/glue-up?step=none", "/jobs/new"] {
         let html = bench.get(page).await.text;
         assert!(
             html.contains("alert(1)") && !html.contains("<script>alert") && !html.contains("<img"),

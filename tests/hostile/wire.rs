@@ -87,16 +87,19 @@ async fn a_form_that_cannot_be_read_is_told_so() {
     held(send(form, format!("joint={}", "x".repeat(1_000_000))).await, 413, "too-large", "", "the form", "a long form");
     // What was written by hand is answered on the page, beside the form.
     for (body, word) in [
-        ("joint=bridge&material=aliphatic-resin&zone=bench&minutes_ago=soon", "no number"),
-        ("joint=bridge&material=aliphatic-resin&zone=bench&minutes_ago=-5", "0 to 527040 min"),
+        ("joint=bridge&material=aliphatic-resin&zone=bench&started=soon", "0 to 527040 min"),
+        ("joint=bridge&material=aliphatic-resin&zone=bench&started=-5", "0 to 527040 min"),
+        ("joint=bridge&material=aliphatic-resin&zone=bench&started=at&clock=late", "no time of day"),
+        ("joint=bridge&material=aliphatic-resin&zone=bench&pressed_ms=1", "kept too long"),
         ("joint=bridge&material=aliphatic-resin&zone=bench&clamp=cam-1", "in use"),
-        ("joint=bridge&material=aliphatic-resin&zone=", "zone id"),
-        ("joint=bridge&material=aliphatic-resin", "zone id"),
+        ("joint=bridge&material=aliphatic-resin&zone=", "zone is missing"),
+        ("joint=bridge&material=aliphatic-resin", "zone is missing"),
         ("zone=bench&material=aliphatic-resin&joint=%FF%FE", "joint id"),
-        ("", "zone id"),
+        ("", "zone is missing"),
     ] {
         let answer = send(form, body.into()).await;
-        assert_eq!(answer.status, 422, "{body}: {}", answer.text);
+        let status = if word == "in use" { 409 } else { 422 };
+        assert_eq!(answer.status, status, "{body}: {}", answer.text);
         assert!(answer.text.contains(word) && answer.text.contains("<form"), "{body}: {}", answer.text);
     }
     assert_eq!(whole(&bench).await, before);

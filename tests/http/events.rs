@@ -7,21 +7,21 @@ use serde_json::{Value, json};
 
 /// One event as it came.
 #[derive(Debug, PartialEq)]
-pub(super) struct Event {
-    pub(super) id: Option<i64>,
-    pub(super) name: String,
-    pub(super) data: Value,
+pub(crate) struct Event {
+    pub(crate) id: Option<i64>,
+    pub(crate) name: String,
+    pub(crate) data: Value,
 }
 
 /// Somebody who listens.
-pub(super) struct Listener {
+pub(crate) struct Listener {
     answer: reqwest::Response,
     heard: String,
 }
 
 impl Listener {
     /// Comes to the stream, with the id of the last event heard before.
-    pub(super) async fn come(bench: &Bench, last: Option<i64>) -> Self {
+    pub(crate) async fn come(bench: &Bench, last: Option<i64>) -> Self {
         let mut request = bench.http().get(bench.url("/api/v1/events"));
         if let Some(last) = last {
             request = request.header("last-event-id", last.to_string());
@@ -50,7 +50,7 @@ impl Listener {
     }
 
     /// The next event, past heartbeats; none when the stream ended.
-    pub(super) async fn event(&mut self) -> Option<Event> {
+    pub(crate) async fn event(&mut self) -> Option<Event> {
         let next = async {
             loop {
                 let block = self.block().await?;
@@ -64,7 +64,7 @@ impl Listener {
     }
 
     /// The next alert or fact.
-    pub(super) async fn fact(&mut self) -> Event {
+    pub(crate) async fn fact(&mut self) -> Event {
         loop {
             let event = self.event().await.expect("the stream goes on");
             if event.id.is_some() {

@@ -147,13 +147,16 @@ fn filled(address: &str) -> String {
         Some("jobs") => "job",
         Some("joints") => "bridge",
         Some("clamps") => "cam-1",
-        Some("materials") => "aliphatic-resin",
+        Some("materials" | "rules") => "aliphatic-resin",
         Some("lots") => "bottle",
         Some("coats") => "c-1",
         Some("sensors") => "s-1",
         Some("mixes") => "pot",
         Some("schedules") => "polish",
         Some("alerts") => "c-1:dust_free",
+        Some("channels") => "mia:page",
+        // The first 64 bits of the SHA-256 of the endpoint below.
+        Some("push-subscriptions") => "572ed3dbb3c937f4",
         Some("observations") => "o-1",
         _ => "g-1",
     };
@@ -164,8 +167,11 @@ fn filled(address: &str) -> String {
         Some("string-tension") => "?scale_mm=648&note=E4&gauge_thou=12",
         _ => "",
     };
+    let rule = std::fs::read_to_string(bench::root().join("scripts/materials/aliphatic-resin.rhai")).unwrap();
+    let version = rules::Rule::version_of(&rule);
     address
         .replace("{id}", id)
+        .replace("{version}", version.as_str())
         .replace("{material}", "shellac")
         .replace("{step}", "glue")
         .replace("{plan}", "evening")
@@ -177,7 +183,7 @@ fn filled(address: &str) -> String {
 #[tokio::test]
 async fn every_address_the_service_lists_answers() {
     // Something that is mixed, and a schedule.
-    let shop = Shop::small();
+    let mut shop = Shop::small();
     let scripts = bench::root().join("scripts");
     std::fs::create_dir_all(shop.settings.scripts.folder.join("schedules")).unwrap();
     for (from, to) in [
@@ -186,7 +192,15 @@ async fn every_address_the_service_lists_answers() {
     ] {
         std::fs::copy(scripts.join(from), shop.settings.scripts.folder.join(to)).unwrap();
     }
+    let mut mia = benchclock::Person { name: "mia".into(), ..Default::default() };
+    mia.tell.insert("else".into(), vec!["page".into()]);
+    shop.settings.people = vec![mia];
     let bench = Bench::open(shop, benchclock::Now::standing_at(bench::ms(bench::BEGIN)), false).await;
+    // The browser's keys of RFC 8291 appendix A.
+    let keys = json!({"auth": "BTBZMqHH6r4Tts7J_aSIgg", "p256dh":
+        "BCVxsr7N_eNgVRqvHtD0zTZsEc6-VV-JvLexhqUzORcxaOzi6-AYWXvTBHm4bjyPjs7Vd8pZGH6SRpkNtoIAiw4"});
+    let browser = json!({"person": "mia", "subscription": {"endpoint": "https://push.example.org/1", "keys": keys}});
+    bench.post("/api/v1/push-subscriptions", browser).await.good();
     bench.furnish().await;
     let pot = json!({"id": "pot", "material": "fast-epoxy", "zone": "bench", "wanted_ml": 10});
     bench.post("/api/v1/mixes", pot).await.good();

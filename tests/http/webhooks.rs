@@ -14,20 +14,20 @@ use serde_json::{Value, json};
 use sha2::Sha256;
 use tokio_util::task::TaskTracker;
 
-const SECRET: &str = "a secret of the bench tests";
+pub(crate) const SECRET: &str = "a secret of the bench tests";
 
 /// One request the receiver got, its signature already proved.
 #[derive(Debug, Clone)]
-struct Got {
+pub(crate) struct Got {
     path: String,
     id: String,
     timestamp_s: i64,
-    body: Value,
+    pub(crate) body: Value,
 }
 
 /// A receiver on a port of its own that checks each signature by itself.
 #[derive(Clone, Default)]
-struct Receiver {
+pub(crate) struct Receiver {
     got: Arc<Mutex<Vec<Got>>>,
     /// What to answer next; 204 when empty.
     answers: Arc<Mutex<VecDeque<u16>>>,
@@ -54,7 +54,7 @@ async fn take(receiver: web::Data<Receiver>, request: HttpRequest, body: String)
 
 impl Receiver {
     /// Starts one that gives these answers first; gives its address.
-    fn start(answers: &[u16]) -> (Self, String) {
+    pub(crate) fn start(answers: &[u16]) -> (Self, String) {
         let receiver = Self { answers: Arc::new(Mutex::new(answers.iter().copied().collect())), ..Self::default() };
         let data = web::Data::new(receiver.clone());
         let app = move || App::new().app_data(data.clone()).default_service(web::to(take));
@@ -64,7 +64,7 @@ impl Receiver {
         (receiver, url)
     }
 
-    fn got(&self) -> Vec<Got> {
+    pub(crate) fn got(&self) -> Vec<Got> {
         self.got.lock().unwrap().clone()
     }
 }

@@ -14,10 +14,10 @@ use serde_json::{Value, json};
 use super::held;
 
 /// A broker on loopback that keeps its sessions in a folder; ended when dropped.
-struct Broker(Child);
+pub(crate) struct Broker(Child);
 
 impl Broker {
-    fn start(folder: &Path, port: u16) -> Self {
+    pub(crate) fn start(folder: &Path, port: u16) -> Self {
         let store = folder.join("mosquitto");
         std::fs::create_dir_all(&store).expect("a folder for the broker");
         let conf = folder.join("mosquitto.conf");
@@ -54,7 +54,7 @@ impl Drop for Broker {
     }
 }
 
-fn free_port() -> u16 {
+pub(crate) fn free_port() -> u16 {
     let listener = TcpListener::bind("127.0.0.1:0").expect("a port");
     listener.local_addr().expect("its address").port()
 }

@@ -167,7 +167,7 @@ async fn the_sheet_prints_what_the_answer_says_and_escapes_names() {
         assert!(sheet.text.contains(said), "{said}: {}", sheet.text);
     }
     assert!(!sheet.text.contains("<b>brace") && sheet.text.contains("brace &#38; co"), "{}", sheet.text);
-    let style = bench.get("/board.css").await.text;
+    let style = bench.get("/look.css").await.text;
     assert!(style.contains("@media print"));
     let chart = bench.get("/api/v1/instruments/guitar/string-up/chart.svg").await;
     assert_eq!(chart.media, "image/svg+xml");

@@ -88,6 +88,15 @@ impl Bench {
                     None => Ok(()),
                 }
             }
+            Fact::CureRuleChanged(change) => {
+                match self.open_cure(&change.cure)?.begun.rule_version == change.rule_version {
+                    true => Err(conflict(
+                        format!("\"{}\" goes by version {} already", change.cure, change.rule_version),
+                        "nothing needs recording",
+                    )),
+                    false => Ok(()),
+                }
+            }
             Fact::CureWithdrawn { cure, .. } => self.open_cure(cure).map(drop),
             Fact::AlertRaised(raised) => new("alert", &raised.id, self.alerts.contains_key(&raised.id)),
             Fact::AlertSnoozed { alert, until } => {
@@ -130,6 +139,8 @@ impl Bench {
                 let was = if known.cancelled_ms.is_some() { "was called off already" } else { "is over" };
                 Err(conflict(format!("plan \"{plan}\" {was}"), "nothing needs recording"))
             }
+            Fact::NoteMade(made) => self.admit_note(made),
+            Fact::PhotoAdded(added) => self.admit_photo(added),
         }
     }
 
@@ -291,7 +302,7 @@ impl Bench {
     }
 
     pub(crate) fn open_job(&self, job: &str, step: Option<&str>) -> Result<(), Refusal> {
-        let known = self.jobs.get(job).ok_or_else(|| unknown("job", job, "jobs"))?;
+        let known = self.known_job(job)?;
         if known.closed {
             return Err(conflict(format!("job \"{job}\" is closed"), "open a new job for further work"));
         }
@@ -301,6 +312,10 @@ impl Bench {
             }
             _ => Ok(()),
         }
+    }
+
+    pub(crate) fn known_job(&self, job: &str) -> Result<&crate::Job, Refusal> {
+        self.jobs.get(job).ok_or_else(|| unknown("job", job, "jobs"))
     }
 
     fn open_cure(&self, cure: &CureId) -> Result<&crate::Cure, Refusal> {
@@ -387,6 +402,9 @@ fn spoken(fact: &Fact) -> Result<(), Refusal> {
         Fact::LotAdded(lot) => words("label", &lot.label, 0),
         Fact::LotClosed(closed) => words("reason", &closed.reason, 0),
         Fact::CureBegun(begun) => begun.surface.iter().try_for_each(|surface| words("surface", surface, 1)),
+        Fact::RulePutInForce(rule) => {
+            rule.override_reason.iter().try_for_each(|reason| words("override_reason", reason, 1))
+        }
         Fact::CureWithdrawn { reason, .. } | Fact::ObservationWithdrawn { reason, .. } => words("reason", reason, 1),
         Fact::ObservationMade(made) => words("note", &made.note, 0),
         Fact::StepAdded { step, .. } => words("step.title", &step.title, 1),
@@ -394,7 +412,7 @@ fn spoken(fact: &Fact) -> Result<(), Refusal> {
     }
 }
 
-fn words(what: &str, text: &str, least: usize) -> Result<(), Refusal> {
+pub(crate) fn words(what: &str, text: &str, least: usize) -> Result<(), Refusal> {
     let length = text.trim().chars().count();
     if (least..=LONGEST).contains(&length) && !text.chars().any(char::is_control) {
         return Ok(());
@@ -455,6 +473,7 @@ pub fn claims(fact: &Fact) -> Vec<(&'static str, &str)> {
             let coated = (begun.cure_kind == CureKind::Coat).then_some(("coats of", begun.instrument.as_str()));
             clamps.chain(job).chain(coated).chain([("cure", begun.id.as_str())]).collect()
         }
+        Fact::CureRuleChanged(change) => vec![("cure", change.cure.as_str())],
         Fact::CureMoved { cure, .. } | Fact::ClampsOff { cure, .. } | Fact::CureWithdrawn { cure, .. } => {
             vec![("cure", cure.as_str())]
         }
@@ -470,6 +489,8 @@ pub fn claims(fact: &Fact) -> Vec<(&'static str, &str)> {
         // The zone too: two plans for the same time there do not go together.
         Fact::AirPlanned(said) => vec![("plan", said.id.as_str()), ("zone", said.zone.as_str())],
         Fact::PlanCancelled { plan } => vec![("plan", plan.as_str())],
+        Fact::NoteMade(made) => vec![("job", made.job.as_str())],
+        Fact::PhotoAdded(added) => vec![("job", added.job.as_str())],
         Fact::MixMade(made) => vec![("mix", made.id.as_str())],
     }
 }

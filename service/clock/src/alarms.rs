@@ -93,7 +93,7 @@ impl Bench {
     }
 
     /// Sets a cure's alarms anew after its ages changed; what it told may have become untrue.
-    fn rearm(&mut self, ix: CureIx) {
+    pub(crate) fn rearm(&mut self, ix: CureIx) {
         self.arm(ix);
         let told = self.cures[ix as usize].told.iter().enumerate().filter(|(_, told)| told.alert.is_some());
         self.suspects.extend(told.map(|(m, _)| (ix, m as u8)));
@@ -149,6 +149,13 @@ impl Bench {
 
     /// A closed cure leaves its clocks; what it told stays.
     pub(crate) fn leave_clocks(&mut self, ix: CureIx) {
+        self.off_clocks(ix);
+        self.open.remove(&ix);
+        self.cures[ix as usize].closed = true;
+    }
+
+    /// Takes a cure with its alarms off every clock it is or was on.
+    pub(crate) fn off_clocks(&mut self, ix: CureIx) {
         for milestone in 0..self.cures[ix as usize].told.len() {
             self.disarm(ix, milestone);
         }
@@ -157,8 +164,6 @@ impl Bench {
             clock.cures.remove(&ix);
             clock.unsettled.remove(&ix);
         }
-        self.open.remove(&ix);
-        self.cures[ix as usize].closed = true;
     }
 
     pub(crate) fn mark_stale(&mut self, zone: usize, clock: usize) {

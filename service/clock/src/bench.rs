@@ -13,7 +13,7 @@ use facts::{
 };
 
 use crate::{
-    Air, Cure, Forecast, Laws, Mix, Observation, Outlook, Planned, Plate, Shelved, Timeline,
+    Air, Cure, Forecast, Laws, Mix, Note, Observation, Outlook, Photo, Planned, Plate, Shelved, Timeline,
     coats::SurfaceKey,
     cure_clock::{ClockKey, CureIx},
     sensors::{Calibration, Calibrations, Combining},
@@ -69,6 +69,19 @@ pub struct Job {
     pub cures: Vec<CureId>,
     /// Whether anything more may be begun on it.
     pub closed: bool,
+    /// When it was opened, ms.
+    pub opened_ms: i64,
+    /// What was written down about it, oldest first.
+    pub notes: Vec<Note>,
+    /// Its photos, oldest first.
+    pub photos: Vec<Photo>,
+}
+
+impl Job {
+    pub(crate) fn new(opened: JobOpened, opened_ms: i64) -> Self {
+        let (done, cures, notes, photos) = Default::default();
+        Self { opened, done, cures, closed: false, opened_ms, notes, photos }
+    }
 }
 
 /// A clamp and where it is.
@@ -267,6 +280,11 @@ impl Bench {
     /// Every glue-up and coat, in the order they were registered.
     pub fn cures(&self) -> &[Cure] {
         &self.cures
+    }
+
+    /// How many glue-ups and coats have something still to come.
+    pub fn open_cures(&self) -> usize {
+        self.open.len()
     }
 
     /// Zones in the order they were set up.

@@ -4,8 +4,6 @@
 //! A coat that another lies on has nothing more to tell: its alarms go, and it leaves its clocks. What it still held then
 //! stands in the fact of the coat that covers it, so that the next coat needs to look no further than the top one.
 
-use std::cmp::Reverse;
-
 use facts::{CoatBeneath, CureKind, InstrumentId, Meets, TargetAge};
 use physics::film::Coats;
 
@@ -20,6 +18,9 @@ const DEEP: [&str; 4] = ["sandable", "dry_through", "print_free", "rub_out"];
 const SURFACE: [&str; 4] = ["set_to_touch", "dust_free", "tack_free", "dry_to_touch"];
 /// Most coats looked at; those further down have long been dry.
 const DEEPEST: usize = 30;
+
+/// Solvent beneath, µm, so little that a rule's own hours stand as they are.
+const LEAST_CARRIED_UM: f64 = 1e-3;
 
 /// The surface a coat lies on; none for a glue-up.
 pub(crate) fn surface_of(cure: &Cure) -> Option<SurfaceKey> {
@@ -153,12 +154,14 @@ fn stack(coats: &[CoatBeneath]) -> Coats {
 /// carried in from beneath, µm.
 pub fn harden_later(milestones: &mut [TargetAge], laid: CoatBeneath, beneath: &[CoatBeneath]) -> f64 {
     let carried_um: f64 = beneath.iter().map(|coat| coat.solvent_um).sum();
+    if carried_um < LEAST_CARRIED_UM {
+        return carried_um;
+    }
     let dry: Vec<CoatBeneath> = beneath.iter().map(|coat| CoatBeneath { solvent_um: 0.0, ..*coat }).collect();
     let with = |beneath: &[CoatBeneath]| stack(&[beneath, &[laid]].concat());
     let mut deep: Vec<&mut TargetAge> =
         milestones.iter_mut().filter(|m| DEEP.contains(&m.stage.as_str()) && m.likely_h > 0.0).collect();
-    deep.sort_by_key(|m| Reverse((m.likely_h * 1e6) as i64));
-    deep.reverse();
+    deep.sort_by(|a, b| a.likely_h.total_cmp(&b.likely_h));
     let ages_h: Vec<f64> = deep.iter().map(|m| m.likely_h).collect();
     let later = with(beneath).as_dry_as(&with(&dry), &ages_h).unwrap_or(ages_h);
     for (milestone, later_h) in deep.into_iter().zip(later) {

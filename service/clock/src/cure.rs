@@ -30,6 +30,8 @@ pub struct Cure {
     /// Where it has been; the last is where it is. Ages are read through [`Cure::open_legs`].
     pub(crate) legs: Vec<Leg>,
     pub(crate) told: Vec<Told>,
+    /// What was told of stages that only a former version of its rule had.
+    pub(crate) former: Vec<(String, Told)>,
 }
 
 /// A stretch of a cure in one zone.

@@ -6,7 +6,7 @@ use facts::{AlertId, CureId, Meets, MixId};
 use crate::{
     Bench,
     alarms::{alert_age_h, alert_band},
-    cure_clock::{Alarm, CureIx},
+    cure_clock::{AgeH, Alarm, CureIx},
 };
 
 /// Something to be told now.
@@ -75,9 +75,31 @@ impl Bench {
         let floors: Vec<_> = self.floors.range(..=(now_ms, CureIx::MAX, u8::MAX)).take(at_most).copied().collect();
         due.extend(floors.into_iter().map(|(floor_ms, cure, m)| self.reached(cure, m as usize, floor_ms, now_ms)));
         due.extend(self.gelling(now_ms));
-        let again = self.snoozed.iter().take_while(|(until_ms, _)| *until_ms <= now_ms);
-        due.extend(again.map(|(_, alert)| Due::Again { alert: alert.clone() }));
+        let again = self.snoozed.iter().take_while(|(until_ms, _)| *until_ms <= now_ms).map(|(_, alert)| alert);
+        // What is taken back in the same breath is not told again.
+        let untrue =
+            |alert: &AlertId| due.iter().any(|due| matches!(due, Due::Untrue { alert: of, .. } if of == alert));
+        let again: Vec<_> = again.filter(|alert| !untrue(alert)).cloned().collect();
+        due.extend(again.into_iter().map(|alert| Due::Again { alert }));
         due
+    }
+
+    /// Whether anything is expected to open after one instant and no later than another: at the slow edge of the air, as
+    /// it would be told.
+    pub fn opens_between(&self, after_ms: i64, until_ms: i64) -> bool {
+        let band = alert_band(Meets::Opens);
+        let waits_only = self.floors.range((after_ms + 1, 0, 0)..=(until_ms, CureIx::MAX, u8::MAX)).next().is_some();
+        let on_clock = |zone: usize, clock: usize| {
+            let opening = &self.zones[zone].clocks[clock].opening;
+            if opening.is_empty() {
+                return false;
+            }
+            let [after_h, until_h] = [after_ms, until_ms].map(|ms| self.age_on(zone, clock, ms, band));
+            let first = Alarm { target: AgeH(after_h + AGE_EPS_H), cure: CureIx::MAX, milestone: u8::MAX };
+            opening.range(first..).next().is_some_and(|alarm| alarm.target.0 <= until_h)
+        };
+        let of_zone = |zone: usize| (0..self.zones[zone].clocks.len()).any(|clock| on_clock(zone, clock));
+        waits_only || (0..self.zones.len()).any(of_zone)
     }
 
     /// When to ask for what is due again, ms; none while nothing is waiting.

@@ -2,7 +2,11 @@
 
 use facts::{Limit, TargetAge};
 
-use crate::{Air, Band, Bench, Cure, ages::HOUR_MS, surface::is_broken};
+use crate::{
+    Air, Band, Bench, Cure,
+    stretch::{self, Stretch},
+    surface::is_broken,
+};
 
 /// One milestone with its times, ms since 1970 UTC; none where the expected air never gets there.
 #[derive(Debug, Clone, PartialEq)]
@@ -45,33 +49,23 @@ impl Bench {
         cure.open_legs().last().map(|_| self.gathered(cure, at_ms, Band::Middle))
     }
 
+    /// Its legs as stretches on their clocks.
+    fn stretches<'a>(&'a self, cure: &'a Cure) -> impl Iterator<Item = Stretch<'a>> + Clone {
+        cure.open_legs().iter().map(|leg| Stretch {
+            ages: &self.zones[leg.zone].clocks[leg.clock].ages,
+            air: self.air_of(leg.zone),
+            from_ms: leg.from_ms,
+        })
+    }
+
     /// Age gathered by an instant over all legs that began before it.
     pub(crate) fn gathered(&self, cure: &Cure, at_ms: i64, band: Band) -> f64 {
-        let legs = cure.open_legs();
-        let ends = legs.iter().skip(1).map(|next| next.from_ms).chain([i64::MAX]);
-        legs.iter().zip(ends).take_while(|(leg, _)| leg.from_ms < at_ms).fold(0.0, |age, (leg, end_ms)| {
-            let on = |at_ms| self.age_on(leg.zone, leg.clock, at_ms, band);
-            age + on(at_ms.min(end_ms)) - on(leg.from_ms)
-        })
+        stretch::gathered(self.stretches(cure), at_ms, band)
     }
 
     /// When a cure reaches an age, whichever leg that falls on.
     pub(crate) fn time_of(&self, cure: &Cure, age_h: f64, band: Band) -> Option<i64> {
-        let mut left_h = age_h;
-        let legs = cure.open_legs();
-        for (i, leg) in legs.iter().enumerate() {
-            let start_h = self.age_on(leg.zone, leg.clock, leg.from_ms, band);
-            let next_ms = legs.get(i + 1).map(|next| next.from_ms);
-            let at_ms =
-                self.zones[leg.zone].clocks[leg.clock].ages.time_of(start_h + left_h, band, self.air_of(leg.zone));
-            match (at_ms, next_ms) {
-                (Some(at_ms), Some(next_ms)) if at_ms > next_ms => {}
-                (None, Some(_)) => {}
-                _ => return at_ms,
-            }
-            left_h -= self.age_on(leg.zone, leg.clock, next_ms?, band) - start_h;
-        }
-        None
+        stretch::time_of(self.stretches(cure), age_h, band)
     }
 
     /// Every milestone of a cure, in its rule's order, as it looks at `now_ms`.
@@ -92,16 +86,7 @@ impl Bench {
                 reached: told_ms.is_some(),
             };
         }
-        let floor_ms = cure.begun.started_at.timestamp_millis() + (target.floor_h * HOUR_MS) as i64;
-        let time = |age_h, band| Some(self.time_of(cure, age_h, band)?.max(floor_ms));
-        let safe_ms = time(target.safe_h, Band::Slow);
-        Milestone {
-            target,
-            earliest_ms: time(target.earliest_h, Band::Fast),
-            likely_ms: time(target.likely_h, Band::Middle),
-            safe_ms,
-            reached: safe_ms.is_some_and(|ms| ms <= now_ms),
-        }
+        stretch::milestone(self.stretches(cure), target, cure.begun.started_at.timestamp_millis(), now_ms)
     }
 
     /// How well the air of a cure was known from its start to `now_ms`.

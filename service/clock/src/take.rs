@@ -36,8 +36,7 @@ impl Bench {
                 self.plates.insert(added.id.clone(), Plate { added: added.clone(), at_ms: happened_ms });
             }
             Fact::JobOpened(opened) => {
-                let job = Job { opened: opened.clone(), done: Default::default(), cures: Vec::new(), closed: false };
-                self.jobs.insert(opened.id.clone(), job);
+                self.jobs.insert(opened.id.clone(), Job::new(opened.clone(), happened_ms));
             }
             Fact::StepDone { job, step } => {
                 if let Some(job) = self.jobs.get_mut(job) {
@@ -88,6 +87,7 @@ impl Bench {
                     self.begin_leg(ix, zone, happened_ms);
                 }
             }
+            Fact::CureRuleChanged(change) => self.change_rule(change),
             Fact::ClampsOff { cure, clamps } => {
                 if let Some(&ix) = self.cure_of.get(cure) {
                     self.free_clamps(ix, |clamp| clamps.contains(clamp), happened_ms);
@@ -129,6 +129,8 @@ impl Bench {
                     self.follow_plans(&zone);
                 }
             }
+            Fact::NoteMade(made) => self.keep_note(made, happened_ms),
+            Fact::PhotoAdded(added) => self.keep_photo(added, happened_ms),
             Fact::MixMade(made) => {
                 self.live_mixes.insert(made.id.clone());
                 self.mixes.insert(made.id.clone(), Mix { made: (**made).clone(), at_ms: happened_ms });
@@ -282,6 +284,7 @@ impl Bench {
             closed_by_cover: false,
             legs: Vec::new(),
             told: vec![Told::default(); begun.milestones.len()],
+            former: Vec::new(),
         });
         self.cure_of.insert(begun.id.clone(), ix);
         self.cures_of.entry(begun.instrument.clone()).or_default().push(ix);
@@ -318,7 +321,7 @@ impl Bench {
         self.leave_clocks(ix);
     }
 
-    fn close_if_over(&mut self, ix: CureIx) {
+    pub(crate) fn close_if_over(&mut self, ix: CureIx) {
         let cure = &self.cures[ix as usize];
         if !cure.closed && cure.clamps_on.is_empty() && cure.all_told() {
             self.leave_clocks(ix);

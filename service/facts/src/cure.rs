@@ -207,3 +207,24 @@ pub struct CureBegun {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub mix: Option<MixId>,
 }
+
+/// What another version of its rule says of a cure: all that its milestones need, so that replay runs no script. What was
+/// found at application stays as it was found.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct CureRuleChanged {
+    /// The cure.
+    pub cure: CureId,
+    /// The version it goes by.
+    pub rule_version: VersionId,
+    /// That version's mode for this joint.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub mode: String,
+    /// Its milestones, in that version's order.
+    pub milestones: Vec<TargetAge>,
+    /// Airs that spoil it.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub limits: Vec<Limit>,
+    /// What it bears and when, if that version says so.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub bearing: Option<Bearing>,
+}

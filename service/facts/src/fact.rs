@@ -6,9 +6,10 @@ use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
 use crate::{
-    AlertId, Amount, ClampId, CureBegun, CureId, HygrometerCalibrated, InstrumentId, InstrumentMoved, JobId, JointId,
-    JointLoaded, LotClosed, LotId, LotUsed, MaterialId, MixMade, ObservationId, ObservationMade, PlanId, PlateAdded,
-    Porosity, RhPct, SetupMeasured, StageReached, StepId, StringsFitted, TempC, VersionId, ZoneId,
+    AlertId, Amount, ClampId, CureBegun, CureId, CureRuleChanged, HygrometerCalibrated, InstrumentId, InstrumentMoved,
+    JobId, JointId, JointLoaded, LotClosed, LotId, LotUsed, MaterialId, MixMade, NoteMade, ObservationId,
+    ObservationMade, PhotoAdded, PlanId, PlateAdded, Porosity, RhPct, SetupMeasured, StageReached, StepId,
+    StringsFitted, TempC, VersionId, ZoneId,
 };
 
 /// One thing a person, a sensor or the clock said. Corrections are further facts.
@@ -71,6 +72,8 @@ pub enum Fact {
         /// Where it is now.
         zone: ZoneId,
     },
+    /// A cure goes by another version of its material's rule from now on, as if it had from its start.
+    CureRuleChanged(Box<CureRuleChanged>),
     /// Clamps came off a glue-up.
     ClampsOff {
         /// The glue-up.
@@ -120,6 +123,10 @@ pub enum Fact {
         /// The plan.
         plan: PlanId,
     },
+    /// Something was written down about a job.
+    NoteMade(NoteMade),
+    /// A photo was added to a job.
+    PhotoAdded(PhotoAdded),
     /// Something was mixed, and its working life began.
     MixMade(Box<MixMade>),
     /// Somebody looked how far a cure is.
@@ -284,6 +291,9 @@ pub struct RulePutInForce {
     pub file: String,
     /// The whole text, so that an old cure can be computed for ever.
     pub text: String,
+    /// Why it was put in force though its own expected values fail, if they do.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub override_reason: Option<String>,
 }
 
 /// A bottle, pot or tin.

@@ -21,8 +21,8 @@ pub mod kind {
     kinds!(
         Instrument "instrument" 48, Job "job" 48, Step "step" 48, Joint "joint" 48, Clamp "clamp" 48,
         Material "material" 48, Lot "lot" 48, Zone "zone" 48, Plan "plan" 48, Cure "glue-up or coat" 48, Alert "alert" 128,
-        Version "rule version" 64, Sensor "sensor" 48, Plate "plate" 48,
-        Mix "mix" 48, Observation "observation" 48
+        Version "rule version" 64, Sensor "sensor" 48, Plate "plate" 48, Mix "mix" 48,
+        Observation "observation" 48, Photo "photo" 64
     );
 }
 
@@ -148,6 +148,8 @@ pub type CureId = Id<kind::Cure>;
 pub type AlertId = Id<kind::Alert>;
 /// A plate of an instrument.
 pub type PlateId = Id<kind::Plate>;
+/// A photo, by the hash of its picture.
+pub type PhotoId = Id<kind::Photo>;
 /// A thermometer and hygrometer that speaks for itself.
 pub type SensorId = Id<kind::Sensor>;
 /// A pot of something mixed.

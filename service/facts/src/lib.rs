@@ -10,6 +10,7 @@ mod entry;
 mod fact;
 mod film;
 mod id;
+mod keepsake;
 mod load;
 mod lot;
 mod mix;
@@ -20,7 +21,9 @@ mod quantity;
 mod sensor;
 mod strings;
 
-pub use cure::{Bearing, Bound, CureBegun, CureKind, Finding, JointState, Level, Limit, Meets, Porosity, TargetAge};
+pub use cure::{
+    Bearing, Bound, CureBegun, CureKind, CureRuleChanged, Finding, JointState, Level, Limit, Meets, Porosity, TargetAge,
+};
 pub use entry::{Entry, Recorded};
 pub use fact::{
     AirPlanned, AlertKind, AlertRaised, ClampAdded, Fact, InstrumentAdded, JobOpened, JointAdded, LotAdded,
@@ -28,9 +31,10 @@ pub use fact::{
 };
 pub use film::{CoatBeneath, CoatLaid, Method};
 pub use id::{
-    AlertId, ClampId, CureId, Id, InstrumentId, JobId, JointId, Kind, LotId, MaterialId, MixId, ObservationId, PlanId,
-    PlateId, SensorId, StepId, VersionId, ZoneId, kind,
+    AlertId, ClampId, CureId, Id, InstrumentId, JobId, JointId, Kind, LotId, MaterialId, MixId, ObservationId, PhotoId,
+    PlanId, PlateId, SensorId, StepId, VersionId, ZoneId, kind,
 };
+pub use keepsake::{NoteMade, PhotoAdded};
 pub use load::{JointLoaded, LoadPath};
 pub use lot::{Amount, LotClosed, LotUsed};
 pub use mix::{MixMade, MixPart};

@@ -30,7 +30,7 @@ impl Fault {
         Self { what: format!("in fn {function}: {}", self.what), ..self }
     }
 
-    fn at(file: &str, position: Position, what: String, mend: &str) -> Self {
+    pub(crate) fn at(file: &str, position: Position, what: String, mend: &str) -> Self {
         Self {
             file: file.into(),
             line: position.line().unwrap_or(0),

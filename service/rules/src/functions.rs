@@ -3,6 +3,7 @@
 
 use physics::{OutOfRange, air, film, rate, strength, wood};
 use rhai::{Array, Dynamic, Engine, EvalAltResult, ImmutableString};
+use serde::Serialize;
 
 use crate::host::host_error;
 
@@ -22,6 +23,22 @@ enum Call {
     Four(fn(f64, f64, f64, f64) -> Answer),
     Table,
     Solvent,
+}
+
+/// What a host function is called with and gives, for whoever writes a rule.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+pub struct FunctionDoc {
+    /// Its name.
+    pub name: &'static str,
+    /// Its arguments in order, with their units.
+    pub arguments: &'static str,
+    /// What it gives and where it comes from.
+    pub says: &'static str,
+}
+
+/// Every host function with its docs, in the order of the script reference.
+pub fn functions() -> impl Iterator<Item = FunctionDoc> {
+    FUNCTIONS.iter().map(|f| FunctionDoc { name: f.name, arguments: f.arguments, says: f.says })
 }
 
 /// Every host function, in the order of the script reference.

@@ -1,20 +1,16 @@
 //! The sandbox: an engine built from nothing, with chosen packages, every limit set, and no way out.
 
-use std::{
-    collections::BTreeMap,
-    panic::{AssertUnwindSafe, catch_unwind},
-    time::Duration,
-};
+use std::{collections::BTreeMap, time::Duration};
 
 use rhai::{
-    AST, CallFnOptions, Dynamic, Engine, EvalAltResult, Position, Scope,
+    AST, CallFnOptions, Dynamic, Engine, EvalAltResult, Map, Position, Scope,
     packages::{
         ArithmeticPackage, BasicArrayPackage, BasicIteratorPackage, BasicMapPackage, BasicMathPackage,
         BasicStringPackage, LogicPackage, MoreStringPackage, Package,
     },
 };
 
-use crate::{Fault, deadline, functions};
+use crate::{Fault, apart, deadline, functions, shape};
 
 /// What a script may use. Set by us, because the engine's own defaults differ between build profiles.
 #[derive(Debug, Clone, Copy)]
@@ -32,31 +28,34 @@ pub struct Limits {
     pub call_levels: usize,
     /// Nesting of an expression, at the top and inside a function. 32/16 refuses an ordinary Arrhenius line.
     pub expr_depths: (usize, usize),
-    /// Bytes of a string. `replace` builds its result before the size is checked: 4 KiB keeps that under 5 MiB.
+    /// Bytes of a string. `replace` builds its result before the size is checked: 2 KiB keeps that under 4 MiB.
     pub string_bytes: usize,
-    /// Elements of an array.
+    /// Elements of an array, with those of the arrays in it.
     pub array_len: usize,
-    /// Entries of a map; checked when the map is next used whole, so operations bound it in between.
+    /// Entries of a map, with those of the maps in it.
     pub map_len: usize,
-    /// Variables in scope.
+    /// Variables of one call. The three limits above hold one value; this times nested calls holds all of them.
     pub variables: usize,
     /// Functions of a script.
     pub functions: usize,
+    /// Arguments of a function.
+    pub arguments: usize,
 }
 
 /// The limits in force for every script.
 pub const LIMITS: Limits = Limits {
     source_bytes: 32 * 1024,
-    operations: 200_000,
+    operations: 50_000,
     deadline: Duration::from_millis(250),
     judging: Duration::from_secs(5),
     call_levels: 16,
     expr_depths: (64, 32),
-    string_bytes: 4096,
-    array_len: 1024,
-    map_len: 256,
-    variables: 128,
+    string_bytes: 2048,
+    array_len: 512,
+    map_len: 128,
+    variables: 64,
     functions: 64,
+    arguments: 16,
 };
 
 /// The engine, shared by all rules. Holds no state of any script.
@@ -100,7 +99,12 @@ impl Host {
         BasicArrayPackage::new().register_into_engine(&mut engine);
         BasicMapPackage::new().register_into_engine(&mut engine);
         functions::register(&mut engine);
-        for symbol in ["eval", "import", "export"] {
+        // The map's own way to add an entry under a computed key, which is held as little as an index is.
+        engine.register_fn("set", |_: &mut Map, key: &str, _: Dynamic| {
+            Err::<(), _>(host_error(format!("an entry of a map is named, as in m.{key} = 1")))
+        });
+        // Curried arguments are no part of a value's size, and doubling them is one operation.
+        for symbol in ["eval", "import", "export", "curry"] {
             engine.disable_symbol(symbol);
         }
         engine
@@ -134,18 +138,19 @@ impl Host {
             ));
         }
         let parse = |engine: &Engine, scope: &Scope<'_>| {
-            guarded(file, || engine.compile_with_scope(scope, text).map_err(|e| Fault::of_parse(file, &e)))
+            engine.compile_with_scope(scope, text).map_err(|e| Fault::of_parse(file, &e))
         };
-        let mut constants = Scope::new();
-        let first = parse(&self.lenient, &constants)?;
-        guarded(file, || {
+        apart::run(file, || {
+            let mut constants = Scope::new();
+            let first = parse(&self.lenient, &constants)?;
+            shape::held(file, &first)?;
             deadline::within(LIMITS.deadline, || self.lenient.run_ast_with_scope(&mut constants, &first))
-                .map_err(|e| Fault::of_run(file, &e))
-        })?;
-        let mut ast = parse(&self.engine, &constants)?;
-        let functions = ast.iter_functions().map(|f| (f.name.to_string(), f.params.len())).collect();
-        ast.clear_statements();
-        Ok(Compiled { file: file.into(), ast, functions })
+                .map_err(|e| Fault::of_run(file, &e))?;
+            let mut ast = parse(&self.engine, &constants)?;
+            let functions = ast.iter_functions().map(|f| (f.name.to_string(), f.params.len())).collect();
+            ast.clear_statements();
+            Ok(Compiled { file: file.into(), ast, functions })
+        })
     }
 
     /// Calls a function of a script with values; every limit holds.
@@ -159,7 +164,7 @@ impl Host {
             return Err(Fault::whole(&script.file, what, "a rule needs only a few lines per answer; simplify it"));
         }
         let options = CallFnOptions::new().eval_ast(false);
-        guarded(&script.file, || {
+        apart::run(&script.file, || {
             deadline::within(LIMITS.deadline, || {
                 self.engine
                     .call_fn_with_options(options, &mut Scope::new(), &script.ast, function, args)
@@ -168,13 +173,6 @@ impl Host {
         })
         .map_err(|fault| if fault.line == 0 { fault.inside(function) } else { fault })
     }
-}
-
-/// Turns a panic of the engine into a fault: a script must never take the service down.
-fn guarded<T>(file: &str, call: impl FnOnce() -> Result<T, Fault>) -> Result<T, Fault> {
-    catch_unwind(AssertUnwindSafe(call)).unwrap_or_else(|_| {
-        Err(Fault::whole(file, "the script made the interpreter fail", "simplify the part changed last"))
-    })
 }
 
 /// An error a host function gives back to the script.

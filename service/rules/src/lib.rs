@@ -5,6 +5,7 @@
 //! Never knows: files, the journal, HTTP, what time it is. A script gets values and gives values.
 //! Start reading at `contract.rs` (what a script says), then `rule.rs`.
 
+mod apart;
 mod bearing;
 mod contract;
 mod deadline;
@@ -19,13 +20,20 @@ mod host;
 mod reference;
 mod rule;
 mod rulebook;
+mod shape;
+mod sheet;
 mod table;
+mod tokens;
 
-pub use contract::{MaterialKind, MaterialSheet};
+pub use contract::{MaterialKind, MaterialSheet, ReferenceAir};
+pub use expected::ExpectedRow;
 pub use fault::Fault;
 pub use film::{By, ExposureSheet, FilmSheet, MixSheet, PartSheet, RetarderSheet};
+pub use functions::{FunctionDoc, functions};
 pub use hooks::{AirSeen, AlertSeen, AskedStep, CuringSeen, HookTally, Hooks, InstrumentSeen, SET_ASIDE_AFTER};
 pub use host::{Host, LIMITS, Limits};
 pub use reference::contract_markdown;
 pub use rule::{Application, Rule};
 pub use rulebook::Rulebook;
+pub use sheet::{Class, DataSheet, SecondTime, Written};
+pub use tokens::{Span, Word, spans};

@@ -132,12 +132,13 @@ pub fn contract_markdown() -> String {
          show calls, times and\nfailures.\n"
     ));
     page.push_str(&format!(
-        "\n## Limits\n\nA script reads its arguments and gives values back; it reaches no file, network, clock or other script.\n\n\
+        "\n## Limits\n\nA script reads its arguments and gives values back; it reaches no file, network, clock or other script. \
+         Nothing is assigned by a computed index: an array is built with `push`, an entry of a map is named.\n\n\
          | limit | at most |\n| --- | --- |\n\
          | source | {} KiB |\n| operations of one call | {} |\n| time of one call | {} ms |\n\
          | time of all calls that judge a rule | {} s |\n\
          | nested calls | {} |\n| text | {} bytes |\n| array | {} elements |\n| map | {} entries |\n\
-         | variables | {} |\n| functions | {} |\n",
+         | variables | {} |\n| functions | {} |\n| arguments of a function | {} |\n",
         LIMITS.source_bytes / 1024,
         LIMITS.operations,
         LIMITS.deadline.as_millis(),
@@ -147,7 +148,8 @@ pub fn contract_markdown() -> String {
         LIMITS.array_len,
         LIMITS.map_len,
         LIMITS.variables,
-        LIMITS.functions
+        LIMITS.functions,
+        LIMITS.arguments
     ));
     page
 }

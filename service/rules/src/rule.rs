@@ -13,7 +13,7 @@ use sha2::{Digest, Sha256};
 use clock::{Air, Law};
 
 use crate::{
-    Fault, Host, MaterialSheet,
+    ExpectedRow, Fault, Host, MaterialSheet, apart,
     bearing::{STRING_UP, least_wait},
     contract::{FindingSheet, MilestoneSheet, air_map, joint_map, read},
     deadline, expected,
@@ -136,12 +136,26 @@ impl Rule {
     /// # Errors
     /// A [`Fault`] that names the line, the air or the expected row.
     pub fn check(host: &Arc<Host>, file: &str, text: &str) -> Result<Self, Fault> {
-        let rule = Self::compile(host, file, text)?;
-        deadline::within(LIMITS.judging, || rule.judge())?;
-        Ok(rule)
+        let (rule, rows) = Self::judged(host, file, text)?;
+        match rows.iter().find(|row| !row.met) {
+            Some(row) => Err(rule.fault(row.said())),
+            None => Ok(rule),
+        }
     }
 
-    fn judge(&self) -> Result<(), Fault> {
+    /// The same, but what becomes of the expected values is for the caller to judge.
+    ///
+    /// # Errors
+    /// A [`Fault`] that names the line or the air, or says that a row cannot be run at all.
+    pub fn judged(host: &Arc<Host>, file: &str, text: &str) -> Result<(Self, Vec<ExpectedRow>), Fault> {
+        apart::run(file, || {
+            let rule = Self::compile(host, file, text)?;
+            let rows = deadline::within(LIMITS.judging, || rule.judge())?;
+            Ok((rule, rows))
+        })
+    }
+
+    fn judge(&self) -> Result<Vec<ExpectedRow>, Fault> {
         let joint = JointState { gap_um: 100.0, film_um: 100.0, porosity: facts::Porosity::Normal };
         let reference = Air { temp_c: self.sheet.reference.temp_c, rh_pct: self.sheet.reference.rh_pct };
         let of_joint = self.for_joint(&joint)?;
@@ -189,7 +203,9 @@ impl Rule {
         if let Some(law) = laws.get(mode) {
             return Ok(law.clone());
         }
-        let table = deadline::within(LIMITS.judging, || RateTable::sample(|air| self.rate(air, mode)))?;
+        let table = apart::run(&self.script.file, || {
+            deadline::within(LIMITS.judging, || RateTable::sample(|air| self.rate(air, mode)))
+        })?;
         let law: Law = Arc::new(move |air| table.rate(air));
         laws.insert(mode.into(), law.clone());
         Ok(law)
@@ -200,6 +216,10 @@ impl Rule {
     /// # Errors
     /// A [`Fault`] when the script fails on it.
     pub fn application(&self, air: Air, joint: &JointState) -> Result<Application, Fault> {
+        apart::run(&self.script.file, || self.applied(air, joint))
+    }
+
+    fn applied(&self, air: Air, joint: &JointState) -> Result<Application, Fault> {
         let ForJoint { mode, milestones, bearing, .. } = self.for_joint(joint)?;
         let findings = match self.script.functions.contains_key("checks") {
             false => Vec::new(),

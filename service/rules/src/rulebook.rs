@@ -17,6 +17,8 @@ pub struct Rulebook {
     host: Arc<Host>,
     texts: RwLock<HashMap<VersionId, (String, String)>>,
     rules: RwLock<HashMap<VersionId, Arc<Rule>>>,
+    /// Why a version is in force though its own table fails.
+    excused: RwLock<HashMap<VersionId, String>>,
 }
 
 impl Rulebook {
@@ -30,16 +32,46 @@ impl Rulebook {
     /// # Errors
     /// The [`Fault`]; nothing is remembered then.
     pub fn check(&self, file: &str, text: &str) -> Result<Arc<Rule>, Fault> {
-        let rule = Arc::new(Rule::check(&self.host, file, text)?);
+        Ok(self.keep(Rule::check(&self.host, file, text)?, file, text))
+    }
+
+    fn keep(&self, rule: Rule, file: &str, text: &str) -> Arc<Rule> {
+        let rule = Arc::new(rule);
         self.remember(&rule.version, file, text);
         self.rules.write().unwrap_or_else(PoisonError::into_inner).insert(rule.version.clone(), rule.clone());
-        Ok(rule)
+        rule
+    }
+
+    /// Holds a text against the contract, and remembers it though its own table fails: somebody said why.
+    ///
+    /// # Errors
+    /// The [`Fault`] of anything but the table; nothing is remembered then.
+    pub fn check_over(&self, file: &str, text: &str) -> Result<Arc<Rule>, Fault> {
+        Ok(self.keep(Rule::judged(&self.host, file, text)?.0, file, text))
+    }
+
+    /// Judges a text without remembering it: a draft. Also gives what its expected values came to.
+    ///
+    /// # Errors
+    /// The [`Fault`].
+    pub fn draft(&self, file: &str, text: &str) -> Result<(Rule, Vec<crate::ExpectedRow>), Fault> {
+        Rule::judged(&self.host, file, text)
     }
 
     /// Remembers the text of a version that was in force, without compiling it yet.
     pub fn remember(&self, version: &VersionId, file: &str, text: &str) {
         let mut texts = self.texts.write().unwrap_or_else(PoisonError::into_inner);
         texts.entry(version.clone()).or_insert_with(|| (file.into(), text.into()));
+    }
+
+    /// Remembers why a version came in force though its own expected values fail.
+    pub fn excuse(&self, version: &VersionId, reason: &str) {
+        self.excused.write().unwrap_or_else(PoisonError::into_inner).insert(version.clone(), reason.into());
+    }
+
+    /// Why a version came in force though its own expected values fail; none where they do not.
+    pub fn excused(&self, version: &VersionId) -> Option<String> {
+        self.excused.read().unwrap_or_else(PoisonError::into_inner).get(version).cloned()
     }
 
     /// The text of a version and the file it came from.

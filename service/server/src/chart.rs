@@ -4,8 +4,9 @@
 use chrono_tz::Tz;
 use clock::{Air, Expected};
 use plotters::{coord::Shift, prelude::*};
+use serde::Deserialize;
 
-use crate::now::instant;
+use crate::{now::instant, units::TempUnit};
 
 /// What a chart shows.
 pub(crate) struct Chart {
@@ -17,24 +18,67 @@ pub(crate) struct Chart {
     pub(crate) recorded: Vec<(i64, Air)>,
     pub(crate) expected: Vec<(i64, Expected)>,
     pub(crate) mark_ms: Vec<i64>,
+    pub(crate) temp_unit: TempUnit,
+    /// The shop's band, °C and % RH.
+    pub(crate) target: [(f64, f64); 2],
+    pub(crate) look: Look,
+    /// Width in pixels; an SVG scales, but its letters do too.
+    pub(crate) width_px: u32,
 }
 
-/// Size in pixels; an SVG scales.
-const SIZE: (u32, u32) = (1000, 560);
-/// The usual band of a workshop: common practice, no source; within the 40 to 55 % RH of the ASHRAE handbook's advice.
-const TARGET: [(f64, f64); 2] = [(18.0, 26.0), (40.0, 55.0)];
-const WARM: RGBColor = RGBColor(154, 62, 18);
-const DAMP: RGBColor = RGBColor(35, 80, 110);
-const QUIET: RGBColor = RGBColor(110, 118, 120);
-const GOOD: RGBColor = RGBColor(11, 92, 70);
+/// On what ground a chart is drawn.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub(crate) enum Look {
+    /// Dark on chalk.
+    #[default]
+    Light,
+    /// Chalk on slate.
+    Dark,
+}
+
+/// Where the plot begins and ends, as shares of the width: pages lay their own marks over it.
+pub(crate) const PLOT: (f64, f64) = (0.07, 0.97);
+
+struct Palette {
+    ground: RGBColor,
+    ink: RGBColor,
+    warm: RGBColor,
+    damp: RGBColor,
+    quiet: RGBColor,
+    good: RGBColor,
+}
+
+impl Look {
+    fn palette(self) -> Palette {
+        match self {
+            Self::Light => Palette {
+                ground: RGBColor(255, 253, 248),
+                ink: RGBColor(43, 33, 24),
+                warm: RGBColor(154, 62, 18),
+                damp: RGBColor(35, 80, 110),
+                quiet: RGBColor(101, 88, 74),
+                good: RGBColor(31, 92, 61),
+            },
+            Self::Dark => Palette {
+                ground: RGBColor(42, 33, 26),
+                ink: RGBColor(243, 234, 217),
+                warm: RGBColor(255, 170, 120),
+                damp: RGBColor(150, 200, 232),
+                quiet: RGBColor(192, 177, 154),
+                good: RGBColor(143, 208, 164),
+            },
+        }
+    }
+}
 
 /// One of the two panels: what is drawn as a full and as a thin line, and the half width of the band.
 struct Panel<'a> {
     caption: &'a str,
     colour: RGBColor,
-    main: fn(&Air) -> f64,
-    thin: fn(&Air) -> Option<f64>,
-    spread: fn(&Expected) -> f64,
+    main: &'a dyn Fn(&Air) -> f64,
+    thin: &'a dyn Fn(&Air) -> Option<f64>,
+    spread: &'a dyn Fn(&Expected) -> f64,
     target: (f64, f64),
 }
 
@@ -45,32 +89,39 @@ struct Panel<'a> {
 pub(crate) fn svg(chart: &Chart) -> Result<String, String> {
     let mut document = String::new();
     {
-        let root = SVGBackend::with_string(&mut document, SIZE).into_drawing_area();
+        let root = SVGBackend::with_string(&mut document, chart.size()).into_drawing_area();
         let drawn = draw(&root, chart).and_then(|()| root.present().map_err(|e| e.to_string()));
         drawn.map_err(|e| format!("drawing the chart: {e}"))?;
     }
     Ok(document)
 }
 
+impl Chart {
+    /// Flat on a wide screen, nearly square on a phone.
+    fn size(&self) -> (u32, u32) {
+        (self.width_px, if self.width_px < 700 { self.width_px } else { self.width_px * 56 / 100 })
+    }
+}
+
 fn draw(root: &DrawingArea<SVGBackend<'_>, Shift>, chart: &Chart) -> Result<(), String> {
-    root.fill(&WHITE).map_err(|e| e.to_string())?;
-    let title = format!("{}: temperature and dew point, °C", chart.name);
-    let (above, below) = root.split_vertically(SIZE.1 / 2);
+    let (palette, unit) = (chart.look.palette(), chart.temp_unit);
+    root.fill(&palette.ground).map_err(|e| e.to_string())?;
+    let (above, below) = root.split_vertically(chart.size().1 / 2);
     let temperature = Panel {
-        caption: &title,
-        colour: WARM,
-        main: |air| air.temp_c,
-        thin: |air| physics::air::dew_point_c(air.temp_c, air.rh_pct).ok(),
-        spread: |expected| expected.spread_k,
-        target: TARGET[0],
+        caption: &format!("{}: temperature, dew point, {}", chart.name, unit.sign()),
+        colour: palette.warm,
+        main: &|air| unit.of(air.temp_c),
+        thin: &|air| physics::air::dew_point_c(air.temp_c, air.rh_pct).ok().map(|dew_c| unit.of(dew_c)),
+        spread: &|expected| unit.of_difference(expected.spread_k),
+        target: (unit.of(chart.target[0].0), unit.of(chart.target[0].1)),
     };
     let humidity = Panel {
-        caption: "Relative humidity, %, and equilibrium moisture content of wood, % MC",
-        colour: DAMP,
-        main: |air| air.rh_pct,
-        thin: |air| physics::wood::emc_pct(air.temp_c, air.rh_pct).ok(),
-        spread: |expected| expected.spread_rh_pct,
-        target: TARGET[1],
+        caption: "Relative humidity, %, and EMC of wood, % MC",
+        colour: palette.damp,
+        main: &|air| air.rh_pct,
+        thin: &|air| physics::wood::emc_pct(air.temp_c, air.rh_pct).ok(),
+        spread: &|expected| expected.spread_rh_pct,
+        target: chart.target[1],
     };
     panel(&above, chart, &temperature).map_err(|e| e.to_string())?;
     panel(&below, chart, &humidity).map_err(|e| e.to_string())
@@ -80,13 +131,14 @@ type Drawn = Result<(), Box<dyn std::error::Error>>;
 
 fn panel(area: &DrawingArea<SVGBackend<'_>, Shift>, chart: &Chart, panel: &Panel<'_>) -> Drawn {
     let (low, high) = range(chart, panel);
+    let (Palette { ink, quiet, good, .. }, width) = (chart.look.palette(), f64::from(chart.width_px));
     let hours = |at_ms: i64| (at_ms - chart.from_ms) as f64 / 3_600_000.0;
     let mut context = ChartBuilder::on(area)
-        .caption(panel.caption, ("sans-serif", 18))
-        .margin(8)
-        .margin_right(40)
+        .caption(panel.caption, ("sans-serif", 17).into_font().color(&ink))
+        .margin_top(8)
+        .margin_right((width * (1.0 - PLOT.1)).round() as u32)
         .x_label_area_size(28)
-        .y_label_area_size(44)
+        .y_label_area_size((width * PLOT.0).round() as u32)
         .build_cartesian_2d(0.0..hours(chart.to_ms), low..high)?;
     let label = |h: &f64| {
         let at = instant(chart.from_ms + (h * 3_600_000.0) as i64).with_timezone(&chart.zone);
@@ -94,17 +146,18 @@ fn panel(area: &DrawingArea<SVGBackend<'_>, Shift>, chart: &Chart, panel: &Panel
     };
     context
         .configure_mesh()
-        .x_labels(9)
+        .x_labels(if width < 700.0 { 4 } else { 9 })
         .y_labels(6)
         .light_line_style(TRANSPARENT)
-        .bold_line_style(QUIET.mix(0.2))
-        .axis_style(QUIET)
-        .label_style(("sans-serif", 14))
+        .bold_line_style(quiet.mix(0.25))
+        .axis_style(quiet)
+        .label_style(("sans-serif", 14).into_font().color(&ink))
         .x_label_formatter(&label)
+        .y_label_formatter(&|value| format!("{value:.0}"))
         .draw()?;
     let (least, most) = panel.target;
     let target = [(0.0, least.clamp(low, high)), (hours(chart.to_ms), most.clamp(low, high))];
-    context.draw_series([Rectangle::new(target, GOOD.mix(0.1).filled())])?;
+    context.draw_series([Rectangle::new(target, good.mix(0.14).filled())])?;
     let edge = |side: f64| {
         let at = move |(at_ms, e): &(i64, Expected)| (hours(*at_ms), (panel.main)(&e.air) + side * (panel.spread)(e));
         chart.expected.iter().map(at)
@@ -115,13 +168,13 @@ fn panel(area: &DrawingArea<SVGBackend<'_>, Shift>, chart: &Chart, panel: &Panel
     }
     context.draw_series(LineSeries::new(edge(0.0), panel.colour.mix(0.6)))?;
     let thin = chart.recorded.iter().filter_map(|(at_ms, air)| Some((hours(*at_ms), (panel.thin)(air)?)));
-    context.draw_series(LineSeries::new(thin, QUIET))?;
+    context.draw_series(LineSeries::new(thin, quiet))?;
     let main = chart.recorded.iter().map(|(at_ms, air)| (hours(*at_ms), (panel.main)(air)));
     context.draw_series(LineSeries::new(main, panel.colour.stroke_width(2)))?;
     let upright = |at_ms: i64| [(hours(at_ms), low), (hours(at_ms), high)];
-    let marks = chart.mark_ms.iter().map(|at_ms| PathElement::new(upright(*at_ms), GOOD.mix(0.8)));
+    let marks = chart.mark_ms.iter().map(|at_ms| PathElement::new(upright(*at_ms), good.mix(0.8)));
     context.draw_series(marks)?;
-    context.draw_series([PathElement::new(upright(chart.now_ms.clamp(chart.from_ms, chart.to_ms)), BLACK.mix(0.4))])?;
+    context.draw_series([PathElement::new(upright(chart.now_ms.clamp(chart.from_ms, chart.to_ms)), ink.mix(0.5))])?;
     Ok(())
 }
 

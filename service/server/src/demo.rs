@@ -37,7 +37,7 @@ const INSTRUMENTS: [(&str, &str, &str); 6] = [
 ];
 
 /// Joints: id, instrument, name, gap in µm, uptake.
-const JOINTS: [(&str, &str, &str, f64, Porosity); 12] = [
+const JOINTS: [(&str, &str, &str, f64, Porosity); 13] = [
     ("parlour-bridge", "parlour", "bridge", 100.0, Porosity::Normal),
     ("parlour-crack", "parlour", "top crack, bass side", 40.0, Porosity::Open),
     ("parlour-cleat", "parlour", "cleats under the crack", 100.0, Porosity::Normal),
@@ -48,6 +48,7 @@ const JOINTS: [(&str, &str, &str, f64, Porosity); 12] = [
     ("twelve-slots", "twelve", "nut slots", 300.0, Porosity::Sealed),
     ("mandolin-binding", "mandolin", "binding", 200.0, Porosity::Sealed),
     ("violin-seam", "violin", "lower bout seam", 80.0, Porosity::Normal),
+    ("violin-nut", "violin", "nut", 60.0, Porosity::Normal),
     ("ukulele-pickup", "ukulele", "pickup preamp", 100.0, Porosity::Normal),
     ("ukulele-head", "ukulele", "headstock break", 150.0, Porosity::Normal),
 ];
@@ -82,7 +83,7 @@ use StepKind::{Check, Coat, GlueUp, HandsOn, Wait};
 type StepRow = (&'static str, StepKind, &'static str);
 
 /// Jobs: id, instrument, title, days until due, steps.
-const JOBS: [(&str, &str, &str, i64, &[StepRow]); 9] = [
+const JOBS: [(&str, &str, &str, i64, &[StepRow]); 10] = [
     (
         "bridge",
         "parlour",
@@ -165,6 +166,7 @@ const JOBS: [(&str, &str, &str, i64, &[StepRow]); 9] = [
         5,
         &[("glue", GlueUp, "Glue the seam"), ("varnish", Coat, "Touch up the varnish"), ("set-up", HandsOn, "Set up")],
     ),
+    ("nut", "violin", "Re-glue the nut", 6, &[("glue", GlueUp, "Glue the nut"), ("string", Check, "String up")]),
     (
         "pickup",
         "ukulele",
@@ -186,6 +188,9 @@ const JOBS: [(&str, &str, &str, i64, &[StepRow]); 9] = [
         ],
     ),
 ];
+
+/// What is known beforehand of glue-ups still to come: job, joint, material.
+const PLANNED: [(&str, &str, &str); 1] = [("nut", "violin-nut", "liquid-hide-glue")];
 
 /// What happens, hours ago. Twenty glue-ups and coats, clamps taken off, a move, work done.
 #[derive(Clone, Copy)]
@@ -340,13 +345,14 @@ async fn furnish(state: &Arc<State>, at_ms: i64, now_ms: i64) -> Result<(), Prob
         }));
     }
     for (job, instrument, title, due_days, steps) in JOBS {
+        let planned = |kind| PLANNED.iter().find(|(of_job, ..)| *of_job == job && kind == GlueUp);
         let step = |(id_text, kind, title): &StepRow| Step {
             id: id(id_text),
             kind: *kind,
             title: (*title).into(),
             follows: vec![],
-            joint: None,
-            material: None,
+            joint: planned(*kind).map(|(_, joint, _)| id(joint)),
+            material: planned(*kind).map(|(.., material)| id(material)),
             before_strings: strings::BEFORE.contains(&(job, id_text)),
         };
         facts.push(Fact::JobOpened(facts::JobOpened {

@@ -18,6 +18,8 @@ pub enum Kind {
     NotFound,
     /// This address does not answer to this method.
     Method,
+    /// It was sent by a page of another site.
+    Foreign,
     /// It contradicts what the bench knows.
     Conflict,
     /// The body is larger than is taken.
@@ -30,6 +32,10 @@ pub enum Kind {
     UnknownReference,
     /// An idempotency key was used for another request.
     KeyReused,
+    /// Somebody else changed it since it was read.
+    Changed,
+    /// What was changed is not said.
+    Unseen,
     /// A rule failed.
     RuleFault,
     /// Too much is waiting.
@@ -49,6 +55,7 @@ impl Kind {
             Self::Malformed => ("malformed", "The request cannot be read", StatusCode::BAD_REQUEST),
             Self::NotFound => ("not-found", "There is nothing here", StatusCode::NOT_FOUND),
             Self::Method => ("method", "This address does not do that", StatusCode::METHOD_NOT_ALLOWED),
+            Self::Foreign => ("foreign", "It comes from another site", StatusCode::FORBIDDEN),
             Self::Conflict => ("conflict", "It contradicts what the bench knows", StatusCode::CONFLICT),
             Self::TooLarge => ("too-large", "The body is too large", StatusCode::PAYLOAD_TOO_LARGE),
             Self::Media => ("media-type", "The body is of another type", StatusCode::UNSUPPORTED_MEDIA_TYPE),
@@ -59,6 +66,8 @@ impl Kind {
             Self::KeyReused => {
                 ("key-reused", "The idempotency key was used for another request", StatusCode::UNPROCESSABLE_ENTITY)
             }
+            Self::Changed => ("changed", "Somebody else changed it meanwhile", StatusCode::PRECONDITION_FAILED),
+            Self::Unseen => ("unseen", "It does not say what it replaces", StatusCode::PRECONDITION_REQUIRED),
             Self::RuleFault => ("rule-fault", "The rule of this material failed", StatusCode::UNPROCESSABLE_ENTITY),
             Self::Busy => ("busy", "Too much is waiting", StatusCode::SERVICE_UNAVAILABLE),
             Self::DiskFull => ("disk-full", "There is no room to write", StatusCode::INSUFFICIENT_STORAGE),

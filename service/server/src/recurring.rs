@@ -7,16 +7,17 @@
 use std::{collections::BTreeMap, path::Path, sync::Arc};
 
 use chrono::NaiveDate;
-use facts::{AlertId, AlertKind, AlertRaised};
+use facts::{AlertId, AlertKind, AlertRaised, Meets};
 use store::{Mean, Run};
 use tokio::sync::mpsc;
 use tokio_cron_scheduler::{Job, JobScheduler};
 use tokio_util::sync::CancellationToken;
 
 use crate::{
-    alerts::{alarm, climate, sensors, string_up, words},
+    alerts::{alarm, climate, sensors, string_up, tell, words},
     now::instant,
     problem::{Kind, Problem},
+    settings::CLOSING,
     state::State,
 };
 
@@ -132,13 +133,25 @@ fn day_ahead(state: &State, today: NaiveDate, now_ms: i64) -> String {
             lines.push(format!("now: clamps can come off {place}"));
         }
         for milestone in bench.milestones(line.cure, now_ms).iter().filter(|m| !m.reached) {
-            let Some(at_ms) = milestone.safe_ms else { continue };
+            // What closes is said for when it may close first.
+            let at_ms = match milestone.target.meets {
+                Meets::Opens => milestone.safe_ms,
+                Meets::Closes => milestone.earliest_ms,
+            };
+            let Some(at_ms) = at_ms else { continue };
             let at = instant(at_ms).with_timezone(&state.zone);
             if at.date_naive() == today {
                 lines.push(format!("{}: {}, {place}", at.format("%H:%M"), words::spoken(&milestone.target.stage)));
             }
         }
     }
+    // Told while nobody looked, or in quiet hours that outlasted it: it is not to be lost.
+    let of_yesterday = |alert: &&clock::Alert| {
+        alert.state == clock::AlertState::Open && alert.raised.due_at > instant(now_ms - DAY_MS)
+    };
+    let closing = |alert: &&clock::Alert| tell::kind_of(&bench, &alert.raised) == CLOSING;
+    let missed = bench.alerts().values().filter(of_yesterday).filter(closing);
+    lines.extend(missed.map(|alert| format!("not acknowledged: {}", alert.raised.title)));
     for next in board.next.iter().filter(|next| next.waits_for.is_none()) {
         lines.push(format!("next: {} ({})", next.step.title, next.title));
     }

@@ -2,8 +2,10 @@
 
 mod alerts;
 mod board;
+mod calendars;
 mod clamps;
 mod cures;
+mod deliveries;
 mod events;
 mod export;
 mod finish;
@@ -21,12 +23,12 @@ mod milestones;
 mod mixes;
 mod moisture;
 mod observations;
-mod observed;
-mod pages;
 mod plans;
 mod plates;
+mod push;
 mod quarantine;
 mod readings;
+pub(crate) mod rules;
 mod schedules;
 mod senml;
 mod sensors;
@@ -53,17 +55,19 @@ use actix_web::{
 use serde::Deserialize;
 
 use crate::{
+    pages,
     problem::{Kind, Problem},
     state::State,
     wire::List,
 };
 
 pub(crate) use finish::{ABRADE, RecoatWire};
+pub(crate) use string_up::answered as string_up_of;
 
 /// The state as handlers take it.
-type Shop = web::Data<Arc<State>>;
+pub(crate) type Shop = web::Data<Arc<State>>;
 /// What a handler answers.
-type Answer = Result<HttpResponse, Problem>;
+pub(crate) type Answer = Result<HttpResponse, Problem>;
 
 /// Every address and its methods, for `GET /api/v1`.
 const ADDRESSES: &[&str] = &[
@@ -97,6 +101,7 @@ const ADDRESSES: &[&str] = &[
     "GET POST /api/v1/jobs",
     "GET /api/v1/jobs/{id}",
     "POST /api/v1/jobs/{id}/close",
+    "POST /api/v1/jobs/{id}/notes",
     "POST /api/v1/jobs/{id}/steps/{step}/done",
     "GET POST /api/v1/joints",
     "GET /api/v1/joints/{id}",
@@ -111,6 +116,15 @@ const ADDRESSES: &[&str] = &[
     "POST /api/v1/rules/{material}/fit",
     "GET /api/v1/materials",
     "GET /api/v1/materials/{id}",
+    "GET /api/v1/rules/functions",
+    "POST /api/v1/rules/from-sheet",
+    "POST /api/v1/rules/check",
+    "POST /api/v1/rules/try",
+    "GET PUT /api/v1/rules/{id}",
+    "GET /api/v1/rules/{id}/versions",
+    "GET /api/v1/rules/{id}/versions/{version}",
+    "GET /api/v1/rules/{id}/diff",
+    "POST /api/v1/rules/{id}/what-would-change",
     "GET POST /api/v1/lots",
     "GET /api/v1/lots/{id}",
     "POST /api/v1/lots/{id}/open",
@@ -130,11 +144,13 @@ const ADDRESSES: &[&str] = &[
     "GET /api/v1/glue-ups/{id}/milestones",
     "POST /api/v1/glue-ups/{id}/clamps-off",
     "POST /api/v1/glue-ups/{id}/move",
+    "POST /api/v1/glue-ups/{id}/rule",
     "POST /api/v1/glue-ups/{id}/withdraw",
     "GET POST /api/v1/coats",
     "GET /api/v1/coats/{id}",
     "GET /api/v1/coats/{id}/milestones",
     "POST /api/v1/coats/{id}/move",
+    "POST /api/v1/coats/{id}/rule",
     "POST /api/v1/coats/{id}/withdraw",
     "GET /api/v1/milestones",
     "GET /api/v1/hooks",
@@ -143,6 +159,13 @@ const ADDRESSES: &[&str] = &[
     "GET /api/v1/alerts/{id}",
     "POST /api/v1/alerts/{id}/acknowledge",
     "POST /api/v1/alerts/{id}/snooze",
+    "GET /api/v1/deliveries",
+    "GET /api/v1/channels",
+    "POST /api/v1/channels/{id}/test",
+    "GET /api/v1/calendars",
+    "GET /api/v1/push-key",
+    "GET POST /api/v1/push-subscriptions",
+    "POST /api/v1/push-subscriptions/{id}/drop",
     "GET /api/v1/board",
     "GET /api/v1/events",
     "GET /api/v1/export",
@@ -191,6 +214,7 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
                 .configure(fits::configure)
                 .configure(hooks::configure)
                 .configure(materials::configure)
+                .configure(rules::configure)
                 .configure(lots::configure)
                 .configure(stock::configure)
                 .configure(mixes::configure)
@@ -199,14 +223,19 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
                 .configure(finish::configure)
                 .configure(milestones::configure)
                 .configure(alerts::configure)
+                .configure(deliveries::configure)
+                .configure(calendars::configure)
+                .configure(push::configure)
                 .configure(board::configure)
                 .configure(events::configure)
                 .configure(export::configure)
                 .default_service(web::to(nowhere)),
         )
+        .configure(calendars::configure_feed)
+        .configure(push::configure_scripts)
         .configure(health::configure)
+        // Last: they answer to every address that is left.
         .configure(pages::configure)
-        .configure(observed::configure)
         .default_service(web::to(nowhere));
 }
 
@@ -214,7 +243,7 @@ async fn index() -> HttpResponse {
     HttpResponse::Ok().json(List::whole(ADDRESSES))
 }
 
-async fn nowhere(request: HttpRequest) -> Answer {
+pub(crate) async fn nowhere(request: HttpRequest) -> Answer {
     Err(Problem::no_such_address(&request))
 }
 
@@ -271,7 +300,7 @@ impl Paging {
 }
 
 /// The id of the thing a request made: this time, or when the same request first came.
-fn id_of(said: &store::Said, id: &str) -> String {
+pub(crate) fn id_of(said: &store::Said, id: &str) -> String {
     match said {
         store::Said::Before(kept) => kept.body.clone(),
         _ => id.into(),

@@ -15,8 +15,9 @@ use store::{Database, Sqlite, Writer};
 use tokio_util::{sync::CancellationToken, task::TaskTracker};
 
 use crate::{
-    alerts::{alarm, delivery},
+    alerts::{alarm, channel, delivery},
     intake::mqtt,
+    keys::Keys,
     meters,
     now::Now,
     recurring, routes, scripts,
@@ -76,6 +77,9 @@ impl Service {
         if let Some(folder) = settings.store.path.parent().filter(|folder| !folder.as_os_str().is_empty()) {
             std::fs::create_dir_all(folder).map_err(io(format!("making {}", folder.display())))?;
         }
+        let beside = settings.store.path.parent().filter(|folder| !folder.as_os_str().is_empty());
+        let beside = beside.unwrap_or(std::path::Path::new("."));
+        let keys = Keys::open(beside).map_err(io(format!("the keys in {}", beside.display())))?;
         let mut database: Box<dyn Database> = Box::new(Sqlite::open(&settings.store.path, &settings.shop.id)?);
         let rulebook = Arc::new(Rulebook::new());
         let bridge_ms = i64::from(settings.climate.bridge_minutes) * 60_000;
@@ -101,7 +105,8 @@ impl Service {
             tracing::warn!(%address, "listening beyond this machine: whoever reaches it may read and write");
         }
         let listener = TcpListener::bind(address).map_err(io(format!("listening at {address} (server.listen)")))?;
-        let parts = Parts { shared, rulebook, writer: sender, reader, settings, zone, metrics: meters::recorder() };
+        let parts =
+            Parts { shared, rulebook, writer: sender, reader, settings, zone, keys, metrics: meters::recorder() };
         let state = Arc::new(State::new(parts));
         scripts::read_folder(&state).await?;
         Ok(Self { state, listener, writer })
@@ -136,10 +141,18 @@ impl Service {
     /// # Errors
     /// When the outbox cannot be read or written.
     pub async fn delivery_step(state: &Arc<State>) -> Result<usize, crate::problem::Problem> {
-        let client = delivery::client().map_err(|e| {
+        let client = channel::client().map_err(|e| {
             crate::problem::Problem::new(crate::problem::Kind::Internal, e.to_string(), "the log says more")
         })?;
         delivery::step(state, &client).await
+    }
+
+    /// Reads the scripts folder now, as after a change. Returns how many rules came in force.
+    ///
+    /// # Errors
+    /// When the store failed.
+    pub async fn scripts_step(state: &Arc<State>) -> Result<usize, crate::problem::Problem> {
+        scripts::read_folder(state).await
     }
 
     /// Runs one recurring job now.
@@ -236,6 +249,7 @@ fn replay(bench: &mut Bench, rulebook: &Rulebook, database: &mut dyn Database) -
     each_fact(database, |fact| {
         if let Fact::RulePutInForce(rule) = &fact.fact {
             rulebook.remember(&rule.version, &rule.file, &rule.text);
+            rule.override_reason.iter().for_each(|reason| rulebook.excuse(&rule.version, reason));
         }
         if !matches!(fact.fact, Fact::ZoneSet(_) | Fact::HygrometerCalibrated(_)) {
             bench.take(&fact);

@@ -1,17 +1,22 @@
 //! The scripts folder: read at start and whenever a file is saved; a text that passes comes in force as a fact.
 
 use std::{
+    io::Write,
     path::{Path, PathBuf},
     sync::{Arc, PoisonError},
 };
 
-use facts::{Fact, MaterialId, RulePutInForce};
+use facts::{Fact, MaterialId, RulePutInForce, VersionId};
+use futures_util::future::join_all;
 use notify::{RecursiveMode, Watcher};
 use rules::{Fault, Rule};
 use tokio::sync::mpsc;
 use tokio_util::sync::CancellationToken;
 
-use crate::{problem::Problem, state::State};
+use crate::{
+    problem::{Kind, Problem},
+    state::State,
+};
 
 /// A rule file: the material it is for, its name relative to the folder, and its text.
 pub(crate) struct RuleFile {
@@ -101,6 +106,7 @@ async fn read_shop(state: &Arc<State>, folder: &Path) -> Vec<Fault> {
 /// Reads the folder and puts every changed text that passes in force; the others are kept as faults and leave the
 /// last good version where it is. Returns how many came in force.
 pub(crate) async fn read_folder(state: &Arc<State>) -> Result<usize, Problem> {
+    let _alone = state.scripts.lock().await;
     let folder = state.settings.scripts.folder.clone();
     let files = match rule_files(&folder) {
         Ok(files) => files,
@@ -109,51 +115,166 @@ pub(crate) async fn read_folder(state: &Arc<State>) -> Result<usize, Problem> {
             return Ok(0);
         }
     };
+    let in_force = state.bench().in_force().clone();
+    let changed = files.into_iter().filter(|file| match file {
+        Ok(file) => in_force.get(&file.material) != Some(&Rule::version_of(&file.text)),
+        Err(_) => true,
+    });
+    let judged = judge(state, changed.collect()).await;
     let mut faults = std::collections::BTreeMap::new();
-    let mut changed = 0;
-    for file in files {
-        match put_in_force(state, file).await {
-            Ok(true) => changed += 1,
-            Ok(false) => {}
-            Err(Refused::Fault(fault)) => {
+    let mut good = Vec::new();
+    for file in judged {
+        match file {
+            Ok(file) => good.push(file),
+            Err(fault) => {
                 tracing::warn!(%fault, "a rule is not in force");
                 faults.insert(fault.file.clone(), fault);
             }
-            Err(Refused::Problem(problem)) => return Err(problem),
         }
+    }
+    let changed = good.len();
+    // All at once: the writer commits together what waits together.
+    for said in join_all(good.into_iter().map(|file| put_in_force(state, fact_of(file, None), "scripts"))).await {
+        said?;
     }
     faults.extend(read_shop(state, &folder).await.into_iter().map(|fault| (fault.file.clone(), fault)));
     *state.faults.write().unwrap_or_else(PoisonError::into_inner) = faults;
     Ok(changed)
 }
 
-enum Refused {
-    Fault(Fault),
-    Problem(Problem),
+/// Holds every text against its contract, as many at once as the machine has processors.
+async fn judge(state: &Arc<State>, files: Vec<Result<RuleFile, Fault>>) -> Vec<Result<RuleFile, Fault>> {
+    let book = state.rulebook.clone();
+    let at_once = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
+    let share = files.len().div_ceil(at_once).max(1);
+    let mut files = files.into_iter();
+    let shares = std::iter::from_fn(|| Some(files.by_ref().take(share).collect::<Vec<_>>()).filter(|s| !s.is_empty()));
+    // A check calls the script thousands of times: not on a thread that answers requests.
+    let checks = shares.map(|share| {
+        let book = book.clone();
+        let check = move |file: RuleFile| book.check(&file.file, &file.text).map(|_| file);
+        tokio::task::spawn_blocking(move || share.into_iter().map(|file| file.and_then(&check)).collect::<Vec<_>>())
+    });
+    // A check that panics is a fault of its script already; only a stopping runtime ends one.
+    join_all(checks.collect::<Vec<_>>()).await.into_iter().flatten().flatten().collect()
 }
 
-async fn put_in_force(state: &Arc<State>, file: Result<RuleFile, Fault>) -> Result<bool, Refused> {
-    let RuleFile { material, file, text } = file.map_err(Refused::Fault)?;
+fn fact_of(RuleFile { material, file, text }: RuleFile, override_reason: Option<String>) -> RulePutInForce {
+    RulePutInForce { material, version: Rule::version_of(&text), file, text, override_reason }
+}
+
+async fn put_in_force(state: &Arc<State>, rule: RulePutInForce, by: &str) -> Result<(), Problem> {
+    rule.override_reason.iter().for_each(|reason| state.rulebook.excuse(&rule.version, reason));
+    state.say_fact(Fact::RulePutInForce(rule), state.now().ms(), by, None).await.map(drop)
+}
+
+/// A rule as it stands on disk; none where there is no such file.
+///
+/// # Errors
+/// When it cannot be read.
+pub(crate) fn on_disk(state: &State, material: &MaterialId) -> Result<Option<String>, Problem> {
+    match std::fs::read_to_string(path_of(state, material)) {
+        Ok(text) => Ok(Some(text)),
+        Err(e) if e.kind() == std::io::ErrorKind::NotFound => Ok(None),
+        Err(e) => Err(unwritable(&e)),
+    }
+}
+
+/// A material's id has no slash and does not begin with a dot: its file lies in the folder.
+fn path_of(state: &State, material: &MaterialId) -> PathBuf {
+    state.settings.scripts.folder.join("materials").join(format!("{material}.rhai"))
+}
+
+fn unwritable(e: &std::io::Error) -> Problem {
+    Problem::new(Kind::Unavailable, format!("the scripts folder: {e}"), "let the service read and write scripts.folder")
+}
+
+/// What somebody saves.
+pub(crate) struct Saving {
+    pub(crate) material: MaterialId,
+    pub(crate) text: String,
+    /// Version of the text it replaces, as it was read; none for a material that has no file yet.
+    pub(crate) replaces: Option<VersionId>,
+    pub(crate) by: String,
+    pub(crate) override_reason: Option<String>,
+}
+
+/// Saves a text as its file and puts it in force, as if an editor had saved it.
+///
+/// # Errors
+/// Nothing is written when the text has a fault, when a row of its own table fails and no reason is given, or when
+/// the file is not what the sender saw.
+pub(crate) async fn save(state: &Arc<State>, saving: Saving) -> Result<(), Problem> {
+    let _alone = state.scripts.lock().await;
+    let Saving { material, text, replaces, by, override_reason } = saving;
+    let stands = on_disk(state, &material)?;
     let version = Rule::version_of(&text);
-    if state.bench().in_force().get(&material) == Some(&version) {
-        return Ok(false);
+    let in_force = state.bench().in_force().get(&material) == Some(&version);
+    if in_force && stands.as_ref() == Some(&text) {
+        return Ok(());
     }
-    let book = state.rulebook.clone();
-    let (name, source) = (file.clone(), text.clone());
-    // A check calls the script thousands of times: not on a thread that answers requests.
-    let checked =
-        tokio::task::spawn_blocking(move || crate::meters::timed("check", || book.check(&name, &source))).await;
-    match checked {
-        Ok(Ok(_)) => {}
-        Ok(Err(fault)) => return Err(Refused::Fault(fault)),
-        Err(_) => {
-            let (what, mend) = ("the check did not end".into(), "simplify the script".into());
-            return Err(Refused::Fault(Fault { file, line: 0, column: 0, what, mend }));
-        }
+    seen(&material, stands.as_deref(), replaces.as_ref())?;
+    let file = format!("materials/{material}.rhai");
+    let (book, name, source) = (state.rulebook.clone(), file.clone(), text.clone());
+    let excused = override_reason.is_some();
+    let checked = tokio::task::spawn_blocking(move || {
+        crate::meters::timed("check", || match excused {
+            true => book.check_over(&name, &source),
+            false => book.check(&name, &source),
+        })
+    });
+    let ended = |_| Problem::new(Kind::Internal, "the check did not end", "send it again; the log says more");
+    checked.await.map_err(ended)??;
+    let (path, bytes) = (path_of(state, &material), text.clone());
+    let rule = fact_of(RuleFile { material, file: file.clone(), text }, override_reason);
+    let now_ms = state.now().ms();
+    // What would be refused afterwards must not be a file before.
+    state.bench().admit(&Fact::RulePutInForce(rule.clone()), now_ms, now_ms)?;
+    let written = tokio::task::spawn_blocking(move || write_whole(&path, &bytes)).await.map_err(ended)?;
+    written.map_err(|e| unwritable(&e))?;
+    state.faults.write().unwrap_or_else(PoisonError::into_inner).remove(&file);
+    match in_force {
+        true => Ok(()),
+        false => put_in_force(state, rule, &by).await,
     }
-    let fact = Fact::RulePutInForce(RulePutInForce { material, version, file, text });
-    state.say_fact(fact, state.now().ms(), "scripts", None).await.map_err(Refused::Problem)?;
-    Ok(true)
+}
+
+/// Whether the sender saw what stands there.
+fn seen(material: &MaterialId, stands: Option<&str>, replaces: Option<&VersionId>) -> Result<(), Problem> {
+    let stands = stands.map(Rule::version_of);
+    match (stands, replaces) {
+        (None, None) => Ok(()),
+        (Some(stands), Some(replaces)) if stands == *replaces => Ok(()),
+        (Some(stands), None) => Err(Problem::new(
+            Kind::Unseen,
+            format!("there is a rule of \"{material}\" already, version {stands}"),
+            format!("read GET /api/v1/rules/{material} and send If-Match with its version"),
+        )
+        .about("If-Match")),
+        (stands, Some(_)) => Err(Problem::new(
+            Kind::Changed,
+            match stands {
+                Some(stands) => format!("the rule of \"{material}\" is now version {stands}"),
+                None => format!("the rule of \"{material}\" has no file any more"),
+            },
+            format!("read GET /api/v1/rules/{material} again, put your changes into it, and save that"),
+        )
+        .about("If-Match")),
+    }
+}
+
+/// Writes a file so that whoever reads it finds the old text or the new one, whole, also after a crash.
+fn write_whole(path: &Path, text: &str) -> std::io::Result<()> {
+    // Not the ending of a rule: a reader of the folder passes it by.
+    let fresh = path.with_extension("rhai-new");
+    let mut file = std::fs::File::create(&fresh)?;
+    file.write_all(text.as_bytes())?;
+    file.sync_all()?;
+    std::fs::rename(&fresh, path)?;
+    match path.parent() {
+        Some(folder) => std::fs::File::open(folder)?.sync_all(),
+        None => Ok(()),
+    }
 }
 
 /// Watches the folder until told to stop and reads it again after a change has settled.

@@ -1,7 +1,9 @@
 //! Settings: one file, every key with a default, the environment above it, checked before anything starts.
 
 mod mqtt;
+mod people;
 mod sensors;
+mod webhook;
 
 use std::path::{Path, PathBuf};
 
@@ -10,7 +12,12 @@ use chrono_tz::Tz;
 use serde::Deserialize;
 
 pub(crate) use mqtt::{Address, Mqtt};
+pub(crate) use people::CLOSING;
+pub use people::{Alerts, Email, Person, Push};
 pub(crate) use sensors::Sensors;
+pub use webhook::Webhook;
+
+use crate::units::{LengthUnit, TempUnit};
 
 /// What is wrong with the settings, naming the key.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -44,10 +51,18 @@ pub struct Settings {
     pub senml: Senml,
     /// The way to an MQTT broker.
     pub mqtt: Mqtt,
+    /// How alerts are told to people.
+    pub alerts: Alerts,
+    /// The way to a mail server.
+    pub email: Email,
+    /// Push messages to browsers.
+    pub push: Push,
     /// What is asked before strings go on.
     pub string_up: StringUp,
     /// Who is told of alerts.
     pub webhooks: Vec<Webhook>,
+    /// Who is told, and how.
+    pub people: Vec<Person>,
 }
 
 /// The shop itself.
@@ -70,6 +85,12 @@ pub struct Shop {
     pub temp_low_c: f64,
     /// Warmest, °C.
     pub temp_high_c: f64,
+    /// In what temperatures are shown.
+    pub temp_unit: TempUnit,
+    /// In what lengths are shown.
+    pub length_unit: LengthUnit,
+    /// Folder of the usual jobs.
+    pub procedures: PathBuf,
 }
 
 /// Where it listens.
@@ -84,6 +105,8 @@ pub struct Server {
     pub import_limit_mib: usize,
     /// Threads that answer requests.
     pub workers: usize,
+    /// Where phones reach it, as the code on a label says; empty takes the address the page was asked at.
+    pub public_url: String,
 }
 
 /// Where facts are kept.
@@ -100,6 +123,10 @@ pub struct Store {
     pub keep_readings_days: u32,
     /// Days those means are kept.
     pub keep_means_days: u32,
+    /// Folder of the photos of jobs.
+    pub photos: PathBuf,
+    /// Largest photo taken, MiB.
+    pub photo_limit_mib: usize,
 }
 
 /// Where rules are.
@@ -136,22 +163,6 @@ pub struct StringUp {
     pub margin: f64,
 }
 
-/// Somebody to be told of alerts over HTTP.
-#[derive(Debug, Clone, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct Webhook {
-    /// Name in the outbox; must not change while deliveries wait.
-    pub name: String,
-    /// Where to.
-    pub url: String,
-    /// Secret the signature is made with, as text.
-    #[serde(default)]
-    pub secret: String,
-    /// File that holds the secret instead.
-    #[serde(default)]
-    pub secret_file: Option<PathBuf>,
-}
-
 impl Default for Shop {
     fn default() -> Self {
         Self {
@@ -163,12 +174,21 @@ impl Default for Shop {
             rh_high_pct: 55.0,
             temp_low_c: 18.0,
             temp_high_c: 26.0,
+            temp_unit: TempUnit::C,
+            length_unit: LengthUnit::Mm,
+            procedures: "config/procedures".into(),
         }
     }
 }
 impl Default for Server {
     fn default() -> Self {
-        Self { listen: "127.0.0.1:8080".into(), body_limit_kib: 4096, import_limit_mib: 64, workers: 2 }
+        Self {
+            listen: "127.0.0.1:8080".into(),
+            body_limit_kib: 4096,
+            import_limit_mib: 64,
+            workers: 2,
+            public_url: String::new(),
+        }
     }
 }
 impl Default for Store {
@@ -179,6 +199,8 @@ impl Default for Store {
             keep_backups: 14,
             keep_readings_days: 400,
             keep_means_days: 3660,
+            photos: "data/photos".into(),
+            photo_limit_mib: 16,
         }
     }
 }
@@ -221,6 +243,11 @@ impl Shop {
     pub(crate) fn target(&self) -> clock::Target {
         let temp_c = f64::midpoint(self.temp_low_c, self.temp_high_c);
         clock::Target { rh_low_pct: self.rh_low_pct, rh_high_pct: self.rh_high_pct, temp_c }
+    }
+
+    /// The band, °C and % RH.
+    pub(crate) fn band(&self) -> [(f64, f64); 2] {
+        [(self.temp_low_c, self.temp_high_c), (self.rh_low_pct, self.rh_high_pct)]
     }
 
     /// The band as the air of each zone is watched against it.
@@ -294,6 +321,17 @@ impl Settings {
         if !(1..=4096).contains(&self.server.import_limit_mib) {
             return Err(wrong("server.import_limit_mib", "must be 1 to 4096", "64 holds years of a zone"));
         }
+        let url = &self.server.public_url;
+        if !url.is_empty() && !url.starts_with("http://") && !url.starts_with("https://") {
+            return Err(wrong(
+                "server.public_url",
+                format!("\"{url}\""),
+                "write http://bench.local:8080, or leave it out",
+            ));
+        }
+        if !(1..=64).contains(&self.store.photo_limit_mib) {
+            return Err(wrong("store.photo_limit_mib", "must be 1 to 64", "16 holds what a phone makes"));
+        }
         if !(1..=64).contains(&self.server.workers) {
             return Err(wrong("server.workers", "must be 1 to 64", "2 is plenty for one shop"));
         }
@@ -313,7 +351,6 @@ impl Settings {
         if self.store.keep_backups == 0 {
             return Err(wrong("store.keep_backups", "must be at least 1", "14 keeps a fortnight"));
         }
-        let mut names = std::collections::BTreeSet::new();
         self.sensors.check()?;
         self.mqtt.check()?;
         for (name, place) in &self.senml.names {
@@ -322,28 +359,8 @@ impl Settings {
                 return Err(wrong("senml.names", what, "write {\"urn:dev:mac:0024befffe804ff1\" = \"bench/north\"}"));
             }
         }
-        for (i, hook) in self.webhooks.iter_mut().enumerate() {
-            let key = |name: &str| format!("webhooks[{i}].{name}");
-            if hook.name.is_empty() {
-                return Err(wrong(&key("name"), "is empty", "give the receiver a name of its own"));
-            }
-            if !names.insert(hook.name.clone()) {
-                let what = format!("\"{}\" stands twice; only the first would be told", hook.name);
-                return Err(wrong(&key("name"), what, "give the receiver a name of its own"));
-            }
-            if !hook.url.starts_with("http://") && !hook.url.starts_with("https://") {
-                return Err(wrong(&key("url"), format!("\"{}\"", hook.url), "write https://host/path"));
-            }
-            if let Some(file) = &hook.secret_file {
-                let secret = std::fs::read_to_string(file)
-                    .map_err(|e| wrong(&key("secret_file"), e.to_string(), "make the file readable"))?;
-                hook.secret = secret.trim().into();
-            }
-            if hook.secret.len() < 16 {
-                return Err(wrong(&key("secret"), "has fewer than 16 characters", "make a long random one"));
-            }
-        }
-        Ok(())
+        webhook::check(&mut self.webhooks)?;
+        people::check(self)
     }
 
     /// The shop's time zone.
@@ -402,6 +419,8 @@ mod tests {
             ("[shop]\ntemp_high_c = 18.5", "shop.temp_high_c"),
             ("[server]\nlisten = \"here\"", "server.listen"),
             ("[server]\nworkers = 0", "server.workers"),
+            ("[server]\npublic_url = \"bench\"", "server.public_url"),
+            ("[store]\nphoto_limit_mib = 0", "store.photo_limit_mib"),
             ("[climate]\nbridge_minutes = 0", "climate.bridge_minutes"),
             ("[string_up]\nmargin = 1.0", "string_up.margin"),
             ("[store]\nkeep_readings_days = 1", "store.keep_readings_days"),
@@ -418,7 +437,25 @@ mod tests {
             ("[sensors]\napart_rh_pct = 99", "sensors.apart_rh_pct"),
             ("[sensors]\nstuck_hours = 0", "sensors.stuck_hours"),
             ("[sensors]\ncalibrate_days = 1", "sensors.calibrate_days"),
+            ("[mqtt]\nalerts = \"a/#\"", "mqtt.alerts"),
+            ("[email]\nurl = \"imap://x\"", "email.url"),
+            ("[email]\nurl = \"smtp://x\"\nfrom = \"x\"", "email.from"),
+            ("[push]\ncontact = \"me\"", "push.contact"),
+            ("[alerts]\ngroup_minutes = 61", "alerts.group_minutes"),
+            ("[alerts]\nagain_minutes = 0", "alerts.again_minutes"),
+            ("[alerts]\ninsist = [\"all\"]", "alerts.insist"),
+            ("[[people]]\nname = \"Mia\"", "people[0].name"),
+            ("[[people]]\nname = \"mia\"", "people[0].tell"),
+            ("[[people]]\nname = \"mia\"\ntell = { all = [\"push\"] }", "people[0].tell"),
+            ("[[people]]\nname = \"mia\"\ntell = { else = [\"pigeon\"] }", "people[0].tell"),
+            ("[[people]]\nname = \"mia\"\ntell = { else = [\"email\"] }", "people[0].tell"),
+            ("[[people]]\nname = \"mia\"\ntell = { else = [\"mqtt\"] }", "people[0].tell"),
+            ("[[people]]\nname = \"mia\"\nemail = \"mia\"", "people[0].email"),
+            ("[[people]]\nname = \"mia\"\nquiet = \"night\"", "people[0].quiet"),
+            ("[[people]]\nname = \"mia\"\nwake_for = [\"all\"]", "people[0].wake_for"),
+            ("[[people]]\nname = \"mia\"\nthen = \"mia\"\ntell = { else = [\"page\"] }", "people[0].then"),
             (hook, "webhooks[0].secret"),
+            (&good.replace("\"a\"", "\"email\""), "webhooks[0].name"),
             (&format!("{good}\n{good}"), "webhooks[1].name"),
         ] {
             assert_eq!(read(text, &[]).expect_err(text).key, key);

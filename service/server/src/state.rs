@@ -17,7 +17,9 @@ use store::{Answer, Database, Error, Keeper, NewDelivery, Outcome, Said, Saying,
 use tokio::sync::{Notify, broadcast, oneshot};
 
 use crate::{
+    calendar::Shown,
     intake::Intake,
+    keys::Keys,
     now::{LastSeen, Now, instant},
     problem::{Kind, Problem},
     settings::Settings,
@@ -83,6 +85,11 @@ pub struct State {
     /// The shop's own scripts.
     pub(crate) hooks: Hooks,
     pub(crate) zone: Tz,
+    pub(crate) keys: Keys,
+    /// What the calendar showed last.
+    pub(crate) shown: Shown,
+    /// One at a time changes which rules are in force: the folder is not read while a text is saved into it.
+    pub(crate) scripts: tokio::sync::Mutex<()>,
     /// Scripts that are not in force because of a fault, by file.
     pub(crate) faults: RwLock<BTreeMap<String, Fault>>,
     pub(crate) metrics: PrometheusHandle,
@@ -101,12 +108,13 @@ pub(crate) struct Parts {
     pub(crate) reader: Box<dyn Database>,
     pub(crate) settings: Settings,
     pub(crate) zone: Tz,
+    pub(crate) keys: Keys,
     pub(crate) metrics: PrometheusHandle,
 }
 
 impl State {
     pub(crate) fn new(parts: Parts) -> Self {
-        let Parts { shared, rulebook, writer, reader, settings, zone, metrics } = parts;
+        let Parts { shared, rulebook, writer, reader, settings, zone, keys, metrics } = parts;
         Self {
             started_ms: shared.now.ms(),
             shared,
@@ -117,6 +125,9 @@ impl State {
             intake: Intake::default(),
             hooks: Hooks::default(),
             zone,
+            keys,
+            shown: Shown::default(),
+            scripts: tokio::sync::Mutex::default(),
             faults: RwLock::default(),
             metrics,
             alarm_looks: LastSeen::default(),

@@ -227,6 +227,20 @@ impl State {
             due_at: job.opened.due_at.map(|due| self.rfc3339(due.timestamp_millis())),
             state: if job.closed { "closed" } else { "open" },
             steps: bench.steps(job).into_iter().map(step).collect(),
+            notes: job
+                .notes
+                .iter()
+                .map(|note| NoteWire { at: self.rfc3339(note.at_ms), text: note.text.clone() })
+                .collect(),
+            photos: job
+                .photos
+                .iter()
+                .map(|photo| PhotoWire {
+                    at: self.rfc3339(photo.at_ms),
+                    shows: photo.added.shows.clone(),
+                    href: format!("/photos/{}.jpg", photo.added.photo),
+                })
+                .collect(),
         }
     }
 
@@ -264,6 +278,25 @@ pub(crate) struct JobWire {
     due_at: Option<String>,
     state: &'static str,
     steps: Vec<StepWire>,
+    /// Oldest first.
+    notes: Vec<NoteWire>,
+    photos: Vec<PhotoWire>,
+}
+
+/// Something written down about a job.
+#[derive(Serialize)]
+pub(crate) struct NoteWire {
+    at: String,
+    text: String,
+}
+
+/// A photo of a job.
+#[derive(Serialize)]
+pub(crate) struct PhotoWire {
+    at: String,
+    shows: String,
+    /// Where the picture is, on this service.
+    href: String,
 }
 
 /// A step of a job.

@@ -4,7 +4,10 @@ use std::path::Path;
 
 use facts::{Reading, Recorded};
 
-use crate::{Answer, Delivery, Each, Error, Held, HeldState, Mean, Row, Run, Saying};
+use crate::{
+    Answer, Delivery, Each, Error, Held, HeldState, Mean, NewDelivery, Off, Row, Run, Saying, Subscription,
+    WhichDeliveries,
+};
 
 /// What the service asks of a database.
 pub trait Database: Send {
@@ -68,11 +71,65 @@ pub trait Database: Send {
     /// When the database cannot be read.
     fn deliveries_of(&mut self, alert: &str) -> Result<Vec<Delivery>, Error>;
 
-    /// Writes down how a delivery went.
+    /// Deliveries to a channel that were put in by now, were not tried yet: due, or waiting for company.
+    ///
+    /// # Errors
+    /// When the database cannot be read.
+    fn fresh_deliveries(&mut self, channel: &str, now_ms: i64) -> Result<Vec<Delivery>, Error>;
+
+    /// Deliveries, the newest first.
+    ///
+    /// # Errors
+    /// When the database cannot be read.
+    fn list_deliveries(&mut self, which: &WhichDeliveries, at_most: usize) -> Result<Vec<Delivery>, Error>;
+
+    /// The newest delivery of each channel that was tried.
+    ///
+    /// # Errors
+    /// When the database cannot be read.
+    fn last_tried(&mut self) -> Result<Vec<Delivery>, Error>;
+
+    /// Writes down how deliveries went, and in the same breath what is to be delivered because of that.
     ///
     /// # Errors
     /// Nothing is written then.
-    fn record_delivery(&mut self, delivery: &Delivery) -> Result<(), Error>;
+    fn record_deliveries(&mut self, gone: &[Delivery], next: &[NewDelivery]) -> Result<(), Error>;
+
+    /// Keeps a browser's subscription, in place of what was kept under its id.
+    ///
+    /// # Errors
+    /// Nothing is kept then.
+    fn put_subscription(&mut self, subscription: &Subscription) -> Result<(), Error>;
+
+    /// Subscriptions of one person, or of all.
+    ///
+    /// # Errors
+    /// When the database cannot be read.
+    fn subscriptions(&mut self, person: Option<&str>) -> Result<Vec<Subscription>, Error>;
+
+    /// Forgets a subscription; whether there was one.
+    ///
+    /// # Errors
+    /// Nothing is forgotten then.
+    fn forget_subscription(&mut self, id: &str) -> Result<bool, Error>;
+
+    /// A channel's receiver wants no more.
+    ///
+    /// # Errors
+    /// Nothing is written then.
+    fn switch_off(&mut self, off: &Off) -> Result<(), Error>;
+
+    /// A channel is tried again.
+    ///
+    /// # Errors
+    /// Nothing is written then.
+    fn switch_on(&mut self, channel: &str) -> Result<(), Error>;
+
+    /// Channels whose receivers want no more.
+    ///
+    /// # Errors
+    /// When the database cannot be read.
+    fn switched_off(&mut self) -> Result<Vec<Off>, Error>;
 
     /// Writes down that a recurring job ran.
     ///

@@ -3,12 +3,15 @@
 //! Responsible for: the append-only journal, readings, the outbox of deliveries, answers kept for repeated requests,
 //! migrations, backup and restoring, the whole of it row by row, and the one writer that commits whatever gathered while its last commit was under way.
 //! Never knows: how a cure is computed, HTTP, what time it is.
-//! Start reading at `writer.rs`; the SQL is in `sqlite.rs`, `schema.rs` and `held.rs`.
+//! Start reading at `writer.rs`; the SQL is in `sqlite.rs` and its neighbours `schema.rs`, `held.rs`, `means.rs`,
+//! `outbox.rs` and `receivers.rs`.
 
 mod database;
 mod error;
 mod held;
 mod means;
+mod outbox;
+mod receivers;
 mod restore;
 mod saying;
 mod schema;
@@ -19,6 +22,8 @@ mod writer;
 pub use database::Database;
 pub use error::Error;
 pub use means::Mean;
+pub use outbox::WhichDeliveries;
+pub use receivers::{Off, Subscription};
 pub use restore::restore;
 pub use saying::{Answer, Delivery, DeliveryState, Held, HeldKey, HeldState, NewDelivery, NewHeld, Run, Said, Saying};
 pub use sqlite::Sqlite;

@@ -115,7 +115,9 @@ pub struct NewDelivery {
     pub channel: String,
     /// What is sent.
     pub body: String,
-    /// When to try first, ms.
+    /// When it may first be told, ms.
+    pub since_ms: i64,
+    /// When to try first, ms; later than that if it waits for company or for quiet hours to end.
     pub due_ms: i64,
 }
 
@@ -132,9 +134,9 @@ pub struct Delivery {
     pub body: String,
     /// How often it was tried.
     pub attempts: u32,
-    /// When it entered the outbox, ms.
+    /// When it might first be told, ms.
     pub since_ms: i64,
-    /// When to try next, ms.
+    /// When to try next, ms; when it ended, once it is finished.
     pub due_ms: i64,
     /// How it stands.
     pub state: DeliveryState,

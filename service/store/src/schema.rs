@@ -85,4 +85,21 @@ pub(crate) const MIGRATIONS: &[&str] = &[
         PRIMARY KEY (zone, from_ms)
     ) STRICT, WITHOUT ROWID;
 ",
+    // 4: browsers that asked for push messages; channels whose receiver wants no more.
+    "
+    CREATE TABLE push_subscription (
+        id          TEXT    NOT NULL PRIMARY KEY,
+        person      TEXT    NOT NULL,
+        endpoint    TEXT    NOT NULL,
+        p256dh      TEXT    NOT NULL,
+        auth        TEXT    NOT NULL,
+        added_ms    INTEGER NOT NULL
+    ) STRICT, WITHOUT ROWID;
+    CREATE TABLE channel_off (
+        channel     TEXT    NOT NULL PRIMARY KEY,
+        address     TEXT    NOT NULL,
+        since_ms    INTEGER NOT NULL,
+        why         TEXT    NOT NULL
+    ) STRICT, WITHOUT ROWID;
+",
 ];

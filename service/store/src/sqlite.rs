@@ -1,5 +1,5 @@
-//! SQLite: the statements about facts, readings, answers, deliveries and runs. The schema is in `schema.rs`, what is
-//! held back in `held.rs`.
+//! SQLite: the statements about facts, readings, answers and runs. The schema is in `schema.rs`, what is held back in
+//! `held.rs`, deliveries in `outbox.rs`, who receives them in `receivers.rs`.
 //!
 //! Write-ahead log with `synchronous = FULL`: a commit is on disk when it returns. Writers begin IMMEDIATE, because
 //! a deferred transaction that reads and then writes fails at once when another wrote in between. No mmap.
@@ -7,12 +7,12 @@
 use std::{ops::ControlFlow, path::Path, time::Duration};
 
 use chrono::{DateTime, Utc};
-use facts::{AlertId, Fact, Reading, Recorded, RhPct, SensorId, TempC, ZoneId};
+use facts::{Fact, Reading, Recorded, RhPct, SensorId, TempC, ZoneId};
 use rusqlite::{Connection, OptionalExtension, TransactionBehavior, params};
 
 use crate::{
-    Answer, Database, Delivery, DeliveryState, Each, Error, Held, HeldState, Mean, Row, Run, Saying, held, means,
-    schema::MIGRATIONS, whole,
+    Answer, Database, Delivery, Each, Error, Held, HeldState, Mean, NewDelivery, Off, Row, Run, Saying, Subscription,
+    WhichDeliveries, held, means, outbox, receivers, schema::MIGRATIONS, whole,
 };
 
 /// SQLite before this could corrupt its write-ahead log when two connections met at a checkpoint.
@@ -26,17 +26,12 @@ const ADD_FACT: &str = "INSERT INTO journal (shop, kind, happened_ms, recorded_m
 pub(crate) const ADD_READING: &str = "INSERT INTO reading (zone, at_ms, recorded_ms, n, temp_c, rh_pct, sensor) VALUES \
      (?1, ?2, ?3, (SELECT count(*) FROM reading WHERE zone = ?1 AND at_ms = ?2), ?4, ?5, ?6)";
 const ADD_ANSWER: &str = "INSERT INTO answer (key, fingerprint, status, body, recorded_ms) VALUES (?1, ?2, ?3, ?4, ?5)";
-const ADD_DELIVERY: &str = "INSERT INTO delivery (alert, channel, body, since_ms, due_ms) VALUES (?1, ?2, ?3, ?4, ?4)";
 const FIND_ANSWER: &str = "SELECT key, fingerprint, status, body FROM answer WHERE key = ?1";
 const FACTS_AFTER: &str =
     "SELECT seq, happened_ms, recorded_ms, by_whom, body FROM journal WHERE seq > ?1 ORDER BY seq LIMIT ?2";
 const FACTS_OF: &str = "SELECT seq, happened_ms, recorded_ms, by_whom, body FROM journal WHERE kind = ?1 ORDER BY seq";
 const READINGS: &str = "SELECT at_ms, temp_c, rh_pct, sensor FROM reading WHERE zone = ?1 AND at_ms >= ?2 \
                         ORDER BY at_ms, n";
-const DELIVERIES_DUE: &str = "SELECT id, alert, channel, body, attempts, since_ms, due_ms, state, error FROM delivery \
-                              WHERE state = 'waiting' AND due_ms <= ?1 ORDER BY due_ms, id LIMIT ?2";
-const DELIVERIES_OF: &str = "SELECT id, alert, channel, body, attempts, since_ms, due_ms, state, error FROM delivery \
-                             WHERE alert = ?1 ORDER BY id";
 
 /// A SQLite database file.
 pub struct Sqlite {
@@ -108,7 +103,6 @@ impl Sqlite {
             let mut add_fact = tx.prepare_cached(ADD_FACT)?;
             let mut add_reading = tx.prepare_cached(ADD_READING)?;
             let mut add_answer = tx.prepare_cached(ADD_ANSWER)?;
-            let mut add_delivery = tx.prepare_cached(ADD_DELIVERY)?;
             for saying in sayings {
                 for entry in &saying.entries {
                     let (kind, body) = stored_form(&entry.fact);
@@ -134,9 +128,7 @@ impl Sqlite {
                     ])?;
                 }
                 held::add(&tx, saying)?;
-                for d in &saying.deliveries {
-                    add_delivery.execute(params![d.alert.as_str(), d.channel, d.body, d.due_ms])?;
-                }
+                outbox::add(&tx, &saying.deliveries)?;
                 if let Some(a) = &saying.answer {
                     add_answer.execute(params![a.key, a.fingerprint, a.status, a.body, saying.recorded_ms])?;
                 }
@@ -173,15 +165,6 @@ impl Sqlite {
             ControlFlow::Break(()) => Ok(()),
             ControlFlow::Continue(()) => whole::means_and_held(&self.connection, each).map_err(|e| self.error(e)),
         }
-    }
-
-    fn deliveries(&self, sql: &str, args: impl rusqlite::Params) -> Result<Vec<Delivery>, Error> {
-        let read = || {
-            let mut statement = self.connection.prepare_cached(sql)?;
-            let rows = statement.query_map(args, delivery)?;
-            rows.collect::<rusqlite::Result<Vec<_>>>()
-        };
-        read().map_err(|e| self.error(e))
     }
 }
 
@@ -241,7 +224,11 @@ impl Database for Sqlite {
     }
 
     fn due_deliveries(&mut self, now_ms: i64, at_most: usize) -> Result<Vec<Delivery>, Error> {
-        self.deliveries(DELIVERIES_DUE, params![now_ms, at_most as i64])
+        outbox::due(&self.connection, now_ms, at_most).map_err(|e| self.error(e))
+    }
+
+    fn fresh_deliveries(&mut self, channel: &str, now_ms: i64) -> Result<Vec<Delivery>, Error> {
+        outbox::fresh(&self.connection, channel, now_ms).map_err(|e| self.error(e))
     }
 
     fn next_delivery_ms(&mut self) -> Result<Option<i64>, Error> {
@@ -250,20 +237,49 @@ impl Database for Sqlite {
     }
 
     fn deliveries_of(&mut self, alert: &str) -> Result<Vec<Delivery>, Error> {
-        self.deliveries(DELIVERIES_OF, [alert])
+        outbox::of_alert(&self.connection, alert).map_err(|e| self.error(e))
     }
 
-    fn record_delivery(&mut self, delivery: &Delivery) -> Result<(), Error> {
-        let sql = "UPDATE delivery SET attempts = ?2, due_ms = ?3, state = ?4, error = ?5 WHERE id = ?1";
-        let state = match delivery.state {
-            DeliveryState::Waiting => "waiting",
-            DeliveryState::Delivered => "delivered",
-            DeliveryState::GivenUp => "given_up",
+    fn list_deliveries(&mut self, which: &WhichDeliveries, at_most: usize) -> Result<Vec<Delivery>, Error> {
+        outbox::list(&self.connection, which, at_most).map_err(|e| self.error(e))
+    }
+
+    fn last_tried(&mut self) -> Result<Vec<Delivery>, Error> {
+        outbox::last_tried(&self.connection).map_err(|e| self.error(e))
+    }
+
+    fn record_deliveries(&mut self, gone: &[Delivery], next: &[NewDelivery]) -> Result<(), Error> {
+        let record = |connection: &mut Connection| {
+            let tx = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
+            outbox::record(&tx, gone)?;
+            outbox::add(&tx, next)?;
+            tx.commit()
         };
-        self.connection
-            .execute(sql, params![delivery.id, delivery.attempts, delivery.due_ms, state, delivery.error])
-            .map(drop)
-            .map_err(|e| self.error(e))
+        record(&mut self.connection).map_err(|e| Error::of(e, &self.path))
+    }
+
+    fn put_subscription(&mut self, subscription: &Subscription) -> Result<(), Error> {
+        receivers::put(&self.connection, subscription).map_err(|e| self.error(e))
+    }
+
+    fn subscriptions(&mut self, person: Option<&str>) -> Result<Vec<Subscription>, Error> {
+        receivers::list(&self.connection, person).map_err(|e| self.error(e))
+    }
+
+    fn forget_subscription(&mut self, id: &str) -> Result<bool, Error> {
+        receivers::forget(&self.connection, id).map_err(|e| self.error(e))
+    }
+
+    fn switch_off(&mut self, off: &Off) -> Result<(), Error> {
+        receivers::switch_off(&self.connection, off).map_err(|e| self.error(e))
+    }
+
+    fn switch_on(&mut self, channel: &str) -> Result<(), Error> {
+        receivers::switch_on(&self.connection, channel).map_err(|e| self.error(e))
+    }
+
+    fn switched_off(&mut self) -> Result<Vec<Off>, Error> {
+        receivers::switched_off(&self.connection).map_err(|e| self.error(e))
     }
 
     fn record_run(&mut self, run: &Run) -> Result<(), Error> {
@@ -391,27 +407,6 @@ fn recorded(row: &rusqlite::Row<'_>, seq: i64) -> Result<Recorded, String> {
         recorded_at: when(row.get(2).map_err(text)?)?,
         by: row.get(3).map_err(text)?,
         fact: serde_json::from_str(body).map_err(|e| e.to_string())?,
-    })
-}
-
-fn delivery(row: &rusqlite::Row<'_>) -> rusqlite::Result<Delivery> {
-    let alert: String = row.get(1)?;
-    let state: String = row.get(7)?;
-    Ok(Delivery {
-        id: row.get(0)?,
-        alert: AlertId::new(alert)
-            .map_err(|e| rusqlite::Error::FromSqlConversionFailure(1, rusqlite::types::Type::Text, Box::new(e)))?,
-        channel: row.get(2)?,
-        body: row.get(3)?,
-        attempts: row.get(4)?,
-        since_ms: row.get(5)?,
-        due_ms: row.get(6)?,
-        state: match state.as_str() {
-            "delivered" => DeliveryState::Delivered,
-            "given_up" => DeliveryState::GivenUp,
-            _ => DeliveryState::Waiting,
-        },
-        error: row.get(8)?,
     })
 }
 

@@ -8,13 +8,12 @@ use std::{sync::Arc, time::Duration};
 use clock::Due;
 use facts::{AlertRaised, Fact};
 use futures_util::future::join_all;
-use store::NewDelivery;
 use tokio_util::sync::CancellationToken;
 
 use crate::{
     alerts::{
         shop::{self, Telling},
-        words,
+        tell, words,
     },
     problem::Problem,
     state::State,
@@ -50,7 +49,8 @@ async fn tell_all(state: &Arc<State>, tellings: Vec<Telling>) -> Result<(), Prob
     let mut steps = Vec::new();
     let mut sayings = Vec::new();
     for telling in tellings {
-        let deliveries = deliveries(state, &telling, now_ms);
+        let about = telling.about.as_ref();
+        let deliveries = about.map_or_else(Vec::new, |raised| tell::plan(state, raised, telling.to.as_deref(), now_ms));
         sayings.push(state.saying(telling.fact, now_ms, "clock", deliveries, None));
         steps.extend(telling.steps);
     }
@@ -116,20 +116,6 @@ fn telling(state: &State, due: &Due, now_ms: i64) -> Option<Telling> {
 pub(crate) async fn tell(state: &Arc<State>, raised: AlertRaised) -> Result<(), Problem> {
     let worded = shop::worded(state, vec![Telling::new(raised, String::new())]).await;
     tell_all(state, worded).await
-}
-
-/// One delivery for each receiver that is to hear of it.
-fn deliveries(state: &State, telling: &Telling, now_ms: i64) -> Vec<NewDelivery> {
-    let Some(raised) = &telling.about else { return vec![] };
-    let body = words::payload(state, raised);
-    let chosen = |name: &String| telling.to.as_ref().is_none_or(|to| to.contains(name));
-    let to = |channel: &crate::settings::Webhook| NewDelivery {
-        alert: raised.id.clone(),
-        channel: channel.name.clone(),
-        body: body.clone(),
-        due_ms: now_ms,
-    };
-    state.settings.webhooks.iter().filter(|hook| chosen(&hook.name)).map(to).collect()
 }
 
 /// Lets liveness and the system's watchdog know that alarms are looked at: it is from here, and not from a thread of its

@@ -45,6 +45,7 @@ fn alert(state: &State, bench: &Bench, excursion: &Excursion, watch: &AirWatch) 
     };
     let waiting: Vec<&str> = bench.instruments_in(zone).map(|instrument| instrument.name.as_str()).collect();
     let waits = if waiting.is_empty() { String::new() } else { format!(" Instruments there: {}.", waiting.join("; ")) };
+    let unit = state.settings.shop.temp_unit;
     AlertRaised {
         id: AlertId::new(id).expect("a zone, a word and a number make an alert id"),
         alert_kind: AlertKind::Climate,
@@ -52,10 +53,14 @@ fn alert(state: &State, bench: &Bench, excursion: &Excursion, watch: &AirWatch) 
         stage: String::new(),
         due_at: instant(since_ms + watch.delay_ms),
         late: false,
-        title: format!("{what}: {name}, {:.1} °C and {:.0} % RH", air.temp_c, air.rh_pct),
+        title: format!("{what}: {name}, {} and {:.0} % RH", unit.text(air.temp_c), air.rh_pct),
         body: format!(
-            "Since {since}. The band is {:.0} to {:.0} °C and {:.0} to {:.0} % RH. {touches}{waits} {mend}",
-            watch.temp_c.0, watch.temp_c.1, watch.rh_pct.0, watch.rh_pct.1
+            "Since {since}. The band is {:.0} to {:.0} {} and {:.0} to {:.0} % RH. {touches}{waits} {mend}",
+            unit.of(watch.temp_c.0),
+            unit.of(watch.temp_c.1),
+            unit.sign(),
+            watch.rh_pct.0,
+            watch.rh_pct.1
         ),
     }
 }

@@ -1,37 +1,32 @@
-//! The delivery task: hands what waits in the outbox to its receiver, again and again until it is taken or of no use.
+//! The delivery task: hands what waits in the outbox to its channel, again and again until it is taken or of no use. A
+//! channel that fails hands over to the next; what is due at once for one channel goes as one message.
 //!
-//! Headers and signature follow the open Standard Webhooks specification: id, timestamp and HMAC-SHA256 of
-//! `id.timestamp.body`. The network is never waited for inside a transaction.
+//! The network is never waited for inside a transaction.
 
-use std::{sync::Arc, time::Duration};
+use std::{collections::BTreeMap, sync::Arc, time::Duration};
 
-use base64::{Engine, engine::general_purpose::STANDARD};
-use hmac::{Hmac, KeyInit, Mac};
-use sha2::Sha256;
-use store::{Delivery, DeliveryState};
+use store::{Delivery, DeliveryState, NewDelivery};
 use tokio_util::sync::CancellationToken;
 
-use crate::{problem::Problem, settings::Webhook, state::State};
+use crate::{
+    alerts::{
+        channel::{self, Failure},
+        message::{self, Message},
+        tell,
+    },
+    problem::Problem,
+    settings::CLOSING,
+    state::State,
+};
 
 /// Waits between attempts, seconds; the last is kept. The schedule begins at once.
 const WAITS_S: [i64; 6] = [5, 30, 120, 600, 1800, 3600];
-/// An alert a day old helps nobody.
-const USEFUL_MS: i64 = 24 * 3_600_000;
-/// Longest a receiver may take.
-const PATIENCE: Duration = Duration::from_secs(10);
-/// Deliveries under way at once.
-const AT_ONCE: usize = 16;
+/// A channel that failed so often hands over to the next, if there is one: after half a minute.
+const PATIENT_ATTEMPTS: u32 = 3;
+/// Deliveries looked at in one step.
+const AT_ONCE: usize = 64;
 
-/// The client all deliveries go through: no redirects, a receiver that moves must be set anew.
-pub(crate) fn client() -> Result<reqwest::Client, reqwest::Error> {
-    reqwest::Client::builder()
-        .timeout(PATIENCE)
-        .redirect(reqwest::redirect::Policy::none())
-        .user_agent(concat!("benchclock/", env!("CARGO_PKG_VERSION")))
-        .build()
-}
-
-/// Tries everything that is due. Returns how many were tried.
+/// Tries everything that is due. Returns how many were due.
 ///
 /// # Errors
 /// When the outbox cannot be read or written; what was tried is tried again then.
@@ -40,121 +35,179 @@ pub(crate) async fn step(state: &Arc<State>, client: &reqwest::Client) -> Result
     let due = state.read(move |database| database.due_deliveries(now_ms, AT_ONCE)).await?;
     let tried = due.len();
     let mut under_way = tokio::task::JoinSet::new();
-    for delivery in due {
-        let (client, hook) = (client.clone(), hook_of(state, &delivery));
-        let untrue = is_retracted(state, &delivery);
+    for bundle in bundles(state, due, now_ms).await? {
+        let (state, client) = (state.clone(), client.clone());
         under_way.spawn(async move {
-            let outcome = match hook {
-                _ if untrue => Err(Failure::forever("the alert was taken back before it was delivered")),
-                Some(hook) => post(&client, &hook, &delivery, now_ms).await,
-                None => Err(Failure::forever("this receiver is no longer in the settings")),
+            let outcome = match &bundle.message {
+                Ok(message) => channel::send(&state, &client, &bundle.rows[0].channel, message).await,
+                Err(needless) => Err(Failure::forever(needless)),
             };
-            (delivery, outcome)
+            (bundle, outcome)
         });
     }
     while let Some(joined) = under_way.join_next().await {
-        let Ok((delivery, outcome)) = joined else { continue };
-        let delivery = after(delivery, outcome, state.now().ms());
-        state.act(move |database| database.record_delivery(&delivery)).await?;
+        let Ok((bundle, outcome)) = joined else { continue };
+        let (gone, next) = after(state, bundle, &outcome).await?;
+        state.act(move |database| database.record_deliveries(&gone, &next)).await?;
     }
     Ok(tried)
 }
 
-fn hook_of(state: &State, delivery: &Delivery) -> Option<Webhook> {
-    state.settings.webhooks.iter().find(|hook| hook.name == delivery.channel).cloned()
+/// Rows of one channel that go together: as one message, or not at all and why.
+struct Bundle {
+    rows: Vec<Delivery>,
+    message: Result<Message, String>,
 }
 
-/// Nobody is to be told now what is no longer so.
-fn is_retracted(state: &State, delivery: &Delivery) -> bool {
-    let bench = state.bench();
-    bench.alerts().get(&delivery.alert).is_some_and(|alert| alert.state == clock::AlertState::Retracted)
-}
-
-struct Failure {
-    what: String,
-    forever: bool,
-}
-
-impl Failure {
-    fn forever(what: impl Into<String>) -> Self {
-        Self { what: what.into(), forever: true }
+/// Sorts what is due into messages. A person's channel gets at once what is new to it; what failed together is tried again
+/// together, so that the same id is the same message.
+async fn bundles(state: &Arc<State>, due: Vec<Delivery>, now_ms: i64) -> Result<Vec<Bundle>, Problem> {
+    let mut together: BTreeMap<(String, u32, i64), Vec<Delivery>> = BTreeMap::new();
+    for row in due {
+        let apart = match tell::person_of(&state.settings, &row.channel) {
+            None => row.id,
+            Some(_) if row.attempts == 0 => 0,
+            Some(_) => row.due_ms,
+        };
+        together.entry((row.channel.clone(), row.attempts, apart)).or_default().push(row);
     }
-}
-
-async fn post(client: &reqwest::Client, hook: &Webhook, delivery: &Delivery, now_ms: i64) -> Result<(), Failure> {
-    // The same on every attempt of this delivery, another when a snoozed alert is told again.
-    let id = format!("{}.{}", delivery.alert, delivery.id);
-    let timestamp = now_ms / 1000;
-    let signature = signature(&hook.secret, &id, timestamp, &delivery.body);
-    let sent = client
-        .post(&hook.url)
-        .header("content-type", "application/json")
-        .header("webhook-id", id)
-        .header("webhook-timestamp", timestamp.to_string())
-        .header("webhook-signature", signature)
-        .body(delivery.body.clone())
-        .send()
-        .await;
-    match sent {
-        Ok(answer) if answer.status().is_success() => Ok(()),
-        Ok(answer) if answer.status() == reqwest::StatusCode::GONE => {
-            Err(Failure::forever("the receiver answered 410: it wants no more"))
+    let mut bundles = Vec::new();
+    for ((channel, attempts, _), mut rows) in together {
+        let awake =
+            tell::person_of(&state.settings, &channel).is_some_and(|(who, _)| !tell::is_quiet(state, who, now_ms));
+        if attempts == 0 && awake {
+            // What waits for company has it now.
+            rows = state.read(move |database| database.fresh_deliveries(&channel, now_ms)).await?;
         }
-        Ok(answer) => Err(Failure { what: format!("the receiver answered {}", answer.status()), forever: false }),
-        Err(e) => Err(Failure { what: cause(e), forever: false }),
-    }
-}
-
-/// What lies at the bottom of it: "connection refused" helps, "error sending request" does not. Without the address,
-/// which may hold a secret.
-fn cause(error: reqwest::Error) -> String {
-    let error = error.without_url();
-    let mut deepest: &dyn std::error::Error = &error;
-    while let Some(source) = deepest.source() {
-        deepest = source;
-    }
-    deepest.to_string()
-}
-
-/// `v1,` and the base64 of HMAC-SHA256 over `id.timestamp.body`.
-pub(crate) fn signature(secret: &str, id: &str, timestamp_s: i64, body: &str) -> String {
-    // Standard Webhooks writes secrets as whsec_<base64>; any other text is taken as it stands.
-    let key = secret.strip_prefix("whsec_").and_then(|coded| STANDARD.decode(coded).ok());
-    let key = key.unwrap_or_else(|| secret.as_bytes().to_vec());
-    let mut mac = Hmac::<Sha256>::new_from_slice(&key).expect("HMAC takes a key of any length");
-    mac.update(format!("{id}.{timestamp_s}.{body}").as_bytes());
-    format!("v1,{}", STANDARD.encode(mac.finalize().into_bytes()))
-}
-
-fn after(mut delivery: Delivery, outcome: Result<(), Failure>, now_ms: i64) -> Delivery {
-    delivery.attempts += 1;
-    match outcome {
-        Ok(()) => {
-            metrics::counter!("benchclock_deliveries_total", "outcome" => "delivered").increment(1);
-            delivery.state = DeliveryState::Delivered;
-            delivery.error = None;
+        let (wanted, needless) = sort(state, rows, now_ms);
+        bundles.extend(needless);
+        if let Some((closing, until_ms)) = wanted
+            .iter()
+            .map(|(_, closing, until_ms)| (*closing, *until_ms))
+            .reduce(|(closing, until_ms), (other, other_ms)| (closing || other, until_ms.max(other_ms)))
+        {
+            let rows: Vec<Delivery> = wanted.into_iter().map(|(row, ..)| row).collect();
+            let message = Ok(Message::of(&rows, closing, now_ms, until_ms));
+            bundles.push(Bundle { rows, message });
         }
-        Err(failure) => {
-            metrics::counter!("benchclock_deliveries_total", "outcome" => "failed").increment(1);
-            tracing::warn!(alert = %delivery.alert, channel = delivery.channel, why = failure.what, "not delivered");
-            let wait_s = WAITS_S[(delivery.attempts as usize - 1).min(WAITS_S.len() - 1)];
-            let too_late = now_ms - delivery.since_ms > USEFUL_MS;
-            delivery.error = Some(failure.what);
-            if failure.forever || too_late {
-                delivery.state = DeliveryState::GivenUp;
-            } else {
-                delivery.due_ms = now_ms + wait_s * 1000;
+    }
+    Ok(bundles)
+}
+
+type Wanted = (Delivery, bool, i64);
+
+/// What is still to be told, with whether it closes and until when it is of use; and what nobody needs any more.
+fn sort(state: &State, rows: Vec<Delivery>, now_ms: i64) -> (Vec<Wanted>, Vec<Bundle>) {
+    let (mut wanted, mut needless) = (Vec::new(), Vec::new());
+    for row in rows {
+        let Some(raised) = message::raised(&row) else {
+            wanted.push((row, false, now_ms));
+            continue;
+        };
+        let (closing, until_ms) = {
+            let bench = state.bench();
+            let closing = tell::kind_of(&bench, &raised) == CLOSING;
+            (closing, tell::until_ms(&bench, &raised, row.since_ms, now_ms))
+        };
+        match tell::needless(state, &row.channel, &raised, until_ms, now_ms) {
+            Some(why) => needless.push(Bundle { rows: vec![row], message: Err(why) }),
+            None => wanted.push((row, closing, until_ms)),
+        }
+    }
+    (wanted, needless)
+}
+
+/// How a bundle stands after it was tried, and what is to be delivered because of that.
+async fn after(
+    state: &Arc<State>,
+    bundle: Bundle,
+    outcome: &Result<(), Failure>,
+) -> Result<(Vec<Delivery>, Vec<NewDelivery>), Problem> {
+    let now_ms = state.now().ms();
+    let word = if outcome.is_ok() { "delivered" } else { "failed" };
+    metrics::counter!("benchclock_deliveries_total", "outcome" => word).increment(bundle.rows.len() as u64);
+    let needless = bundle.message.is_err();
+    let (mut gone, mut next) = (Vec::new(), Vec::new());
+    for mut row in bundle.rows {
+        let raised = message::raised(&row);
+        let kind = raised.as_ref().map(|raised| tell::kind_of(&state.bench(), raised)).unwrap_or_default();
+        let rung = match outcome {
+            Ok(()) => {
+                row.attempts += 1;
+                finish(&mut row, DeliveryState::Delivered, None, now_ms);
+                let again_ms = now_ms + i64::from(state.settings.alerts.again_minutes) * 60_000;
+                tell::insisting(&state.settings, &row.channel, &kind).map(|channel| (channel, again_ms))
             }
+            Err(failure) if needless => {
+                finish(&mut row, DeliveryState::GivenUp, Some(failure.what.clone()), now_ms);
+                None
+            }
+            Err(failure) => {
+                tracing::warn!(alert = %row.alert, channel = row.channel, why = failure.what, "not delivered");
+                row.attempts += 1;
+                let next = tell::next_rung(&state.settings, &row.channel, &kind);
+                let until_ms = raised.map(|raised| tell::until_ms(&state.bench(), &raised, row.since_ms, now_ms));
+                failed(state, &mut row, failure, &kind, next, until_ms.unwrap_or(now_ms), now_ms)
+            }
+        };
+        if let Some((channel, at_ms)) = rung
+            && !waits_already(state, &row, &channel).await?
+        {
+            let due_ms = tell::person_of(&state.settings, &channel)
+                .map_or(at_ms, |(person, _)| tell::awake_ms(state, person, &kind, at_ms));
+            let (alert, body) = (row.alert.clone(), row.body.clone());
+            next.push(NewDelivery { alert, channel, body, since_ms: at_ms, due_ms });
         }
+        gone.push(row);
     }
-    delivery
+    Ok((gone, next))
+}
+
+fn finish(row: &mut Delivery, state: DeliveryState, error: Option<String>, now_ms: i64) {
+    (row.state, row.error, row.due_ms) = (state, error, now_ms);
+}
+
+/// A failed attempt: waits for the next, or ends and hands over to another channel.
+fn failed(
+    state: &State,
+    row: &mut Delivery,
+    failure: &Failure,
+    kind: &str,
+    next: Option<String>,
+    until_ms: i64,
+    now_ms: i64,
+) -> Option<(String, i64)> {
+    let wait_s = WAITS_S[(row.attempts as usize - 1).min(WAITS_S.len() - 1)].max(failure.wait_s.unwrap_or(0));
+    let again_ms = now_ms + wait_s * 1000;
+    let again_ms = tell::person_of(&state.settings, &row.channel)
+        .map_or(again_ms, |(person, _)| tell::awake_ms(state, person, kind, again_ms));
+    let hands_over = next.is_some() && row.attempts >= PATIENT_ATTEMPTS;
+    // The schedule may pass the end of its use; whatever is left of it is not waited for.
+    if !failure.forever && !hands_over && now_ms <= until_ms {
+        (row.due_ms, row.error) = (again_ms, Some(failure.what.clone()));
+        return None;
+    }
+    let error = match &next {
+        Some(next) => format!("{}; {next} takes over", failure.what),
+        None => failure.what.clone(),
+    };
+    finish(row, DeliveryState::GivenUp, Some(error), now_ms);
+    next.map(|channel| (channel, now_ms))
+}
+
+/// Whether the same alert waits for that channel anyway.
+async fn waits_already(state: &Arc<State>, row: &Delivery, channel: &str) -> Result<bool, Problem> {
+    let alert = row.alert.to_string();
+    let all = state.read(move |database| database.deliveries_of(&alert)).await?;
+    let waits = |other: &Delivery| other.id != row.id && other.state == DeliveryState::Waiting;
+    Ok(all.iter().any(|other| other.channel == channel && waits(other)))
 }
 
 /// Runs steps until told to stop.
 pub(crate) async fn run(state: Arc<State>, stop: CancellationToken) {
-    let client = match client() {
+    let client = match channel::client() {
         Ok(client) => client,
-        Err(e) => return tracing::error!(error = %e, "no HTTP client; webhooks are not delivered"),
+        Err(e) => return tracing::error!(error = %e, "no HTTP client; nothing is delivered"),
     };
     loop {
         let idle = match step(&state, &client).await {
@@ -174,20 +227,5 @@ pub(crate) async fn run(state: Arc<State>, stop: CancellationToken) {
             () = state.shared.deliveries.notified() => {}
             () = tokio::time::sleep(idle) => {}
         }
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// The example of the Standard Webhooks specification (message, secret and signature as published there; from
-    /// memory).
-    #[test]
-    fn a_signature_is_that_of_the_published_example() {
-        let secret = "whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw";
-        let body = r#"{"test": 2432232314}"#;
-        let signed = signature(secret, "msg_p5jXN8AQM9LWM0D4loKWxJek", 1_614_265_330, body);
-        assert_eq!(signed, "v1,g0hM9SsE+OTPJTGt/tmIKtSyZlE3uFJELVlNIOLJ1OE=");
     }
 }

@@ -9,7 +9,7 @@ use rules::{AlertSeen, AskedStep, HookTally};
 use sha2::{Digest, Sha256};
 
 use crate::{
-    alerts::{alarm, words},
+    alerts::{alarm, tell, words},
     now::instant,
     problem::Problem,
     state::State,
@@ -102,8 +102,7 @@ fn with_hooks(state: &State, mut telling: Telling) -> Telling {
             }
         }
     }
-    let names: Vec<&str> = state.settings.webhooks.iter().map(|hook| hook.name.as_str()).collect();
-    telling.to = state.hooks.receivers(&seen, &names);
+    telling.to = state.hooks.receivers(&seen, &tell::receivers(&state.settings));
     telling.about = Some(about);
     telling
 }

@@ -86,9 +86,9 @@ pub(crate) fn of_mix(state: &State, bench: &Bench, mix: &Mix) -> Words {
 pub(crate) fn broken(state: &State, limit: &facts::Limit, since_ms: i64, air: clock::Air) -> String {
     let at = instant(since_ms).with_timezone(&state.zone).format("%a %H:%M");
     format!(
-        "{}: {:.1} °C and {:.0} % RH at {at}. {}",
+        "{}: {} and {:.0} % RH at {at}. {}",
         limit.name,
-        air.temp_c,
+        state.settings.shop.temp_unit.text(air.temp_c),
         air.rh_pct,
         limit.says.trim_end_matches('.')
     )

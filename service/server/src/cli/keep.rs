@@ -40,6 +40,7 @@ pub(super) fn demo_settings(
     settings.server.listen = listen;
     settings.store.path = folder.join("demo.db");
     settings.store.backups = folder.join("backups");
+    settings.store.photos = folder.join("photos");
     settings.scripts.folder = scripts;
     Ok(settings)
 }

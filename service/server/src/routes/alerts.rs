@@ -3,9 +3,11 @@
 use actix_web::{HttpResponse, web};
 use facts::{AlertId, Fact};
 use serde::{Deserialize, Serialize};
-use store::DeliveryState;
 
-use super::{Answer, Shop};
+use super::{
+    Answer, Shop,
+    deliveries::{DeliveryWire, wire},
+};
 use crate::{
     body::Body,
     now::instant,
@@ -63,15 +65,6 @@ fn state_word(state: clock::AlertState) -> &'static str {
 }
 
 #[derive(Serialize)]
-struct DeliveryWire {
-    channel: String,
-    state: &'static str,
-    attempts: u32,
-    next_at: Option<String>,
-    error: Option<String>,
-}
-
-#[derive(Serialize)]
 struct WithDeliveries {
     #[serde(flatten)]
     alert: AlertWire,
@@ -90,18 +83,7 @@ async fn answer(shop: &Shop, id: &str) -> Answer {
     let alert = known.ok_or_else(|| Problem::not_found("alert", id))?;
     let asked = id.to_string();
     let deliveries = shop.read(move |database| database.deliveries_of(&asked)).await?;
-    let wire = |d: store::Delivery| DeliveryWire {
-        state: match d.state {
-            DeliveryState::Waiting => "waiting",
-            DeliveryState::Delivered => "delivered",
-            DeliveryState::GivenUp => "given_up",
-        },
-        next_at: (d.state == DeliveryState::Waiting).then(|| shop.rfc3339(d.due_ms)),
-        channel: d.channel,
-        attempts: d.attempts,
-        error: d.error,
-    };
-    let deliveries = deliveries.into_iter().map(wire).collect();
+    let deliveries = deliveries.into_iter().map(|d| wire(shop, d)).collect();
     Ok(HttpResponse::Ok().json(WithDeliveries { alert, deliveries }))
 }
 

@@ -1,9 +1,10 @@
-//! Glue-ups and coats: registering one, looking at it, taking its clamps off, moving it, withdrawing it.
+//! Glue-ups and coats: registering one, looking at it, taking its clamps off, moving it, changing the version of its rule,
+//! withdrawing it.
 
 use actix_web::{HttpResponse, HttpResponseBuilder, web};
 use chrono::{DateTime, Utc};
-use facts::{ClampId, CureBegun, CureId, CureKind, Fact, ZoneId};
-use serde::Deserialize;
+use facts::{ClampId, CureBegun, CureId, CureKind, Fact, VersionId, ZoneId};
+use serde::{Deserialize, Serialize};
 
 use super::{Answer, Paging, Shop};
 use crate::{
@@ -11,7 +12,8 @@ use crate::{
     coating::CoatRequest,
     compose::{GlueUpRequest, When},
     problem::Problem,
-    wire::List,
+    wire::{CureWire, List},
+    workshop::Moved,
 };
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
@@ -21,11 +23,13 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/glue-ups/{id}/milestones").route(web::get().to(milestones)))
         .service(web::resource("/glue-ups/{id}/clamps-off").route(web::post().to(clamps_off)))
         .service(web::resource("/glue-ups/{id}/move").route(web::post().to(carry)))
+        .service(web::resource("/glue-ups/{id}/rule").route(web::post().to(change_rule)))
         .service(web::resource("/glue-ups/{id}/withdraw").route(web::post().to(withdraw)))
         .service(web::resource("/coats").route(web::get().to(coats)).route(web::post().to(coat)))
         .service(web::resource("/coats/{id}").route(web::get().to(one)))
         .service(web::resource("/coats/{id}/milestones").route(web::get().to(milestones)))
         .service(web::resource("/coats/{id}/move").route(web::post().to(carry)))
+        .service(web::resource("/coats/{id}/rule").route(web::post().to(change_rule)))
         .service(web::resource("/coats/{id}/withdraw").route(web::post().to(withdraw)));
 }
 
@@ -129,6 +133,46 @@ async fn withdraw(shop: Shop, id: web::Path<String>, body: Body<Withdraw>) -> An
     let fact = Fact::CureWithdrawn { cure, reason: body.value.reason };
     shop.say_fact(fact, shop.now().ms(), "bench", kept).await?;
     answer(&shop, &id, HttpResponse::Ok())
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct ChangeRule {
+    /// A version its material had in force; the one in force now if not said.
+    version: Option<VersionId>,
+    /// Says what would move and moves nothing.
+    #[serde(default)]
+    dry_run: bool,
+}
+
+#[derive(Serialize)]
+struct RuleChanged {
+    /// The times that move, or would.
+    moved: Vec<Moved>,
+    #[serde(flatten)]
+    cure: CureWire,
+}
+
+/// Moves a cure to another version of its rule, over all the air it has had.
+async fn change_rule(shop: Shop, id: web::Path<String>, body: Body<ChangeRule>) -> Answer {
+    let cure = known(&shop, &id)?;
+    let kept = body.answer(&id);
+    let ChangeRule { version, dry_run } = body.value;
+    let (change, moved) = {
+        let bench = shop.bench();
+        let cure = bench.cure(&id).ok_or_else(|| Problem::not_found("glue-up or coat", &id))?;
+        let rule = shop.version_for(&bench, cure, version)?;
+        let change = shop.rule_change(&bench, cure, &rule)?;
+        let moved = shop.moved(&bench, cure, &rule, &change)?;
+        (change, moved)
+    };
+    if !dry_run {
+        shop.say_fact(Fact::CureRuleChanged(change.into()), shop.now().ms(), "bench", kept).await?;
+    }
+    let bench = shop.bench();
+    let cure = bench.cure(cure.as_str()).ok_or_else(|| Problem::not_found("glue-up or coat", &id))?;
+    let cure = shop.cure_wire(&bench, cure, shop.now().ms());
+    Ok(HttpResponse::Ok().json(RuleChanged { moved, cure }))
 }
 
 fn known(shop: &Shop, id: &str) -> Result<CureId, Problem> {

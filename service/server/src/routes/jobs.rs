@@ -2,7 +2,7 @@
 
 use actix_web::{HttpResponse, web};
 use chrono::{DateTime, Utc};
-use facts::{Fact, JobId, JobOpened, Step, StepId};
+use facts::{Fact, JobId, JobOpened, NoteMade, Step, StepId};
 use serde::Deserialize;
 
 use super::{Answer, Paging, Shop};
@@ -16,6 +16,7 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
     config
         .service(web::resource("/jobs").route(web::get().to(list)).route(web::post().to(open)))
         .service(web::resource("/jobs/{id}").route(web::get().to(one)))
+        .service(web::resource("/jobs/{id}/notes").route(web::post().to(note)))
         .service(web::resource("/jobs/{id}/close").route(web::post().to(close)))
         .service(web::resource("/jobs/{id}/steps/{step}/done").route(web::post().to(done)));
 }
@@ -82,6 +83,23 @@ async fn done(shop: Shop, path: web::Path<(String, String)>, body: Body<AtTime>)
     let at_ms = When { at: body.value.at, minutes_ago: body.value.minutes_ago }.ms(shop.now().ms())?;
     shop.say_fact(Fact::StepDone { job, step }, at_ms, "bench", body.answer(&id)).await?;
     answer(&shop, &id, HttpResponse::Ok())
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Note {
+    text: String,
+    at: Option<DateTime<Utc>>,
+    minutes_ago: Option<f64>,
+}
+
+async fn note(shop: Shop, id: web::Path<String>, body: Body<Note>) -> Answer {
+    let job = known(&shop, &id)?;
+    let at_ms = When { at: body.value.at, minutes_ago: body.value.minutes_ago }.ms(shop.now().ms())?;
+    let kept = body.answer(&id);
+    let fact = Fact::NoteMade(NoteMade { job, text: body.value.text });
+    shop.say_fact(fact, at_ms, "bench", kept).await?;
+    answer(&shop, &id, HttpResponse::Created())
 }
 
 fn known(shop: &Shop, id: &str) -> Result<JobId, Problem> {

@@ -19,19 +19,32 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
 struct MaterialWire {
     id: String,
     rule_version: String,
+    /// Why it is in force though its own expected values fail.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    override_reason: Option<String>,
     #[serde(flatten)]
     sheet: MaterialSheet,
     #[serde(skip_serializing_if = "Option::is_none")]
     script: Option<String>,
 }
 
+/// A script that is not in force, and where it is to be mended.
 #[derive(Serialize)]
-pub(super) struct FaultWire {
+pub(crate) struct FaultWire {
     file: String,
     line: usize,
     column: usize,
     what: String,
     mend: String,
+}
+
+impl std::fmt::Display for FaultWire {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self.line {
+            0 => write!(f, "{}; {}", self.what, self.mend),
+            line => write!(f, "line {line}, column {}: {}; {}", self.column, self.what, self.mend),
+        }
+    }
 }
 
 #[derive(Serialize)]
@@ -58,6 +71,7 @@ fn wire(
     Ok(MaterialWire {
         id: id.to_string(),
         rule_version: version.to_string(),
+        override_reason: state.rulebook.excused(version),
         sheet: rule.sheet.clone(),
         script: if whole { state.rulebook.text(version).map(|(_, text)| text) } else { None },
     })

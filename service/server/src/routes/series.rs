@@ -28,6 +28,11 @@ struct Stretch {
     to: Option<DateTime<Utc>>,
     /// About how many readings at most, 50 to 5000; 600 if not said.
     most: Option<usize>,
+    /// Of a chart: on what ground it is drawn.
+    #[serde(default)]
+    look: chart::Look,
+    /// Of a chart: how wide it is drawn, 320 to 2000 pixels; 1000 if not said.
+    width: Option<u32>,
 }
 
 /// One reading with what follows from it.
@@ -105,6 +110,11 @@ async fn gather(shop: &Shop, id: &str, stretch: &Stretch) -> Result<Gathered, Pr
         let detail = format!("most is {most}; it must be 50 to 5000");
         return Err(Problem::new(Kind::Invalid, detail, "leave it out for 600").about("most"));
     }
+    let width_px = stretch.width.unwrap_or(1000);
+    if !(320..=2000).contains(&width_px) {
+        let detail = format!("width is {width_px}; it must be 320 to 2000");
+        return Err(Problem::new(Kind::Invalid, detail, "leave it out for 1000").about("width"));
+    }
     let now_ms = shop.now().ms();
     let ms = |at: Option<DateTime<Utc>>, default_ms| at.map_or(default_ms, |at| at.timestamp_millis());
     let (from_ms, to_ms) = (ms(stretch.from, now_ms - 3 * DAY_MS), ms(stretch.to, now_ms + DAY_MS));
@@ -135,6 +145,10 @@ async fn gather(shop: &Shop, id: &str, stretch: &Stretch) -> Result<Gathered, Pr
         recorded: old.chain(clock::thinned(&all, most)).collect(),
         expected: expected.filter(|(at_ms, _)| (from_ms..=to_ms).contains(at_ms)).collect(),
         mark_ms,
+        temp_unit: shop.settings.shop.temp_unit,
+        target: shop.settings.shop.band(),
+        look: stretch.look,
+        width_px,
     };
     Ok(Gathered { chart, mark_ids, readings: all.len(), means })
 }

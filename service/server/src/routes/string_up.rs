@@ -217,7 +217,7 @@ fn wire(state: &State, up: &StringUp) -> StringUpWire {
 ///
 /// # Errors
 /// No such instrument, or nobody has said which strings it is to have.
-pub(super) async fn answered(shop: &Shop, id: &str) -> Result<StringUp, Problem> {
+pub(crate) async fn answered(shop: &Shop, id: &str) -> Result<StringUp, Problem> {
     let instrument = instrument(shop, id)?;
     shop.string_up(&instrument).await?.ok_or_else(|| no_strings(id))
 }

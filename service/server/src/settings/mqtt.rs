@@ -33,6 +33,8 @@ pub struct Mqtt {
     pub rh: String,
     /// JSON pointer to the sensor's time; where there is none it is when the message came.
     pub time: String,
+    /// Topic under which each person told by MQTT has one of their own.
+    pub alerts: String,
 }
 
 impl Default for Mqtt {
@@ -49,6 +51,7 @@ impl Default for Mqtt {
             temp_unit: TempUnit::C,
             rh: "/rh_pct".into(),
             time: "/at".into(),
+            alerts: "benchclock-alerts".into(),
         }
     }
 }
@@ -103,6 +106,11 @@ impl Mqtt {
                 let mend = "write a JSON pointer, for example /temperature or /data/0/value";
                 return Err(wrong(key, format!("\"{pointer}\" is no JSON pointer"), mend));
             }
+        }
+        // A wildcard cannot be published to, and a topic of readings would bring every alert back as a reading.
+        if self.alerts.is_empty() || self.alerts.contains(['+', '#', '$']) {
+            let what = format!("\"{}\" is no topic to publish to", self.alerts);
+            return Err(wrong("mqtt.alerts", what, "write benchclock-alerts"));
         }
         if !self.password_file.as_os_str().is_empty() {
             let secret = std::fs::read_to_string(&self.password_file)

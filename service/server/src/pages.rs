@@ -1,0 +1,64 @@
+//! The pages, served by the same binary: one page, one file with what it shows and what its buttons do, and one template
+//! in `templates/` that holds no rules. They work without a script; with one they count down, follow the event stream,
+//! and keep what could not be sent. A new page is a file here, a template, a line in `configure`, and a line in
+//! `frame::NAV` if it is to be found from everywhere.
+
+mod alerts;
+mod assets;
+mod board;
+mod climate;
+mod cure;
+mod form;
+mod frame;
+mod glue_up;
+mod guard;
+mod hooks;
+mod job;
+mod jobs;
+mod looked_at;
+mod materials;
+mod moment;
+mod print;
+mod rules;
+mod string_up;
+
+use actix_web::{
+    ResponseError,
+    error::UrlencodedError,
+    middleware::{Compress, from_fn},
+    web,
+};
+
+use crate::{
+    problem::{Kind, Problem},
+    routes::nowhere,
+};
+
+pub(crate) fn configure(config: &mut web::ServiceConfig) {
+    let fields = web::FormConfig::default().error_handler(|e: UrlencodedError, _| {
+        let kind = Kind::of_status(e.status_code());
+        Problem::new(kind, format!("the form: {e}"), "send it as the form on the page does").into()
+    });
+    config.service(
+        web::scope("")
+            .app_data(fields)
+            .wrap(from_fn(guard::as_page))
+            .wrap(from_fn(guard::same_origin))
+            .wrap(Compress::default())
+            .configure(board::configure)
+            .configure(cure::configure)
+            .configure(glue_up::configure)
+            .configure(jobs::configure)
+            .configure(job::configure)
+            .configure(climate::configure)
+            .configure(materials::configure)
+            .configure(alerts::configure)
+            .configure(looked_at::configure)
+            .configure(hooks::configure)
+            .configure(rules::configure)
+            .configure(print::configure)
+            .configure(string_up::configure)
+            .configure(assets::configure)
+            .default_service(web::to(nowhere)),
+    );
+}

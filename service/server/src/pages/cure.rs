@@ -1,0 +1,208 @@
+//! One glue-up or coat: how long the assembly time lasts, when the clamps can come off, what was found, what to mind;
+//! taking the clamps off, and taking it back within a minute of registering it.
+
+use actix_web::{HttpResponse, web};
+use askama::Template;
+use clock::{AlertState, Bench, Cure};
+use facts::{CureId, Fact, Level, Meets};
+
+use super::{
+    board::names,
+    form::{Fields, new_key},
+    frame::{Frame, see_other, show},
+    looked_at::LookedAt,
+    moment::Moment,
+};
+use crate::{
+    alerts::words::{ESTIMATE, place, spoken},
+    problem::{Kind, Problem},
+    routes::{ABRADE, Answer, Shop},
+    state::State,
+    wire::state_of,
+};
+
+pub(super) fn configure(config: &mut web::ServiceConfig) {
+    config
+        .service(web::resource("/cures/{id}").route(web::get().to(cure)))
+        .service(web::resource("/cures/{id}/clamps-off").route(web::post().to(clamps_off)))
+        .service(web::resource("/cures/{id}/undo").route(web::post().to(undo)));
+}
+
+/// How long a glue-up may be taken back as if it had never been registered, ms.
+const UNDO_MS: i64 = 60_000;
+
+struct MilestoneRow {
+    stage: String,
+    closes: bool,
+    reached: bool,
+    earliest: String,
+    likely: String,
+    told: Option<Moment>,
+    next: String,
+}
+
+struct FindingRow {
+    level: &'static str,
+    what: String,
+    mend: String,
+}
+
+#[derive(Template)]
+#[template(path = "cure.html")]
+struct CurePage {
+    frame: Frame,
+    key: String,
+    id: String,
+    place: String,
+    material: String,
+    zone: String,
+    started: String,
+    state: &'static str,
+    /// What to do before the next coat, once the window to recoat has closed.
+    recoat: &'static str,
+    assumed: bool,
+    /// Until when it can be undone, while it can.
+    undo_until_ms: Option<i64>,
+    /// While the parts can still be moved: from the rule's assembly time.
+    assembly: Option<Moment>,
+    /// Minutes the mixed or opened material stays workable, where the rule says it.
+    working_life_min: Option<f64>,
+    /// When the clamps can come off, or the coat lets the job go on.
+    release: Option<(String, Option<Moment>)>,
+    milestones: Vec<MilestoneRow>,
+    findings: Vec<FindingRow>,
+    cautions: Vec<String>,
+    clamps_on: String,
+    looked_at: LookedAt,
+    job: Option<(String, String)>,
+    next_step: String,
+    gap: String,
+    estimate: &'static str,
+}
+
+async fn cure(shop: Shop, id: web::Path<String>) -> Answer {
+    let bench = shop.bench();
+    let cure = bench.cure(&id).ok_or_else(|| Problem::not_found("glue-up or coat", &id))?;
+    show(&shop.cure_page(&bench, cure), HttpResponse::Ok())
+}
+
+impl State {
+    pub(super) fn material_name(&self, cure: &Cure) -> String {
+        let rule = self.rulebook.rule(&cure.begun.rule_version);
+        rule.map_or_else(|_| cure.begun.material.to_string(), |rule| rule.sheet.name.clone())
+    }
+
+    fn cure_page(&self, bench: &Bench, cure: &Cure) -> CurePage {
+        let (now_ms, begun) = (self.now().ms(), &cure.begun);
+        let line = bench.cure_line(cure, now_ms);
+        let milestones = bench.milestones(cure, now_ms);
+        let told = |m: &clock::Milestone<'_>| {
+            let at_ms = if m.target.meets == Meets::Closes { m.earliest_ms } else { m.safe_ms };
+            at_ms.map(|at_ms| self.moment(at_ms, now_ms))
+        };
+        let assembly = milestones.iter().find(|m| m.target.stage == "assembly_closes").and_then(told);
+        let release = cure.releasing().map(|m| (spoken(&milestones[m].target.stage), told(&milestones[m])));
+        let sheet = self.rulebook.rule(&begun.rule_version).map(|rule| rule.sheet.clone()).ok();
+        let job = begun.job.as_ref().and_then(|id| bench.jobs().get(id));
+        CurePage {
+            frame: self.frame("/"),
+            key: new_key(),
+            id: begun.id.to_string(),
+            place: place(bench, cure),
+            material: self.material_name(cure),
+            zone: bench.zone(line.zone.as_str()).map_or_else(String::new, |zone| zone.name.clone()),
+            started: self.clock_text(begun.started_at.timestamp_millis(), now_ms),
+            state: state_of(cure),
+            recoat: self.abrade(bench, cure, now_ms),
+            assumed: line.climate.is_assumed(),
+            undo_until_ms: can_be_undone(cure, now_ms).then_some(cure.recorded_ms + UNDO_MS),
+            assembly,
+            working_life_min: sheet.as_ref().and_then(|sheet| sheet.working_life_min),
+            release,
+            findings: self.findings(bench, cure, now_ms).into_iter().map(finding_row).collect(),
+            cautions: sheet.map_or_else(Vec::new, |sheet| sheet.cautions),
+            clamps_on: names(bench, &cure.clamps_on),
+            looked_at: self.looked_at(bench, cure, now_ms),
+            job: job.map(|job| (job.opened.id.to_string(), job.opened.title.clone())),
+            next_step: bench.step_after(cure).map_or_else(String::new, |step| step.title.clone()),
+            gap: begun
+                .joint
+                .as_ref()
+                .map_or_else(String::new, |_| self.settings.shop.length_unit.text(begun.joint_state.gap_um / 1000.0)),
+            milestones: milestones.iter().map(|m| self.milestone_row(m, told(m), now_ms)).collect(),
+            estimate: ESTIMATE,
+        }
+    }
+
+    /// "Abrade before recoat", if it is so.
+    pub(super) fn abrade(&self, bench: &Bench, cure: &Cure, now_ms: i64) -> &'static str {
+        let on_top = cure.covered_ms().is_none() && cure.withdrawn.is_none();
+        let closed = on_top && matches!(bench.recoat_window(cure, now_ms), clock::RecoatWindow::Closed(_));
+        if closed { ABRADE } else { "" }
+    }
+
+    fn milestone_row(&self, m: &clock::Milestone<'_>, told: Option<Moment>, now_ms: i64) -> MilestoneRow {
+        let text =
+            |at_ms: Option<i64>| at_ms.map_or_else(|| "not in this air".into(), |ms| self.clock_text(ms, now_ms));
+        MilestoneRow {
+            stage: spoken(&m.target.stage),
+            closes: m.target.meets == Meets::Closes,
+            reached: m.reached,
+            earliest: text(m.earliest_ms),
+            likely: text(m.likely_ms),
+            told,
+            next: m.target.next.clone(),
+        }
+    }
+}
+
+fn finding_row(finding: facts::Finding) -> FindingRow {
+    let level = match finding.level {
+        Level::Note => "note",
+        Level::Caution => "caution",
+        Level::Defect => "defect",
+    };
+    FindingRow { level, what: finding.what, mend: finding.mend }
+}
+
+/// Whether a cure was registered less than a minute ago.
+fn can_be_undone(cure: &Cure, now_ms: i64) -> bool {
+    cure.withdrawn.is_none() && cure.is_open() && now_ms - cure.recorded_ms <= UNDO_MS
+}
+
+async fn clamps_off(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer {
+    let (fact, told) = {
+        let bench = shop.bench();
+        let cure = bench.cure(&id).ok_or_else(|| Problem::not_found("glue-up or coat", &id))?;
+        let fact = Fact::ClampsOff { cure: cure.begun.id.clone(), clamps: cure.clamps_on.clone() };
+        // Whoever takes the clamps off has seen what was told of this glue-up.
+        let of_it = bench.alerts().values().filter(|alert| alert.raised.cure.as_ref() == Some(&cure.begun.id));
+        let open = of_it.filter(|alert| alert.state == AlertState::Open);
+        (fact, open.map(|alert| Fact::AlertAcknowledged { alert: alert.raised.id.clone() }).collect::<Vec<_>>())
+    };
+    let now_ms = shop.now().ms();
+    let kept = fields.answer(&format!("/cures/{id}/clamps-off"), &id);
+    let mut saying = shop.saying(fact, fields.pressed_ms(now_ms)?, "bench", vec![], kept);
+    saying.entries.extend(told.into_iter().flat_map(|fact| shop.saying(fact, now_ms, "bench", vec![], None).entries));
+    shop.say_once(saying).await?;
+    match fields.get("from") {
+        Some("cure") => see_other(&format!("/cures/{id}")),
+        _ => see_other("/"),
+    }
+}
+
+async fn undo(shop: Shop, id: web::Path<String>) -> Answer {
+    let cure: CureId = {
+        let bench = shop.bench();
+        let cure = bench.cure(&id).ok_or_else(|| Problem::not_found("glue-up or coat", &id))?;
+        // A little longer than the button is shown: it was pressed in time.
+        if !can_be_undone(cure, shop.now().ms() - 5_000) {
+            let mend = "if it was a mistake, POST /api/v1/glue-ups/{id}/withdraw takes it back with a reason";
+            return Err(Problem::new(Kind::Conflict, "the minute to undo it is over", mend));
+        }
+        cure.begun.id.clone()
+    };
+    let fact = Fact::CureWithdrawn { cure, reason: "undone at once".into() };
+    shop.say_fact(fact, shop.now().ms(), "bench", None).await?;
+    see_other("/")
+}

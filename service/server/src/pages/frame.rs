@@ -1,0 +1,56 @@
+//! What every page has: the shop's name, the way to the other pages, the time, and the headers it is sent with.
+
+use actix_web::{HttpResponse, HttpResponseBuilder, http::header};
+use askama::Template;
+
+use crate::{
+    problem::{Kind, Problem},
+    routes::Answer,
+    state::State,
+};
+
+/// The pages to be found from everywhere: address and word. The only list of them.
+pub(crate) const NAV: [(&str, &str); 5] =
+    [("/", "Board"), ("/jobs", "Jobs"), ("/climate", "Climate"), ("/materials", "Materials"), ("/alerts", "Alerts")];
+
+/// What the frame of a page shows.
+pub(crate) struct Frame {
+    pub(crate) shop: String,
+    /// What time it is here: a tablet's own clock may be wrong.
+    pub(crate) now_ms: i64,
+    /// The entry of [`NAV`] this page belongs to.
+    pub(crate) here: &'static str,
+}
+
+impl Frame {
+    pub(crate) fn nav(&self) -> &'static [(&'static str, &'static str)] {
+        &NAV
+    }
+}
+
+impl State {
+    pub(super) fn frame(&self, here: &'static str) -> Frame {
+        Frame { shop: self.settings.shop.name.clone(), now_ms: self.now().ms(), here }
+    }
+}
+
+/// Nothing from elsewhere, no script and no style in the page itself.
+const POLICY: &str = "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self'; connect-src 'self'; \
+     manifest-src 'self'; base-uri 'none'; frame-ancestors 'none'; form-action 'self'";
+
+/// A page as it is sent.
+pub(super) fn show(page: &impl Template, mut builder: HttpResponseBuilder) -> Answer {
+    let html = page.render().map_err(|e| Problem::new(Kind::Internal, e.to_string(), "the log says more"))?;
+    Ok(builder
+        .content_type("text/html; charset=utf-8")
+        .insert_header((header::CACHE_CONTROL, "no-store"))
+        .insert_header((header::CONTENT_SECURITY_POLICY, POLICY))
+        .insert_header((header::X_CONTENT_TYPE_OPTIONS, "nosniff"))
+        .insert_header((header::REFERRER_POLICY, "same-origin"))
+        .body(html))
+}
+
+/// After a button: on to the page that shows what it did.
+pub(super) fn see_other(to: &str) -> Answer {
+    Ok(HttpResponse::SeeOther().insert_header((header::LOCATION, to)).finish())
+}

@@ -1,0 +1,109 @@
+//! What is recorded on a job's page: a step done, a note, a photo, the job closed.
+
+use actix_multipart::Multipart;
+use actix_web::{HttpResponse, http::header, web};
+use facts::{Fact, JobId, NoteMade, PhotoAdded, PhotoId, StepId};
+use futures_util::TryStreamExt;
+
+use super::super::{form::Fields, frame::see_other};
+use crate::{
+    photos,
+    problem::{Kind, Problem},
+    routes::{Answer, Shop},
+};
+
+pub(super) fn configure(config: &mut web::ServiceConfig) {
+    config
+        .service(web::resource("/jobs/{id}/steps/{step}/done").route(web::post().to(done)))
+        .service(web::resource("/jobs/{id}/notes").route(web::post().to(note)))
+        .service(web::resource("/jobs/{id}/photos").route(web::post().to(photo)))
+        .service(web::resource("/jobs/{id}/close").route(web::post().to(close)))
+        .service(web::resource("/photos/{id}.jpg").route(web::get().to(picture)));
+}
+
+fn known(shop: &Shop, id: &str) -> Result<JobId, Problem> {
+    let bench = shop.bench();
+    bench.jobs().get_key_value(id).map(|(id, _)| id.clone()).ok_or_else(|| Problem::not_found("job", id))
+}
+
+async fn done(shop: Shop, path: web::Path<(String, String)>, fields: Fields) -> Answer {
+    let (id, step) = path.into_inner();
+    let fact = Fact::StepDone { job: known(&shop, &id)?, step: StepId::new(step.clone())? };
+    let at_ms = fields.pressed_ms(shop.now().ms())?;
+    let kept = fields.answer(&format!("/jobs/{id}/steps/{step}/done"), &id);
+    shop.say_fact(fact, at_ms, "bench", kept).await?;
+    see_other(&format!("/jobs/{id}"))
+}
+
+async fn note(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer {
+    let text = fields.get("text").unwrap_or_default().to_string();
+    let fact = Fact::NoteMade(NoteMade { job: known(&shop, &id)?, text });
+    let at_ms = fields.pressed_ms(shop.now().ms())?;
+    shop.say_fact(fact, at_ms, "bench", fields.answer(&format!("/jobs/{id}/notes"), &id)).await?;
+    see_other(&format!("/jobs/{id}#notes"))
+}
+
+async fn close(shop: Shop, id: web::Path<String>) -> Answer {
+    let fact = Fact::JobClosed { job: known(&shop, &id)? };
+    shop.say_fact(fact, shop.now().ms(), "bench", None).await?;
+    see_other(&format!("/jobs/{id}"))
+}
+
+/// What a form with a photo holds.
+#[derive(Default)]
+struct Sent {
+    picture: Vec<u8>,
+    shows: String,
+}
+
+async fn photo(shop: Shop, id: web::Path<String>, form: Multipart) -> Answer {
+    let job = known(&shop, &id)?;
+    let sent = read(form, shop.settings.store.photo_limit_mib).await?;
+    let folder = shop.settings.store.photos.clone();
+    let kept = web::block(move || photos::keep(&folder, &sent.picture)).await;
+    let kept = kept.map_err(|_| Problem::new(Kind::Internal, "the photo was not kept", "send it again"))??;
+    let photos::Kept { photo, width_px, height_px } = kept;
+    let fact = Fact::PhotoAdded(PhotoAdded { job, photo, shows: sent.shows, width_px, height_px });
+    shop.say_fact(fact, shop.now().ms(), "bench", None).await?;
+    see_other(&format!("/jobs/{id}#photos"))
+}
+
+async fn read(mut form: Multipart, limit_mib: usize) -> Result<Sent, Problem> {
+    let broken = |e: actix_multipart::MultipartError| {
+        Problem::new(Kind::Malformed, format!("the form broke off: {e}"), "send it again").about("photo")
+    };
+    let mut sent = Sent::default();
+    while let Some(mut field) = form.try_next().await.map_err(broken)? {
+        let name = field.name().unwrap_or_default().to_string();
+        let limit = if name == "photo" { limit_mib * 1024 * 1024 } else { 4096 };
+        let mut bytes = Vec::new();
+        while let Some(part) = field.try_next().await.map_err(broken)? {
+            if bytes.len() + part.len() > limit {
+                let detail = format!("the photo is larger than {limit_mib} MiB");
+                let mend = "send a smaller one, or raise store.photo_limit_mib";
+                return Err(Problem::new(Kind::TooLarge, detail, mend).about("photo"));
+            }
+            bytes.extend_from_slice(&part);
+        }
+        match name.as_str() {
+            "photo" => sent.picture = bytes,
+            "shows" => sent.shows = String::from_utf8_lossy(&bytes).trim().into(),
+            _ => {}
+        }
+    }
+    Ok(sent)
+}
+
+async fn picture(shop: Shop, id: web::Path<String>) -> Answer {
+    let not_there = || Problem::not_found("photo", &id);
+    let photo = PhotoId::new(id.as_str()).map_err(|_| not_there())?;
+    let known = shop.bench().jobs().values().any(|job| job.photos.iter().any(|p| p.added.photo == photo));
+    let file = photos::file(&shop.settings.store.photos, &photo);
+    let read = if known { web::block(move || std::fs::read(file)).await.ok() } else { None };
+    let Some(Ok(jpeg)) = read else { return Err(not_there()) };
+    Ok(HttpResponse::Ok()
+        .content_type("image/jpeg")
+        .insert_header((header::CACHE_CONTROL, "private, max-age=31536000, immutable"))
+        .insert_header((header::X_CONTENT_TYPE_OPTIONS, "nosniff"))
+        .body(jpeg))
+}

@@ -1,0 +1,161 @@
+//! The string-up sheet: one page of an instrument, to look at and to print and lay beside it.
+
+use actix_web::{HttpResponse, web};
+use askama::Template;
+use clock::{ItemKind, StringUp, Wait};
+use facts::Stage;
+use physics::statics::Stress;
+
+use super::frame::{Frame, show};
+use crate::{
+    alerts::words::ESTIMATE,
+    now::instant,
+    routes::{Answer, Shop, string_up_of},
+    state::State,
+    string_up::{CAUTIONS, not_judged, standing, word},
+};
+
+pub(super) fn configure(config: &mut web::ServiceConfig) {
+    config.service(web::resource("/instruments/{id}/string-up-sheet").route(web::get().to(sheet)));
+}
+
+async fn sheet(shop: Shop, id: web::Path<String>) -> Answer {
+    let up = string_up_of(&shop, &id).await?;
+    show(&shop.string_up_page(&up), HttpResponse::Ok())
+}
+
+/// A string of the set.
+struct StringRow {
+    note: String,
+    gauge: String,
+    pull: String,
+}
+
+/// A joint under its load.
+struct JointRow {
+    name: String,
+    load: String,
+    asked: String,
+    there: String,
+    short: bool,
+}
+
+/// Something that must hold.
+struct ItemRow {
+    kind: &'static str,
+    name: String,
+    state: String,
+    safe: String,
+    says: String,
+}
+
+/// A stage of stringing up, with a place for a tick.
+struct StageRow {
+    stage: &'static str,
+    when: String,
+    done: bool,
+}
+
+/// The sheet.
+#[derive(Template)]
+#[template(path = "string_up_sheet.html")]
+struct StringUpSheet {
+    frame: Frame,
+    id: String,
+    instrument: String,
+    printed: String,
+    says: String,
+    elsewhere: Vec<String>,
+    strings: Vec<StringRow>,
+    total: String,
+    margin: String,
+    joints: Vec<JointRow>,
+    curves: bool,
+    items: Vec<ItemRow>,
+    stages: Vec<StageRow>,
+    /// The air it lies in now; empty where nobody said where it is.
+    air: String,
+    not_judged: Vec<String>,
+    cautions: [&'static str; 5],
+    estimate: &'static str,
+}
+
+impl State {
+    fn air_of(&self, up: &StringUp) -> String {
+        let bench = self.bench();
+        let Some((zone, _)) = bench.place(up.instrument.as_str()) else { return String::new() };
+        let air = bench.air_at(zone.as_str(), up.now_ms);
+        let name = bench.zone(zone.as_str()).map_or_else(|| zone.to_string(), |set| set.name.clone());
+        air.map_or_else(String::new, |air| {
+            format!("{name}: {}, {:.0} % RH", self.settings.shop.temp_unit.text(air.temp_c), air.rh_pct)
+        })
+    }
+
+    fn string_up_page(&self, up: &StringUp) -> StringUpSheet {
+        let day = |ms: i64| instant(ms).with_timezone(&self.zone).format("%a %-d %b %Y, %H:%M").to_string();
+        let when = |ms: Option<i64>| ms.map_or_else(|| "not in this air".into(), day);
+        let fitted = &up.strung.fitted;
+        let string = |(string, n): (&facts::StringFitted, &f64)| StringRow {
+            note: string.note.to_string(),
+            gauge: format!(
+                "{:.2} mm ({:.0}){}",
+                string.gauge_mm,
+                string.gauge_mm / 0.0254,
+                if string.wound { ", wound" } else { "" }
+            ),
+            pull: format!("{n:.0} N"),
+        };
+        let joint = |joint: &clock::JointStanding| JointRow {
+            name: joint.joint.name.clone(),
+            load: joint.stress.zip(joint.bound).map_or_else(
+                || "not loaded, or nobody said how".into(),
+                |(stress, bound)| {
+                    let Stress { shear_mpa, peel_mpa } = stress;
+                    format!(
+                        "shear {shear_mpa:.2} of {:.1} MPa, peel {peel_mpa:.2} of {:.1} MPa ({})",
+                        bound.shear_mpa, bound.peel_mpa, bound.species
+                    )
+                },
+            ),
+            asked: format!("{:.0} %", joint.required * 100.0),
+            there: format!("{:.0} %", joint.developed * 100.0),
+            short: joint.item.holds(up.now_ms),
+        };
+        let item = |item: &clock::Item| ItemRow {
+            kind: word(item.kind),
+            name: item.name.clone(),
+            state: standing(item, up.now_ms).replace('_', " "),
+            safe: if let Wait::Until(times) = item.wait { when(times.safe) } else { String::new() },
+            says: item.says.clone(),
+        };
+        let stage = |due: &clock::StageDue| StageRow {
+            stage: match due.stage {
+                Stage::HalfTension => "half tension",
+                Stage::FullPitch => "full pitch",
+                Stage::Rechecked => "looked at again after a day",
+            },
+            when: due.reached_ms.map_or_else(|| format!("from {}", when(due.due_ms)), |ms| format!("done {}", day(ms))),
+            done: due.reached_ms.is_some(),
+        };
+        let others = up.items.iter().filter(|item| item.kind != ItemKind::Joint || item.holds(up.now_ms));
+        StringUpSheet {
+            frame: self.frame("/"),
+            id: up.instrument.to_string(),
+            instrument: self.bench().instruments().get(&up.instrument).map_or_else(String::new, |i| i.name.clone()),
+            printed: day(up.now_ms),
+            says: self.said_of(up),
+            elsewhere: self.elsewhere_said(up),
+            strings: fitted.strings.iter().zip(&up.pulls.each_n).map(string).collect(),
+            total: format!("{:.0} N on {:.1} mm, A4 = {:.0} Hz", up.pulls.total_n(), fitted.scale_mm, fitted.a4_hz),
+            margin: format!("{:.1}", up.margin),
+            joints: up.joints.iter().map(joint).collect(),
+            curves: up.joints.iter().any(|joint| !joint.curve.is_empty()),
+            items: others.map(item).collect(),
+            stages: up.schedule().iter().map(stage).collect(),
+            air: self.air_of(up),
+            not_judged: not_judged(up),
+            cautions: CAUTIONS,
+            estimate: ESTIMATE,
+        }
+    }
+}

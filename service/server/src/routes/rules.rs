@@ -1,0 +1,193 @@
+//! The rule workshop: a rule's text as it stands on disk, saving it, writing one from a data sheet, checking a draft.
+
+mod trying;
+mod versions;
+
+use std::sync::{Arc, PoisonError};
+
+use actix_web::{HttpRequest, HttpResponse, HttpResponseBuilder, http::header, web};
+use facts::{MaterialId, VersionId};
+use rules::{Class, DataSheet, ExpectedRow, Fault, FunctionDoc, Rule, Span};
+use serde::{Deserialize, Serialize};
+
+use super::{Answer, Shop, materials::FaultWire};
+use crate::{
+    body::Body,
+    problem::{Kind, Problem},
+    scripts::{self, Saving},
+    state::State,
+    wire::List,
+};
+
+pub(super) fn configure(config: &mut web::ServiceConfig) {
+    config
+        .service(web::resource("/rules/functions").route(web::get().to(functions)))
+        .service(web::resource("/rules/from-sheet").route(web::post().to(from_sheet)))
+        .service(web::resource("/rules/check").route(web::post().to(check)))
+        .configure(trying::configure)
+        .configure(versions::configure)
+        .service(web::resource("/rules/{material}").route(web::get().to(one)).route(web::put().to(save)));
+}
+
+/// The file name a draft goes by in faults.
+fn file_of(material: Option<&MaterialId>) -> String {
+    material.map_or_else(|| "draft".into(), |material| format!("materials/{material}.rhai"))
+}
+
+/// A draft judged off the request's thread: the rule, and what its expected values came to.
+pub(crate) async fn drafted(
+    state: &Arc<State>,
+    material: Option<&MaterialId>,
+    text: String,
+) -> Result<Result<(Rule, Vec<ExpectedRow>), Fault>, Problem> {
+    let (book, file) = (state.rulebook.clone(), file_of(material));
+    let judged = tokio::task::spawn_blocking(move || book.draft(&file, &text)).await;
+    judged.map_err(|_| Problem::new(Kind::Internal, "the check did not end", "send it again; the log says more"))
+}
+
+#[derive(Serialize)]
+struct Functions {
+    /// What a script may call besides the language's own.
+    items: Vec<FunctionDoc>,
+    /// Classes a data sheet can be of, with their names.
+    classes: Vec<(Class, &'static str)>,
+    /// The whole reference: what a rule says, its functions and its limits, as Markdown.
+    reference: String,
+}
+
+async fn functions() -> HttpResponse {
+    HttpResponse::Ok().json(Functions {
+        items: rules::functions().collect(),
+        classes: Class::ALL.into_iter().map(|class| (class, class.name())).collect(),
+        reference: rules::contract_markdown(),
+    })
+}
+
+#[derive(Serialize)]
+struct WrittenWire {
+    material: String,
+    #[serde(flatten)]
+    written: rules::Written,
+    expected: Vec<ExpectedRow>,
+}
+
+async fn from_sheet(shop: Shop, body: Body<DataSheet>) -> Answer {
+    let sheet = body.value;
+    let written = sheet.script()?;
+    let (_, expected) = drafted(&shop, Some(&sheet.material), written.text.clone()).await??;
+    Ok(HttpResponse::Ok().json(WrittenWire { material: sheet.material.to_string(), written, expected }))
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Draft {
+    #[serde(default)]
+    material: Option<MaterialId>,
+    text: String,
+}
+
+#[derive(Serialize)]
+struct Checked {
+    version: String,
+    /// Whether it could come in force as it is.
+    good: bool,
+    faults: Vec<FaultWire>,
+    /// What its own table came to; empty while a fault stands before it.
+    expected: Vec<ExpectedRow>,
+    /// Its words in order, in characters from the beginning, for whoever shows it.
+    words: Vec<Span>,
+}
+
+async fn check(shop: Shop, body: Body<Draft>) -> Answer {
+    let Draft { material, text } = body.value;
+    let (version, words) = (Rule::version_of(&text).to_string(), rules::spans(&text));
+    let checked = match drafted(&shop, material.as_ref(), text).await? {
+        Ok((_, expected)) => {
+            Checked { version, good: expected.iter().all(|row| row.met), faults: vec![], expected, words }
+        }
+        Err(fault) => Checked { version, good: false, faults: vec![(&fault).into()], expected: vec![], words },
+    };
+    Ok(HttpResponse::Ok().json(checked))
+}
+
+#[derive(Serialize)]
+pub(crate) struct RuleWire {
+    pub(crate) material: String,
+    /// Version of the text on disk: what If-Match must say to replace it. None where there is no file.
+    pub(crate) version: Option<String>,
+    pub(crate) text: String,
+    /// Version in force, if any.
+    pub(crate) in_force: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub(crate) override_reason: Option<String>,
+    /// Why the text on disk is not in force.
+    pub(crate) faults: Vec<FaultWire>,
+}
+
+/// The text on disk; that in force where the file is gone.
+pub(crate) fn wire(state: &State, material: &MaterialId) -> Result<RuleWire, Problem> {
+    let in_force = state.bench().in_force().get(material).cloned();
+    let stands = scripts::on_disk(state, material)?;
+    let text = stands.clone().or_else(|| state.rulebook.text(in_force.as_ref()?).map(|(_, text)| text));
+    let faults = state.faults.read().unwrap_or_else(PoisonError::into_inner);
+    Ok(RuleWire {
+        material: material.to_string(),
+        version: stands.as_deref().map(|text| Rule::version_of(text).to_string()),
+        text: text.ok_or_else(|| Problem::not_found("rule", material.as_str()))?,
+        override_reason: in_force.as_ref().and_then(|version| state.rulebook.excused(version)),
+        in_force: in_force.map(|version| version.to_string()),
+        faults: faults.get(&file_of(Some(material))).map(FaultWire::from).into_iter().collect(),
+    })
+}
+
+fn answer(state: &State, material: &MaterialId, mut builder: HttpResponseBuilder) -> Answer {
+    let wire = wire(state, material)?;
+    if let Some(version) = &wire.version {
+        builder.insert_header((header::ETAG, format!("\"{version}\"")));
+    }
+    Ok(builder.json(wire))
+}
+
+pub(crate) fn material(id: &str) -> Result<MaterialId, Problem> {
+    Ok(MaterialId::new(id.to_string())?)
+}
+
+async fn one(shop: Shop, id: web::Path<String>) -> Answer {
+    answer(&shop, &material(&id)?, HttpResponse::Ok())
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Save {
+    text: String,
+    /// Why it is to come in force though its own table fails.
+    #[serde(default)]
+    override_reason: Option<String>,
+    /// Who saves it.
+    #[serde(default)]
+    by: Option<String>,
+}
+
+async fn save(shop: Shop, request: HttpRequest, id: web::Path<String>, body: Body<Save>) -> Answer {
+    let material = material(&id)?;
+    let replaces = if_match(&request)?;
+    let Save { text, override_reason, by } = body.value;
+    let by = by.unwrap_or_else(|| "bench".into());
+    scripts::save(&shop, Saving { material: material.clone(), text, replaces, by, override_reason }).await?;
+    answer(&shop, &material, HttpResponse::Ok())
+}
+
+/// The version in If-Match, with or without its quotes.
+fn if_match(request: &HttpRequest) -> Result<Option<VersionId>, Problem> {
+    let Some(sent) = request.headers().get(header::IF_MATCH) else { return Ok(None) };
+    let version = VersionId::new(sent.to_str().unwrap_or_default().trim().trim_matches('"').to_string());
+    version.map(Some).map_err(|_| {
+        let mend = "send the ETag of GET /api/v1/rules/{material} as it came";
+        Problem::new(Kind::Malformed, "If-Match is no version of a rule", mend).about("If-Match")
+    })
+}
+
+/// A list of what is there, for `GET /api/v1/rules/{material}/versions` and the like.
+fn list<T: Serialize>(items: impl IntoIterator<Item = T>) -> Answer {
+    Ok(HttpResponse::Ok().json(List::whole(items)))
+}

@@ -1,0 +1,115 @@
+//! Every version of a rule that was in force: its text, since when, by whom, and what changed between two.
+
+use std::sync::Arc;
+
+use actix_web::{HttpResponse, web};
+use facts::{Fact, MaterialId, RulePutInForce, VersionId};
+use serde::{Deserialize, Serialize};
+use similar::TextDiff;
+
+use super::{Answer, Shop, list, material};
+use crate::{problem::Problem, state::State};
+
+pub(super) fn configure(config: &mut web::ServiceConfig) {
+    config
+        .service(web::resource("/rules/{material}/versions").route(web::get().to(all)))
+        .service(web::resource("/rules/{material}/versions/{version}").route(web::get().to(one)))
+        .service(web::resource("/rules/{material}/diff").route(web::get().to(diff)));
+}
+
+/// One time that a version was in force.
+#[derive(Serialize)]
+struct VersionWire {
+    version: String,
+    from: String,
+    /// When another came in its place; none for the one in force.
+    until: Option<String>,
+    by: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    override_reason: Option<String>,
+    /// Open glue-ups and coats that go by it.
+    open_cures: usize,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    text: Option<String>,
+}
+
+/// What was put in force for a material, oldest first: when, by whom, what.
+async fn history(state: &Arc<State>, material: &MaterialId) -> Result<Vec<(i64, String, RulePutInForce)>, Problem> {
+    let facts = state.read(|database| database.facts_of("rule_put_in_force")).await?;
+    let of_material = facts.into_iter().filter_map(|recorded| match recorded.fact {
+        Fact::RulePutInForce(rule) if rule.material == *material => {
+            Some((recorded.happened_at.timestamp_millis(), recorded.by, rule))
+        }
+        _ => None,
+    });
+    let found: Vec<_> = of_material.collect();
+    match found.is_empty() {
+        true => Err(Problem::not_found("rule", material.as_str())),
+        false => Ok(found),
+    }
+}
+
+fn wires(state: &State, history: Vec<(i64, String, RulePutInForce)>, whole: bool) -> Vec<VersionWire> {
+    let bench = state.bench();
+    let open = |version: &VersionId| {
+        bench.cures().iter().filter(|cure| cure.is_open() && cure.begun.rule_version == *version).count()
+    };
+    let ends: Vec<_> = history.iter().skip(1).map(|(from_ms, ..)| Some(*from_ms)).chain([None]).collect();
+    let wire = |((from_ms, by, rule), until_ms): ((i64, String, RulePutInForce), Option<i64>)| VersionWire {
+        open_cures: open(&rule.version),
+        version: rule.version.to_string(),
+        from: state.rfc3339(from_ms),
+        until: until_ms.map(|ms| state.rfc3339(ms)),
+        by,
+        override_reason: rule.override_reason,
+        text: whole.then_some(rule.text),
+    };
+    // Newest first.
+    history.into_iter().zip(ends).rev().map(wire).collect()
+}
+
+async fn all(shop: Shop, id: web::Path<String>) -> Answer {
+    let history = history(&shop, &material(&id)?).await?;
+    list(wires(&shop, history, false))
+}
+
+async fn one(shop: Shop, path: web::Path<(String, String)>) -> Answer {
+    let (id, version) = path.into_inner();
+    let history = history(&shop, &material(&id)?).await?;
+    let newest = wires(&shop, history, true).into_iter().find(|wire| wire.version == version);
+    Ok(HttpResponse::Ok().json(newest.ok_or_else(|| Problem::not_found("rule version", &version))?))
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Between {
+    /// The older text; the one before the version in force if not said.
+    from: Option<VersionId>,
+    /// The newer text; the one in force if not said.
+    to: Option<VersionId>,
+}
+
+#[derive(Serialize)]
+struct DiffWire {
+    from: String,
+    to: String,
+    /// Unified format, as `diff -u` writes it; empty when nothing changed.
+    unified: String,
+}
+
+async fn diff(shop: Shop, id: web::Path<String>, between: web::Query<Between>) -> Answer {
+    let history = history(&shop, &material(&id)?).await?;
+    let last = history.len() - 1;
+    let find = |version: &Option<VersionId>, default: usize| match version {
+        None => Ok(&history[default].2),
+        Some(version) => {
+            let found = history.iter().rfind(|(_, _, rule)| rule.version == *version).map(|(_, _, rule)| rule);
+            found.ok_or_else(|| Problem::not_found("rule version", version.as_str()))
+        }
+    };
+    let (from, to) = (find(&between.from, last.saturating_sub(1))?, find(&between.to, last)?);
+    let changes = TextDiff::from_lines(&from.text, &to.text);
+    let header = |rule: &RulePutInForce| format!("{} {}", rule.file, rule.version);
+    let unified = changes.unified_diff().header(&header(from), &header(to)).to_string();
+    Ok(HttpResponse::Ok().json(DiffWire { from: from.version.to_string(), to: to.version.to_string(), unified }))
+}

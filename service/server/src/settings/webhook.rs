@@ -1,0 +1,54 @@
+//! Settings of webhooks: receivers of alerts over HTTP.
+
+use std::{collections::BTreeSet, path::PathBuf};
+
+use serde::Deserialize;
+
+use super::{SettingsError, people, wrong};
+
+/// Somebody to be told of alerts over HTTP.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Webhook {
+    /// Name in the outbox; must not change while deliveries wait.
+    pub name: String,
+    /// Where to.
+    pub url: String,
+    /// Secret the signature is made with, as text.
+    #[serde(default)]
+    pub secret: String,
+    /// File that holds the secret instead.
+    #[serde(default)]
+    pub secret_file: Option<PathBuf>,
+}
+
+/// Each has a name of its own, an address, and a secret that cannot be guessed.
+pub(super) fn check(webhooks: &mut [Webhook]) -> Result<(), SettingsError> {
+    let mut names = BTreeSet::new();
+    for (i, hook) in webhooks.iter_mut().enumerate() {
+        let key = |name: &str| format!("webhooks[{i}].{name}");
+        if hook.name.is_empty() {
+            return Err(wrong(&key("name"), "is empty", "give the receiver a name of its own"));
+        }
+        if !names.insert(hook.name.clone()) {
+            let what = format!("\"{}\" stands twice; only the first would be told", hook.name);
+            return Err(wrong(&key("name"), what, "give the receiver a name of its own"));
+        }
+        if people::is_way(&hook.name) {
+            let what = format!("\"{}\" means another way of being told", hook.name);
+            return Err(wrong(&key("name"), what, "give the receiver a name of its own"));
+        }
+        if !hook.url.starts_with("http://") && !hook.url.starts_with("https://") {
+            return Err(wrong(&key("url"), format!("\"{}\"", hook.url), "write https://host/path"));
+        }
+        if let Some(file) = &hook.secret_file {
+            let secret = std::fs::read_to_string(file)
+                .map_err(|e| wrong(&key("secret_file"), e.to_string(), "make the file readable"))?;
+            hook.secret = secret.trim().into();
+        }
+        if hook.secret.len() < 16 {
+            return Err(wrong(&key("secret"), "has fewer than 16 characters", "make a long random one"));
+        }
+    }
+    Ok(())
+}

@@ -1,0 +1,66 @@
+// Checks a rule as it is typed and colours it. What is a word, and what is wrong, the service says: there is no grammar here.
+"use strict";
+(() => {
+  const text = document.getElementById("text"), words = document.getElementById("words"),
+    checked = document.getElementById("checked");
+  if (!text) return;
+  let asked = 0, waiting;
+
+  const colour = (source, spans, fault) => {
+    // Spans are counted in characters, not in the units of a string.
+    const letters = Array.from(source), parts = document.createDocumentFragment();
+    let at = 0;
+    const plain = (to) => { if (to > at) parts.append(letters.slice(at, to).join("")); at = Math.max(at, to); };
+    for (const { from, to, word } of spans) {
+      plain(from);
+      const span = document.createElement("span");
+      span.className = "w-" + word;
+      span.textContent = letters.slice(at, to).join("");
+      parts.append(span);
+      at = to;
+    }
+    plain(letters.length);
+    parts.append("\n");
+    words.replaceChildren(parts);
+    words.dataset.line = fault ? fault.line : 0;
+  };
+
+  const say = (answer) => {
+    const fault = answer.faults[0], bad = answer.expected.find((row) => !row.met);
+    const place = fault && fault.line ? `line ${fault.line}, column ${fault.column}: ` : "";
+    if (fault) checked.textContent = `${place}${fault.what}. ${fault.mend}.`;
+    else if (bad) checked.textContent = `Expected row ${bad.row} (${bad.stage} at ${bad.temp_c} °C, ${bad.rh_pct} % RH) ` +
+      `is ${bad.hours === null ? "never" : bad.hours + " h"}, but the rule gives ` +
+      `${bad.gives_h === null ? "never" : bad.gives_h.toFixed(3) + " h"}.`;
+    else checked.textContent = `Good: its own ${answer.expected.length} expected value(s) hold.`;
+    checked.className = fault || bad ? "warn" : "quiet";
+  };
+
+  const check = async () => {
+    const mine = ++asked, source = text.value;
+    try {
+      const answer = await fetch("/api/v1/rules/check", {
+        method: "POST", headers: { "content-type": "application/json" },
+        body: JSON.stringify({ material: text.dataset.material, text: source }),
+      });
+      const said = await answer.json();
+      // A later letter was typed meanwhile: its answer counts.
+      if (mine !== asked) return;
+      if (!answer.ok) { checked.textContent = said.detail; checked.className = "warn"; return; }
+      colour(source, said.words, said.faults[0]);
+      say(said);
+    } catch { checked.textContent = "The service does not answer; the text is not checked."; checked.className = "warn"; }
+  };
+
+  const follow = () => { words.scrollTop = text.scrollTop; words.scrollLeft = text.scrollLeft; };
+  text.addEventListener("scroll", follow);
+  text.addEventListener("input", () => {
+    // Until the answer is there the letters themselves must be seen.
+    colour(text.value, [], null);
+    follow();
+    clearTimeout(waiting);
+    waiting = setTimeout(check, 300);
+  });
+  document.body.classList.add("coloured");
+  check();
+})();

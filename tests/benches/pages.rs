@@ -1,0 +1,73 @@
+//! The board with 500 open glue-ups: `cargo bench -p bench-tests --bench pages`. How long the service takes for it, beside
+//! a bare route that sends the same text compressed the same way, and how large it is on the way. Figures in DEVELOPERS.md.
+#![allow(missing_docs, clippy::unwrap_used, clippy::print_stdout, clippy::disallowed_methods)]
+
+use std::{net::TcpListener, time::Instant};
+
+use actix_web::{App, HttpResponse, HttpServer, middleware::Compress, web};
+use bench::{Bench, Shop};
+use benchclock::Now;
+use serde_json::json;
+
+const OPEN: usize = 500;
+const TIMES: usize = 200;
+
+fn main() {
+    // `cargo test --benches` only asks whether it runs.
+    if std::env::args().any(|arg| arg == "--test") {
+        return;
+    }
+    let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build().unwrap();
+    runtime.block_on(board());
+}
+
+async fn board() {
+    let bench = Bench::open(Shop::small(), Now::system(), false).await;
+    bench.furnish().await;
+    bench.read_air("bench", 20.0, 50.0).await;
+    for n in 0..OPEN {
+        let body = json!({"id": format!("g-{n}"), "joint": "bridge", "material": "aliphatic-resin", "zone": "bench",
+                          "minutes_ago": n as f64 * 0.05});
+        bench.post("/api/v1/glue-ups", body).await.good();
+    }
+    let (ms, text, bytes) = timed(&bench.url("/")).await;
+    let (bare_ms, ..) = timed(&bare(text.clone())).await;
+    println!(
+        "board with {OPEN} open glue-ups: {ms:.2} ms (median of {TIMES}), bare route with the same text {bare_ms:.2} ms"
+    );
+    println!("page: {} bytes as text, {bytes} bytes on the way", text.len());
+    bench.stop().await;
+}
+
+/// Median time of one request after the other, the text, and its size as it is sent.
+async fn timed(url: &str) -> (f64, String, usize) {
+    let client = bench::client();
+    let get = || client.get(url).header("accept-encoding", "gzip").send();
+    let mut figures = Vec::new();
+    let mut bytes = 0;
+    for _ in 0..TIMES {
+        let begun = Instant::now();
+        bytes = get().await.unwrap().bytes().await.unwrap().len();
+        figures.push(begun.elapsed().as_secs_f64() * 1e3);
+    }
+    figures.sort_by(f64::total_cmp);
+    let text = client.get(url).send().await.unwrap().text().await.unwrap();
+    (figures[TIMES / 2], text, bytes)
+}
+
+/// A service that does nothing but send a text, compressed as the pages are.
+fn bare(text: String) -> String {
+    let listener = TcpListener::bind("127.0.0.1:0").unwrap();
+    let url = format!("http://{}/", listener.local_addr().unwrap());
+    let app = move || {
+        let text = text.clone();
+        let send = move || {
+            let text = text.clone();
+            async move { HttpResponse::Ok().content_type("text/html; charset=utf-8").body(text) }
+        };
+        App::new().wrap(Compress::default()).route("/", web::get().to(send))
+    };
+    let server = HttpServer::new(app).workers(1).disable_signals().listen(listener).unwrap().run();
+    std::thread::spawn(move || actix_web::rt::System::new().block_on(server));
+    url
+}

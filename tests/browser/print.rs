@@ -1,0 +1,51 @@
+//! On paper: the code on a label is read back by a reader that is not ours.
+
+use bench::{Bench, Shop};
+use benchclock::Now;
+
+use super::{
+    driver::{Browser, View, WALL},
+    planned,
+};
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn the_code_on_a_label_opens_the_job() {
+    for public in ["", "http://bench.local:8080/"] {
+        let mut shop = Shop::small();
+        shop.settings.server.public_url = public.into();
+        let bench = Bench::open(shop, Now::system(), false).await;
+        bench.furnish().await;
+        planned(&bench).await;
+        let browser = Browser::open(View { ratio: 4.0, ..WALL }).await;
+        browser.goto(bench.url("/jobs/loose/label")).await;
+        browser.until("return document.querySelector('.label .code').naturalWidth > 0").await;
+        let png = browser.find(".label").await.screenshot_as_png().await.unwrap();
+        let grey = image::load_from_memory(&png).unwrap().to_luma8();
+        let (width, height) = (grey.width() as usize, grey.height() as usize);
+        let mut seen =
+            rqrr::PreparedImage::prepare_from_greyscale(width, height, |x, y| grey.get_pixel(x as u32, y as u32)[0]);
+        let read: Vec<String> = seen.detect_grids().iter().map(|grid| grid.decode().unwrap().1).collect();
+        let base = if public.is_empty() { bench.url("") } else { public.trim_end_matches('/').into() };
+        assert_eq!(read, [format!("{base}/jobs/loose")]);
+        let text = browser.text().await;
+        assert!(text.contains("the guitar") && text.contains("Loose bridge") && text.contains("loose"), "{text}");
+        browser.close().await;
+        bench.stop().await;
+    }
+}
+
+#[tokio::test]
+async fn a_job_card_holds_what_stands_beside_the_instrument() {
+    let bench = Bench::small().await;
+    bench.furnish().await;
+    planned(&bench).await;
+    let body = serde_json::json!({"id": "g-1", "joint": "bridge", "job": "loose", "step": "glue", "zone": "bench"});
+    let cure = bench.post("/api/v1/glue-ups", body).await.good();
+    let card = bench.get("/jobs/loose/card").await.text;
+    for part in
+        ["Glue the bridge", "Tap for rattles", "clamp off", cure["cautions"][1].as_str().unwrap(), "not a guarantee"]
+    {
+        assert!(card.contains(part), "no {part} in: {card}");
+    }
+    bench.stop().await;
+}
