@@ -4,12 +4,15 @@
 
 mod access;
 mod board;
+mod coats;
 mod driver;
 mod forms;
 mod glue_up;
 mod photos;
 mod print;
+mod rules;
 mod screens;
+mod strings;
 
 use bench::{Bench, Shop};
 use benchclock::Now;

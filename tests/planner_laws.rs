@@ -95,6 +95,63 @@ proptest! {
 
 }
 
+/// The same problem `by` minutes later.
+fn later(problem: &Problem, by: i64) -> Problem {
+    let mut later = problem.clone();
+    later.now_min += by;
+    for hours in later.resources.iter_mut().filter_map(|resource| resource.hours.as_mut()) {
+        *hours = Calendar::new(hours.open().iter().map(|(from, to)| (from + by, to + by)).collect());
+    }
+    for job in &mut later.jobs {
+        job.release_min += by;
+        job.due_min = job.due_min.map(|due| due + by);
+    }
+    for begun in later.steps.iter_mut().filter_map(|step| step.begun.as_mut()) {
+        *begun = Begun { start_min: begun.start_min + by, end_min: begun.end_min + by };
+    }
+    later.wall.frozen_until_min += by;
+    later.wall.starts_min.iter_mut().flatten().for_each(|start| *start += by);
+    later
+}
+
+/// The same problem with its resources the other way round.
+fn relabelled(problem: &Problem) -> Problem {
+    let mut other = problem.clone();
+    let last = other.resources.len() - 1;
+    other.resources.reverse();
+    other.steps.iter_mut().flat_map(|step| &mut step.needs).for_each(|need| need.resource = last - need.resource);
+    other.holds.iter_mut().for_each(|hold| hold.resource = last - hold.resource);
+    other
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(150))]
+
+    #[test]
+    fn seven_days_later_every_plan_is_the_same_seven_days_later(seed in any::<u64>()) {
+        let (problem, week) = (made_up::bench(seed), 7 * 1440);
+        let effort = Effort::schedules(seed, 12);
+        match (solve(&problem, effort), solve(&later(&problem, week), effort)) {
+            (Ok(now), Ok(then)) => {
+                prop_assert_eq!(now.cost, then.cost);
+                let starts = |slots: &[planner::Slot]| slots.iter().map(|slot| slot.start_min).collect::<Vec<_>>();
+                prop_assert_eq!(starts(&now.slots).into_iter().map(|at| at + week).collect::<Vec<_>>(), starts(&then.slots));
+            }
+            (now, then) => prop_assert_eq!(now, then),
+        }
+    }
+
+    #[test]
+    fn other_names_for_what_there_is_change_no_plan(seed in any::<u64>()) {
+        let problem = made_up::bench(seed);
+        let effort = Effort::schedules(seed, 12);
+        match (solve(&problem, effort), solve(&relabelled(&problem), effort)) {
+            (Ok(one), Ok(other)) => prop_assert_eq!(one, other),
+            (one, other) => prop_assert_eq!(one.is_ok(), other.is_ok()),
+        }
+    }
+}
+
 proptest! {
     // Every minute of every step is tried: few of these go a long way.
     #![proptest_config(ProptestConfig::with_cases(8))]

@@ -66,7 +66,9 @@ fn the_settings_file_shows_every_key_with_its_default() {
         .filter_map(|word| word.strip_suffix(':'))
         .filter(|key| !["webhooks", "people"].contains(key));
     for key in keys {
-        let stands = text.contains(&format!("\n{key} = ")) || text.contains(&format!("\n[{key}]"));
+        let stands = text.contains(&format!("\n{key} = "))
+            || text.contains(&format!("\n[{key}]"))
+            || text.contains(&format!(".{key}]"));
         assert!(stands, "config/benchclock.toml does not show {key}");
     }
 }

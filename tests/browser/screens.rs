@@ -31,6 +31,18 @@ async fn the_demo_shop_is_pictured() {
         ("climate", "/climate"),
         ("materials", "/materials"),
         ("alerts", "/alerts"),
+        ("coats", "/coats"),
+        ("coat-choose", "/coat"),
+        ("coat", "/coat?on=violin-2"),
+        ("mix", "/mix?material=acid-cured-lacquer&wanted_ml=60"),
+        ("strings", "/strings"),
+        ("strings-of", "/instruments/twelve/strings"),
+        ("sheet", "/instruments/twelve/string-up-sheet"),
+        ("rules", "/rules"),
+        ("rule", "/rules/hot-hide-glue"),
+        ("rule-new", "/rules/new"),
+        ("rule-fit", "/rules/hot-hide-glue/fit"),
+        ("hooks", "/hooks"),
     ];
     for (look, view) in looks {
         let browser = Browser::open(view).await;

@@ -79,7 +79,7 @@ impl View<'_> {
         if frozen {
             why.push(Why::Frozen);
         }
-        why.extend(self.due(step, float_min));
+        why.extend(self.due(step));
         why.extend(self.waited_for(step));
         Told { why, float_min }
     }
@@ -117,11 +117,11 @@ impl View<'_> {
         of_job.map(|(_, slot)| slot.end_min).max().unwrap_or(i64::MIN)
     }
 
-    fn due(&self, step: usize, float_min: i64) -> Option<Why> {
+    fn due(&self, step: usize) -> Option<Why> {
         let job = self.problem.steps[step].job;
         let at_min = self.problem.jobs[job].due_min?;
         let late_min = (self.job_end(job) - at_min).max(0);
-        (late_min > 0 || float_min == 0).then_some(Why::Due { at_min, late_min })
+        (self.job_end(job) >= at_min).then_some(Why::Due { at_min, late_min })
     }
 
     /// What kept a step from standing a minute earlier.

@@ -3,7 +3,7 @@
 use std::cell::Cell;
 
 use crate::{
-    Broken, Cost, NoPlan, Plan, Problem, Slot,
+    Broken, Cost, FARTHEST_MIN, NoPlan, Plan, Problem, Slot,
     board::{Board, Look, Miss},
     bounds,
     chance::Chance,
@@ -128,9 +128,9 @@ pub(crate) fn is_placed(board: &Board<'_>, block: usize) -> bool {
     board.net.blocks[block].steps.iter().all(|step| board.at[*step].is_some())
 }
 
-/// When a block should be begun at the latest.
+/// When a block should be begun at the latest; what nobody waits for comes behind all that somebody does.
 fn urgency(problem: &Problem, net: &Net, tails: &[i64], block: usize) -> i64 {
-    let due = |step: &usize| problem.jobs[net.works[*step].job].due_min.unwrap_or(0) - tails[*step];
+    let due = |step: &usize| problem.jobs[net.works[*step].job].due_min.unwrap_or(FARTHEST_MIN) - tails[*step];
     net.blocks[block].steps.iter().map(due).min().unwrap_or(0)
 }
 

@@ -7,7 +7,10 @@ mod alerts;
 mod api;
 mod assets;
 mod board;
+mod choice;
 mod climate;
+mod coat;
+mod coats;
 mod cure;
 mod form;
 mod frame;
@@ -18,11 +21,14 @@ mod job;
 mod jobs;
 mod looked_at;
 mod materials;
+mod mix;
 mod moment;
 mod plan;
 mod print;
+mod rule_fit;
 mod rules;
 mod string_up;
+mod strings;
 
 use actix_web::{
     ResponseError,
@@ -50,6 +56,9 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
             .configure(board::configure)
             .configure(cure::configure)
             .configure(glue_up::configure)
+            .configure(coats::configure)
+            .configure(coat::configure)
+            .configure(mix::configure)
             .configure(jobs::configure)
             .configure(job::configure)
             .configure(plan::configure)
@@ -62,6 +71,8 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
             .configure(rules::configure)
             .configure(print::configure)
             .configure(string_up::configure)
+            .configure(strings::configure)
+            .configure(rule_fit::configure)
             .configure(assets::configure)
             .default_service(web::to(nowhere)),
     );

@@ -61,6 +61,8 @@
     clearTimeout(waiting);
     waiting = setTimeout(check, 300);
   });
+  // The letters of the field are see-through from here on: they stand beneath at once, whether or not it can be checked.
+  colour(text.value, [], null);
   document.body.classList.add("coloured");
   check();
 })();

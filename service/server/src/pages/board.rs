@@ -63,8 +63,8 @@ struct NextCard {
     title: String,
     job: String,
     job_title: String,
-    /// The step as the registering page takes it, if a glue-up is to be registered.
-    glue_up: Option<String>,
+    /// Where it is registered, if it is a glue-up or a coat that can be begun.
+    register: Option<String>,
     waits: bool,
 }
 
@@ -317,12 +317,17 @@ fn with_earlier(bench: &Bench, alert: &Alert) -> Vec<AlertId> {
 }
 
 fn next_card(next: &clock::NextStep<'_>) -> NextCard {
-    let is_glue_up = next.step.kind == facts::StepKind::GlueUp && next.waits_for.is_none();
+    let page = match next.step.kind {
+        facts::StepKind::GlueUp => Some("/glue-up"),
+        facts::StepKind::Coat => Some("/coat"),
+        _ => None,
+    };
+    let page = page.filter(|_| next.waits_for.is_none());
     NextCard {
         title: next.step.title.clone(),
         job: next.job.to_string(),
         job_title: next.title.into(),
-        glue_up: is_glue_up.then(|| format!("{}+{}", next.job, next.step.id)),
+        register: page.map(|page| format!("{page}?step={}+{}", next.job, next.step.id)),
         waits: next.waits_for.is_some(),
     }
 }

@@ -44,6 +44,15 @@ impl Fields {
         self.0.iter().filter(move |(n, v)| n == name && !v.trim().is_empty()).map(|(_, v)| v.trim())
     }
 
+    /// A number, if the field is filled in; a comma is taken for the point.
+    pub(super) fn number(&self, name: &'static str) -> Result<Option<f64>, Problem> {
+        let Some(said) = self.get(name) else { return Ok(None) };
+        let number = said.replace(',', ".").parse().map_err(|_| {
+            Problem::new(Kind::Invalid, format!("{name} is no number: {said}"), "write it like 0.75").about(name)
+        })?;
+        Ok(Some(number))
+    }
+
     /// An id, if the field is filled in.
     pub(super) fn id<K: IdKind>(&self, name: &str) -> Result<Option<Id<K>>, Problem> {
         Ok(self.get(name).map(|text| Id::new(text.to_string())).transpose()?)

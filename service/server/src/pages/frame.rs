@@ -10,12 +10,15 @@ use crate::{
 };
 
 /// The pages to be found from everywhere: address and word. The only list of them.
-pub(crate) const NAV: [(&str, &str); 6] = [
+pub(crate) const NAV: [(&str, &str); 9] = [
     ("/", "Board"),
     ("/plan", "Plan"),
     ("/jobs", "Jobs"),
+    ("/coats", "Coats"),
+    ("/strings", "Strings"),
     ("/climate", "Climate"),
     ("/materials", "Materials"),
+    ("/rules", "Rules"),
     ("/alerts", "Alerts"),
 ];
 

@@ -5,11 +5,13 @@ mod proposal;
 use actix_web::{HttpResponse, ResponseError, web};
 use askama::Template;
 use clock::Bench;
-use facts::{ClampId, Fact, JobId, JointAdded, JointId, StepId};
+use facts::{ClampId, Fact, JobId, JointAdded, JointId, StepId, StepKind};
 use proposal::Proposal;
+use rules::MaterialKind;
 use serde::Deserialize;
 
 use super::{
+    choice::{self, Choice},
     form::{Fields, new_key},
     frame::{Frame, see_other, show},
 };
@@ -25,18 +27,11 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
     config.service(web::resource("/glue-up").route(web::get().to(choose_or_fill)).route(web::post().to(register)));
 }
 
-/// A choice in a form.
-struct Choice {
-    value: String,
-    text: String,
-    chosen: bool,
-}
-
 /// A planned step that can be begun.
-struct PlannedStep {
-    value: String,
-    title: String,
-    job: String,
+pub(super) struct PlannedStep {
+    pub(super) value: String,
+    pub(super) title: String,
+    pub(super) job: String,
 }
 
 #[derive(Template)]
@@ -66,9 +61,6 @@ struct GlueUpPage {
     clock: String,
 }
 
-/// When it began, as minutes ago; the last stands for an hour of the clock.
-const STARTED: [(&str, &str); 4] = [("0", "now"), ("5", "5 min ago"), ("15", "15 min ago"), ("at", "at")];
-
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 struct Chosen {
@@ -87,27 +79,29 @@ async fn choose_or_fill(shop: Shop, chosen: web::Query<Chosen>) -> Answer {
 }
 
 /// Job and step of a form, if it names one.
-fn step_of(fields: &Fields) -> Result<Option<(JobId, StepId)>, Problem> {
+pub(super) fn step_of(fields: &Fields) -> Result<Option<(JobId, StepId)>, Problem> {
     let Some((job, step)) = fields.get("step").and_then(|both| both.split_once(' ')) else { return Ok(None) };
     Ok(Some((JobId::new(job.to_string())?, StepId::new(step.to_string())?)))
 }
 
+/// The steps of a kind that can be begun.
+pub(super) fn planned_steps(bench: &Bench, kind: StepKind) -> Vec<PlannedStep> {
+    let mut steps = Vec::new();
+    for job in bench.jobs().values().filter(|job| !job.closed) {
+        let ready = bench.steps(job).into_iter();
+        let ready = ready.filter(|(step, state, _)| step.kind == kind && *state == clock::StepState::Ready);
+        steps.extend(ready.map(|(step, ..)| PlannedStep {
+            value: format!("{}+{}", job.opened.id, step.id),
+            title: step.title.clone(),
+            job: job.opened.title.clone(),
+        }));
+    }
+    steps
+}
+
 impl State {
     fn choose_page(&self) -> ChoosePage {
-        let bench = self.bench();
-        let mut steps = Vec::new();
-        for job in bench.jobs().values().filter(|job| !job.closed) {
-            let ready = bench
-                .steps(job)
-                .into_iter()
-                .filter(|(step, state, _)| step.kind == facts::StepKind::GlueUp && *state == clock::StepState::Ready);
-            steps.extend(ready.map(|(step, ..)| PlannedStep {
-                value: format!("{}+{}", job.opened.id, step.id),
-                title: step.title.clone(),
-                job: job.opened.title.clone(),
-            }));
-        }
-        ChoosePage { frame: self.frame("/"), steps }
+        ChoosePage { frame: self.frame("/"), steps: planned_steps(&self.bench(), StepKind::GlueUp) }
     }
 
     /// The form: what was filled in already, and what is proposed where nothing was.
@@ -126,11 +120,6 @@ impl State {
         };
         let of_instrument =
             |joint: &&JointAdded| planned.is_none_or(|(job, _)| job.opened.instrument == joint.instrument);
-        let started = STARTED.map(|(value, text)| Choice {
-            value: value.into(),
-            text: text.into(),
-            chosen: is("started", value, Some("0")),
-        });
         GlueUpPage {
             frame: self.frame("/"),
             key: fields.get("key").map_or_else(new_key, str::to_string),
@@ -148,28 +137,11 @@ impl State {
                 })
                 .collect(),
             may_name_joint: planned.is_some(),
-            materials: self.adhesives(&bench, |id| is("material", id, proposal.material.as_ref().map(|m| m.as_str()))),
-            lots: bench
-                .lots()
-                .values()
-                .map(|lot| Choice {
-                    value: lot.id.to_string(),
-                    text: format!(
-                        "{} ({})",
-                        if lot.label.is_empty() { lot.id.as_str() } else { &lot.label },
-                        lot.material
-                    ),
-                    chosen: is("lot", lot.id.as_str(), proposal.lot.as_ref().map(|id| id.as_str())),
-                })
-                .collect(),
-            zones: bench
-                .zones()
-                .map(|zone| Choice {
-                    value: zone.id.to_string(),
-                    text: zone.name.clone(),
-                    chosen: is("zone", zone.id.as_str(), proposal.zone.as_ref().map(|id| id.as_str())),
-                })
-                .collect(),
+            materials: self.materials(&bench, MaterialKind::Adhesive, |id| {
+                is("material", id, proposal.material.as_ref().map(|m| m.as_str()))
+            }),
+            lots: choice::lots(&bench, |id| is("lot", id, proposal.lot.as_ref().map(|lot| lot.as_str()))),
+            zones: choice::zones(&bench, |id| is("zone", id, proposal.zone.as_ref().map(|zone| zone.as_str()))),
             clamps: bench
                 .clamps()
                 .values()
@@ -183,21 +155,11 @@ impl State {
                     },
                 })
                 .collect(),
-            started: started.into(),
+            started: choice::started(|value| is("started", value, Some("0"))),
             clock: fields
                 .get("clock")
                 .map_or_else(|| instant(now_ms).with_timezone(&self.zone).format("%H:%M").to_string(), str::to_string),
         }
-    }
-
-    fn adhesives(&self, bench: &Bench, chosen: impl Fn(&str) -> bool) -> Vec<Choice> {
-        let adhesive = |(id, version): (&facts::MaterialId, &facts::VersionId)| {
-            let rule = self.rulebook.rule(version).ok()?;
-            let choice =
-                || Choice { value: id.to_string(), text: rule.sheet.name.clone(), chosen: chosen(id.as_str()) };
-            (rule.sheet.kind == rules::MaterialKind::Adhesive).then(choice)
-        };
-        bench.in_force().iter().filter_map(adhesive).collect()
     }
 }
 

@@ -35,6 +35,8 @@ pub(super) struct StepRow {
     pub(super) by_hand: bool,
     /// Can be registered as a glue-up.
     pub(super) glue_up: bool,
+    /// Can be registered as a coat.
+    pub(super) coat: bool,
     pub(super) cure: Option<String>,
     /// When its cure lets the job go on.
     pub(super) free: Option<Moment>,
@@ -142,6 +144,7 @@ impl State {
                 },
                 by_hand: can && !matches!(step.kind, StepKind::GlueUp | StepKind::Coat),
                 glue_up: can && step.kind == StepKind::GlueUp,
+                coat: can && step.kind == StepKind::Coat,
                 cure: cure.map(ToString::to_string),
                 free: free_ms.filter(|at_ms| *at_ms > now_ms).map(|at_ms| self.moment(at_ms, now_ms)),
             }

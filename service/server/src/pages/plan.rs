@@ -120,7 +120,6 @@ impl State {
         let (piece, line) = (&standing.draft.pieces[i], standing.job_of(i));
         let (start_ms, end_ms) = standing.times_ms(i);
         let (tick, tick_says, register) = self.pressed(bench, standing, i);
-        let why: Vec<String> = self.reasons(standing, i, now_ms).into_iter().map(|reason| reason.says).collect();
         let float_min = standing.told[i].float_min;
         let when = match end_ms - start_ms {
             0 => self.clock_text(start_ms, now_ms),
@@ -138,7 +137,7 @@ impl State {
             job: line.title.clone(),
             job_id: line.id.as_ref().map(ToString::to_string),
             instrument: line.instrument.clone(),
-            why: why.join(", "),
+            why: self.why(standing, i, now_ms),
             float: if float_min > 0 { format!("can wait {}", length(float_min)) } else { String::new() },
             window: standing.closes_min(i).map(|at| self.clock_text(at * 60_000, now_ms)),
             tick,

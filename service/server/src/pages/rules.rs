@@ -7,10 +7,13 @@ use facts::{MaterialId, VersionId};
 use rules::{Class, DataSheet, FunctionDoc};
 use serde_json::{Map, Value};
 
-use super::frame::{Frame, see_other, show};
+use super::{
+    form::Fields,
+    frame::{Frame, see_other, show},
+};
 use crate::{
     body,
-    problem::{Kind, Problem},
+    problem::Problem,
     routes::{
         Answer, Shop,
         rules::{drafted, material, wire},
@@ -22,7 +25,8 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
     config
         .service(web::resource("/rules").route(web::get().to(all)))
         .service(web::resource("/rules/new").route(web::get().to(form)).route(web::post().to(write)))
-        .service(web::resource("/rules/{material}").route(web::get().to(one)).route(web::post().to(save)));
+        .service(web::resource("/rules/{material}").route(web::get().to(one)).route(web::post().to(save)))
+        .service(web::resource("/rules/{material}/draft").route(web::post().to(draft)));
 }
 
 /// Every rule, and those files that are not in force.
@@ -43,7 +47,7 @@ async fn all(shop: Shop) -> Answer {
     };
     let faults = shop.faults.read().unwrap_or_else(std::sync::PoisonError::into_inner);
     let page = RulesPage {
-        frame: shop.frame("/materials"),
+        frame: shop.frame("/rules"),
         rules: in_force.iter().map(row).collect(),
         faults: faults.values().map(|fault| format!("{fault}; {}", fault.mend)).collect(),
     };
@@ -70,7 +74,7 @@ struct RulePage {
 impl RulePage {
     fn new(shop: &Shop, material: &MaterialId, text: String) -> Self {
         Self {
-            frame: shop.frame("/materials"),
+            frame: shop.frame("/rules"),
             material: material.to_string(),
             text,
             version: String::new(),
@@ -98,10 +102,9 @@ async fn one(shop: Shop, id: web::Path<String>) -> Answer {
     show(&page, HttpResponse::Ok())
 }
 
-type Fields = web::Form<Vec<(String, String)>>;
-
+/// A field as it was sent: the blanks of a script are its own.
 fn field<'a>(fields: &'a Fields, name: &str) -> Option<&'a str> {
-    fields.iter().find(|(n, v)| n == name && !v.trim().is_empty()).map(|(_, v)| v.as_str())
+    fields.0.iter().find(|(n, v)| n == name && !v.trim().is_empty()).map(|(_, v)| v.as_str())
 }
 
 async fn save(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer {
@@ -127,6 +130,20 @@ async fn save(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer {
             show(&page, HttpResponse::UnprocessableEntity())
         }
     }
+}
+
+/// Shows a draft in the editor, in place of the text it would replace; nothing is saved.
+async fn draft(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer {
+    let material = material(&id)?;
+    let wire = wire(&shop, &material)?;
+    let text = field(&fields, "text").unwrap_or_default().replace("\r\n", "\n");
+    let page = RulePage {
+        version: wire.version.unwrap_or_default(),
+        in_force: wire.in_force.unwrap_or_default(),
+        said: "A draft, not saved yet: look at the numbers it changes.".into(),
+        ..RulePage::new(&shop, &material, text)
+    };
+    show(&page, HttpResponse::Ok())
 }
 
 /// A field of the form: its name, what it asks, its unit.
@@ -180,7 +197,7 @@ fn sheet_page(shop: &Shop, fields: Option<&Fields>, wrong: String) -> SheetPage 
         (value, class.name(), chosen)
     };
     SheetPage {
-        frame: shop.frame("/materials"),
+        frame: shop.frame("/rules"),
         wrong,
         material: said("material"),
         name: said("name"),
@@ -218,13 +235,7 @@ async fn write(shop: Shop, fields: Fields) -> Answer {
 
 /// The form's fields as the sheet the interface takes.
 fn read(fields: &Fields) -> Result<DataSheet, Problem> {
-    let number = |name: &'static str| -> Result<Option<Value>, Problem> {
-        let Some(said) = field(fields, name) else { return Ok(None) };
-        let number: f64 = said.trim().replace(',', ".").parse().map_err(|_| {
-            Problem::new(Kind::Invalid, format!("{name} is no number: {said}"), "write it like 0.75").about(name)
-        })?;
-        Ok(Some(number.into()))
-    };
+    let number = |name: &'static str| Ok::<_, Problem>(fields.number(name)?.map(Value::from));
     let mut sheet = Map::new();
     for name in ["material", "name", "class"] {
         if let Some(said) = field(fields, name) {

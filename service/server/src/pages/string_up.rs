@@ -25,59 +25,61 @@ async fn sheet(shop: Shop, id: web::Path<String>) -> Answer {
 }
 
 /// A string of the set.
-struct StringRow {
-    note: String,
-    gauge: String,
-    pull: String,
+pub(super) struct StringRow {
+    pub(super) note: String,
+    pub(super) gauge: String,
+    pub(super) pull: String,
 }
 
 /// A joint under its load.
-struct JointRow {
-    name: String,
-    load: String,
-    asked: String,
-    there: String,
-    short: bool,
+pub(super) struct JointRow {
+    pub(super) name: String,
+    pub(super) load: String,
+    pub(super) asked: String,
+    pub(super) there: String,
+    pub(super) short: bool,
 }
 
 /// Something that must hold.
-struct ItemRow {
-    kind: &'static str,
-    name: String,
-    state: String,
-    safe: String,
-    says: String,
+pub(super) struct ItemRow {
+    pub(super) kind: &'static str,
+    pub(super) name: String,
+    pub(super) state: String,
+    pub(super) safe: String,
+    pub(super) says: String,
 }
 
 /// A stage of stringing up, with a place for a tick.
-struct StageRow {
-    stage: &'static str,
-    when: String,
-    done: bool,
+pub(super) struct StageRow {
+    /// Its word in a form; empty while it may not be said.
+    pub(super) value: &'static str,
+    pub(super) stage: &'static str,
+    pub(super) when: String,
+    pub(super) done: bool,
 }
 
 /// The sheet.
 #[derive(Template)]
 #[template(path = "string_up_sheet.html")]
-struct StringUpSheet {
-    frame: Frame,
-    id: String,
-    instrument: String,
-    printed: String,
-    says: String,
-    elsewhere: Vec<String>,
-    strings: Vec<StringRow>,
-    total: String,
-    margin: String,
-    joints: Vec<JointRow>,
-    curves: bool,
-    items: Vec<ItemRow>,
-    stages: Vec<StageRow>,
+pub(super) struct StringUpSheet {
+    pub(super) frame: Frame,
+    pub(super) id: String,
+    pub(super) instrument: String,
+    pub(super) printed: String,
+    pub(super) says: String,
+    pub(super) elsewhere: Vec<String>,
+    pub(super) strings: Vec<StringRow>,
+    pub(super) total: String,
+    pub(super) margin: String,
+    pub(super) joints: Vec<JointRow>,
+    pub(super) curves: bool,
+    pub(super) items: Vec<ItemRow>,
+    pub(super) stages: Vec<StageRow>,
     /// The air it lies in now; empty where nobody said where it is.
-    air: String,
-    not_judged: Vec<String>,
-    cautions: Vec<String>,
-    estimate: &'static str,
+    pub(super) air: String,
+    pub(super) not_judged: Vec<String>,
+    pub(super) cautions: Vec<String>,
+    pub(super) estimate: &'static str,
 }
 
 impl State {
@@ -91,7 +93,8 @@ impl State {
         })
     }
 
-    fn string_up_page(&self, up: &StringUp) -> StringUpSheet {
+    /// What the sheet says of an answer.
+    pub(super) fn string_up_page(&self, up: &StringUp) -> StringUpSheet {
         let day = |ms: i64| instant(ms).with_timezone(&self.zone).format("%a %-d %b %Y, %H:%M").to_string();
         let when = |ms: Option<i64>| ms.map_or_else(|| "not in this air".into(), day);
         let fitted = &up.strung.fitted;
@@ -129,6 +132,7 @@ impl State {
             says: item.says.clone(),
         };
         let stage = |due: &clock::StageDue| StageRow {
+            value: if due.reached_ms.is_none() && up.may_be_done(due) { due.stage.word() } else { "" },
             stage: match due.stage {
                 Stage::HalfTension => "half tension",
                 Stage::FullPitch => "full pitch",
@@ -139,7 +143,7 @@ impl State {
         };
         let others = up.items.iter().filter(|item| item.kind != ItemKind::Joint || item.holds(up.now_ms));
         StringUpSheet {
-            frame: self.frame("/"),
+            frame: self.frame("/strings"),
             id: up.instrument.to_string(),
             instrument: self.bench().instruments().get(&up.instrument).map_or_else(String::new, |i| i.name.clone()),
             printed: day(up.now_ms),

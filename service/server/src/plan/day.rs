@@ -10,8 +10,10 @@ impl State {
     pub(crate) fn plan_lines(&self, standing: &Standing, day: NaiveDate, now_ms: i64) -> Vec<String> {
         let local = |at_ms: i64| instant(at_ms).with_timezone(&self.zone);
         let line = |i: usize, when: String| {
-            let why: Vec<String> = self.reasons(standing, i, now_ms).into_iter().map(|reason| reason.says).collect();
-            let why = if why.is_empty() { String::new() } else { format!(": {}", why.join(", ")) };
+            let why = match self.why(standing, i, now_ms) {
+                why if why.is_empty() => why,
+                why => format!(": {why}"),
+            };
             format!("{when} {} ({}){why}", standing.draft.pieces[i].title, standing.job_of(i).title)
         };
         let of_day = standing.pieces().map(|(i, _)| (i, local(standing.times_ms(i).0)));

@@ -63,7 +63,6 @@ pub(crate) async fn run(state: Arc<State>, stop: CancellationToken) {
 }
 
 /// So long from now, or as soon as it was due already: a stream of facts must not put it off for ever.
-#[expect(clippy::disallowed_methods, reason = "it only waits; nothing it tells goes by it")]
 fn after(due: Option<Instant>, wait: Duration) -> Option<Instant> {
     let at = Instant::now() + wait;
     Some(due.map_or(at, |due| due.min(at)))

@@ -55,6 +55,15 @@ impl State {
         };
         standing.told[piece].why.iter().map(say).collect()
     }
+
+    /// The same in one line for people. That a piece stays as it was told is said only where nothing else is.
+    pub(crate) fn why(&self, standing: &Standing, piece: usize, now_ms: i64) -> String {
+        let mut reasons = self.reasons(standing, piece, now_ms);
+        if reasons.len() > 1 {
+            reasons.retain(|reason| reason.reason != "frozen");
+        }
+        reasons.into_iter().map(|reason| reason.says).collect::<Vec<_>>().join(", ")
+    }
 }
 
 /// What cannot be, and how to mend it.

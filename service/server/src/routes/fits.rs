@@ -31,10 +31,19 @@ struct FitWire {
 
 async fn fitted(shop: Shop, material: web::Path<String>, _: Body<Nothing>) -> Answer {
     let material = material.into_inner();
+    let report = report_of(&shop, &material).await?;
+    Ok(HttpResponse::Ok().json(FitWire { material, report }))
+}
+
+/// Fits the rule in force of a material to what was seen.
+///
+/// # Errors
+/// No such material, or a rule that fails.
+pub(crate) async fn report_of(shop: &Shop, material: &str) -> Result<fit::FitReport, Problem> {
     let (version, cases) = {
         let bench = shop.bench();
-        let version = bench.in_force().get(material.as_str()).cloned();
-        (version.ok_or_else(|| Problem::not_found("material", &material))?, fit::cases(&bench, &material))
+        let version = bench.in_force().get(material).cloned();
+        (version.ok_or_else(|| Problem::not_found("material", material))?, fit::cases(&bench, material))
     };
     let on = instant(shop.now().ms()).with_timezone(&shop.zone).date_naive().to_string();
     let state = shop.clone();
@@ -46,8 +55,6 @@ async fn fitted(shop: Shop, material: web::Path<String>, _: Body<Nothing>) -> An
         let evidence = weighed.measure(&state.bench());
         fit::report(&rule, &text, evidence, &on)
     });
-    let report = report
-        .await
-        .map_err(|_| Problem::new(Kind::Internal, "the fit did not end", "try again; the log says more"))??;
-    Ok(HttpResponse::Ok().json(FitWire { material, report }))
+    let failed = |_| Problem::new(Kind::Internal, "the fit did not end", "try again; the log says more");
+    Ok(report.await.map_err(failed)??)
 }

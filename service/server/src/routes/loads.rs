@@ -25,20 +25,21 @@ pub(super) fn describe(api: &mut Api) {
         .makes::<LoadWire<'static>>();
 }
 
+/// How a joint is loaded, as it is said.
 #[derive(Deserialize, utoipa::ToSchema)]
-struct Load {
-    path: String,
+pub(crate) struct Load {
+    pub(crate) path: String,
     #[schema(value_type = Option<crate::twins::SpeciesGroup>)]
-    wood: Option<SpeciesGroup>,
+    pub(crate) wood: Option<SpeciesGroup>,
     #[serde(default)]
-    starved: bool,
+    pub(crate) starved: bool,
     #[serde(default)]
-    reopened: bool,
+    pub(crate) reopened: bool,
     #[serde(default)]
-    sound: bool,
+    pub(crate) sound: bool,
     /// Measures of the path; those left out are the family's.
     #[serde(flatten)]
-    measures: Map<String, Value>,
+    pub(crate) measures: Map<String, Value>,
 }
 
 /// The joint in the address, and the family of its instrument: that of its strings, else that of its words.
@@ -84,13 +85,21 @@ fn filled(load: &Load, family: Option<Family>) -> Result<(LoadPath, SpeciesGroup
 }
 
 async fn say(shop: Shop, id: web::Path<String>, body: Body<Load>) -> Answer {
-    let (joint, family) = joint(&shop, &id)?;
     let kept = body.answer(&id);
-    let (load, wood) = filled(&body.value, family)?;
-    let Load { starved, reopened, sound, .. } = body.value;
-    let fact = Fact::JointLoaded(JointLoaded { joint, load, wood, starved, reopened, sound });
+    let fact = Fact::JointLoaded(loaded(&shop, &id, &body.value)?);
     shop.say_fact(fact, shop.now().ms(), "bench", kept).await?;
     answer(&shop, &id, HttpResponse::Created())
+}
+
+/// The fact a load is, with the family's measures where none are given.
+///
+/// # Errors
+/// No such joint, no such path, or a measure that is missing or wrong.
+pub(crate) fn loaded(shop: &Shop, id: &str, said: &Load) -> Result<JointLoaded, Problem> {
+    let (joint, family) = joint(shop, id)?;
+    let (load, wood) = filled(said, family)?;
+    let Load { starved, reopened, sound, .. } = *said;
+    Ok(JointLoaded { joint, load, wood, starved, reopened, sound })
 }
 
 async fn show(shop: Shop, id: web::Path<String>) -> Answer {

@@ -40,41 +40,42 @@ pub(super) fn describe(api: &mut Api) {
 /// A mix: a volume wanted, or what was measured, in the unit of its rule and named as there.
 #[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
-struct Mixed {
-    id: Option<MixId>,
-    material: MaterialId,
-    zone: ZoneId,
-    wanted_ml: Option<f64>,
-    measured: Option<std::collections::BTreeMap<String, f64>>,
+pub(crate) struct Mixed {
+    pub(crate) id: Option<MixId>,
+    pub(crate) material: MaterialId,
+    pub(crate) zone: ZoneId,
+    pub(crate) wanted_ml: Option<f64>,
+    pub(crate) measured: Option<std::collections::BTreeMap<String, f64>>,
     /// Thinner, % by volume of the whole.
     #[serde(default)]
-    thinner_pct: f64,
+    pub(crate) thinner_pct: f64,
     #[serde(default)]
-    lots: Vec<LotId>,
-    at: Option<DateTime<Utc>>,
-    minutes_ago: Option<f64>,
+    pub(crate) lots: Vec<LotId>,
+    pub(crate) at: Option<DateTime<Utc>>,
+    pub(crate) minutes_ago: Option<f64>,
     /// How long before it may gel to tell of it.
-    warn_min: Option<f64>,
+    pub(crate) warn_min: Option<f64>,
 }
 
 #[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
-struct HowMuch {
-    material: MaterialId,
-    wanted_ml: f64,
+pub(crate) struct HowMuch {
+    pub(crate) material: MaterialId,
+    pub(crate) wanted_ml: f64,
     #[serde(default)]
-    thinner_pct: f64,
+    pub(crate) thinner_pct: f64,
 }
 
+/// What a wanted volume takes.
 #[derive(Serialize, utoipa::ToSchema)]
-struct Amounts {
+pub(crate) struct Amounts {
     material: String,
     #[schema(value_type = crate::twins::By)]
-    by: By,
+    pub(crate) by: By,
     #[schema(value_type = Vec<crate::twins::MixPart>)]
-    parts: Vec<MixPart>,
-    working_life_min: f64,
-    cautions: Vec<String>,
+    pub(crate) parts: Vec<MixPart>,
+    pub(crate) working_life_min: f64,
+    pub(crate) cautions: Vec<String>,
 }
 
 #[derive(Serialize, utoipa::ToSchema)]
@@ -167,14 +168,22 @@ fn thinner(sheet: &MixSheet, thinner_pct: f64) -> Result<f64, Problem> {
 }
 
 async fn how_much(shop: Shop, asked: web::Query<HowMuch>) -> Answer {
-    let (_, rule, sheet, working_life_min) = mixed(&shop, &asked.material)?;
-    Ok(HttpResponse::Ok().json(Amounts {
+    Ok(HttpResponse::Ok().json(amounts_of(&shop, &asked)?))
+}
+
+/// What a wanted volume takes, by the rule in force.
+///
+/// # Errors
+/// No such material, none that is mixed, or a volume or thinner out of range.
+pub(crate) fn amounts_of(shop: &Shop, asked: &HowMuch) -> Result<Amounts, Problem> {
+    let (_, rule, sheet, working_life_min) = mixed(shop, &asked.material)?;
+    Ok(Amounts {
         material: asked.material.to_string(),
         by: sheet.by,
         parts: wanted(&sheet, asked.wanted_ml, asked.thinner_pct)?,
         working_life_min,
         cautions: rule.sheet.cautions.clone(),
-    }))
+    })
 }
 
 /// What was measured, in the order of the rule.
@@ -195,9 +204,19 @@ fn in_order(sheet: &MixSheet, measured: &std::collections::BTreeMap<String, f64>
 
 async fn add(shop: Shop, body: Body<Mixed>) -> Answer {
     let (asked, once) = body.split();
-    let id = asked.id.clone().unwrap_or_else(|| new_id('m'));
+    let (made, at_ms) = made(&shop, asked)?;
+    let id = made.id.clone();
+    let said = shop.say_fact(Fact::MixMade(Box::new(made)), at_ms, "bench", once.answer(id.as_str())).await?;
+    answer(&shop, &super::id_of(&said, id.as_str()), HttpResponse::Created())
+}
+
+/// The fact a mix is, in the rule now in force, and when it was stirred, ms.
+///
+/// # Errors
+/// What is missing, unknown or out of range.
+pub(crate) fn made(shop: &Shop, asked: Mixed) -> Result<(MixMade, i64), Problem> {
     let at_ms = When { at: asked.at, minutes_ago: asked.minutes_ago }.ms(shop.now().ms())?;
-    let (rule_version, rule, sheet, working_life_min) = mixed(&shop, &asked.material)?;
+    let (rule_version, rule, sheet, working_life_min) = mixed(shop, &asked.material)?;
     let (parts, mut findings) = match (asked.wanted_ml, &asked.measured) {
         (Some(wanted_ml), None) => (wanted(&sheet, wanted_ml, asked.thinner_pct)?, vec![]),
         (None, Some(measured)) => {
@@ -221,7 +240,7 @@ async fn add(shop: Shop, body: Body<Mixed>) -> Answer {
         findings.extend(lots.filter_map(|lot| stale(lot, rule.sheet.storage_days, instant(at_ms))));
     }
     let made = MixMade {
-        id: id.clone(),
+        id: asked.id.unwrap_or_else(|| new_id('m')),
         material: asked.material,
         rule_version,
         mode: sheet.mode,
@@ -231,6 +250,5 @@ async fn add(shop: Shop, body: Body<Mixed>) -> Answer {
         life,
         findings,
     };
-    let said = shop.say_fact(Fact::MixMade(Box::new(made)), at_ms, "bench", once.answer(id.as_str())).await?;
-    answer(&shop, &super::id_of(&said, id.as_str()), HttpResponse::Created())
+    Ok((made, at_ms))
 }

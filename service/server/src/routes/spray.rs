@@ -29,13 +29,13 @@ pub(super) fn describe(api: &mut Api) {
 
 #[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
-struct Asked {
-    material: MaterialId,
-    zone: String,
+pub(crate) struct Asked {
+    pub(crate) material: MaterialId,
+    pub(crate) zone: String,
     /// How far to look, hours, 1 to 72; 72 if not said.
-    hours: Option<f64>,
+    pub(crate) hours: Option<f64>,
     /// How much colder than the air the instrument is, K.
-    surface_below_k: Option<f64>,
+    pub(crate) surface_below_k: Option<f64>,
 }
 
 #[derive(Serialize, utoipa::ToSchema)]
@@ -82,7 +82,7 @@ fn wire(state: &State, window: &SprayWindow) -> WindowWire {
 }
 
 /// What stands against it, in words.
-fn against(state: &State, judged: &GunAir) -> Vec<String> {
+pub(crate) fn against(state: &State, judged: &GunAir) -> Vec<String> {
     let line = |(what, at_ms, air): &(String, i64, clock::Air)| {
         let at = instant(*at_ms).with_timezone(&state.zone).format("%H:%M");
         format!("{what}: {:.1} °C and {:.0} % RH at the surface at {at}", air.temp_c, air.rh_pct)
@@ -106,7 +106,24 @@ fn word(state: &State, now: &GunAir, next: Option<&SprayWindow>, hours: f64) -> 
     }
 }
 
-async fn window(shop: Shop, asked: web::Query<Asked>) -> Answer {
+/// The air ahead, judged for a finish.
+pub(crate) struct Judged {
+    rule: std::sync::Arc<rules::Rule>,
+    /// Now.
+    pub(crate) now: GunAir,
+    /// Stretches in which a coat may be laid.
+    pub(crate) windows: Vec<SprayWindow>,
+    next: Option<SprayWindow>,
+    verdict: &'static str,
+    /// The word for now, in a sentence.
+    pub(crate) says: String,
+}
+
+/// Judges the air of a zone for a finish.
+///
+/// # Errors
+/// No such zone, no such finish, or hours or colder surface out of range.
+pub(crate) fn judge(shop: &Shop, asked: &Asked) -> Result<Judged, Problem> {
     let hours = within("hours", asked.hours.unwrap_or(72.0), 1.0, 72.0, "h", "no forecast reaches further than 72 h")?;
     let colder = asked.surface_below_k.unwrap_or(0.0);
     let mend = "an instrument just in from a car is some kelvins colder than the room";
@@ -131,21 +148,26 @@ async fn window(shop: Shop, asked: web::Query<Asked>) -> Answer {
     let judged = shop.bench().at_the_gun(&asked.zone, &gun, now_ms, hours);
     let judged = judged.ok_or_else(|| unknown("zone", &asked.zone, "zones"))?;
     let windows = spray_windows(&judged);
-    let now = &judged[0];
+    let now = judged.into_iter().next().ok_or_else(|| unknown("zone", &asked.zone, "zones"))?;
     let next = windows.iter().find(|window| !window.retard).or(windows.first());
-    let next = next.filter(|window| window.from_ms > now_ms);
-    let (verdict, says) = word(&shop, now, next, hours);
+    let next = next.filter(|window| window.from_ms > now_ms).copied();
+    let (verdict, says) = word(shop, &now, next.as_ref(), hours);
+    Ok(Judged { rule, now, windows, next, verdict, says })
+}
+
+async fn window(shop: Shop, asked: web::Query<Asked>) -> Answer {
+    let Judged { rule, now, windows, next, verdict, says } = judge(&shop, &asked)?;
     Ok(HttpResponse::Ok().json(SprayWire {
         material: asked.material.to_string(),
         zone: asked.zone.clone(),
-        at: shop.rfc3339(now_ms),
+        at: shop.rfc3339(now.at_ms),
         temp_c: round(now.air.temp_c),
         rh_pct: round(now.air.rh_pct),
         dew_point_spread_k: round(now.spread_k),
         verdict,
         says,
-        against: against(&shop, now),
-        next: next.map(|window| wire(&shop, window)),
+        against: against(&shop, &now),
+        next: next.map(|window| wire(&shop, &window)),
         best: best_window(&windows).map(|window| wire(&shop, &window)),
         windows: windows.iter().map(|window| wire(&shop, window)).collect(),
         cautions: rule.sheet.cautions.clone(),

@@ -34,29 +34,29 @@ pub(super) fn describe(api: &mut Api) {
 /// Density of bronze and nickel windings, kg/m³. Handbook figure for bronze and nickel, from memory.
 const WRAP_KG_M3: f64 = 8800.0;
 
-#[derive(Deserialize, utoipa::ToSchema)]
+#[derive(Default, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
-struct Fit {
+pub(crate) struct Fit {
     /// Left out, the family the instrument was added with.
     #[schema(value_type = Option<crate::twins::Family>)]
-    family: Option<Family>,
-    scale_mm: Option<f64>,
-    scale_in: Option<Inches>,
-    a4_hz: Option<f64>,
+    pub(crate) family: Option<Family>,
+    pub(crate) scale_mm: Option<f64>,
+    pub(crate) scale_in: Option<Inches>,
+    pub(crate) a4_hz: Option<f64>,
     /// Left out, the family's usual set.
-    strings: Option<Vec<OneString>>,
+    pub(crate) strings: Option<Vec<OneString>>,
     /// Notes in the order of the set, in place of its own.
-    tuning: Option<Vec<Note>>,
+    pub(crate) tuning: Option<Vec<Note>>,
     /// Hours at half tension before full pitch.
-    half_tension_h: Option<f64>,
-    at: Option<DateTime<Utc>>,
-    minutes_ago: Option<f64>,
+    pub(crate) half_tension_h: Option<f64>,
+    pub(crate) at: Option<DateTime<Utc>>,
+    pub(crate) minutes_ago: Option<f64>,
 }
 
 /// One string as it is sent. What it weighs is given, or follows from core and winding, or from gauge and density.
 #[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
-struct OneString {
+pub(crate) struct OneString {
     note: Note,
     gauge_mm: Option<f64>,
     gauge_in: Option<Inches>,
@@ -115,9 +115,18 @@ impl OneString {
 }
 
 async fn fit(shop: Shop, id: web::Path<String>, body: Body<Fit>) -> Answer {
-    let instrument = instrument(&shop, &id)?;
     let kept = body.answer(&id);
-    let fit = body.value;
+    let (fitted, at_ms) = fitted(&shop, &id, body.value)?;
+    shop.say_fact(Fact::StringsFitted(fitted), at_ms, "bench", kept).await?;
+    answer(&shop, &id, None, HttpResponse::Created())
+}
+
+/// The fact a set of strings is, and when it was said, ms.
+///
+/// # Errors
+/// No such instrument, no family, or strings that cannot be.
+pub(crate) fn fitted(shop: &Shop, id: &str, fit: Fit) -> Result<(StringsFitted, i64), Problem> {
+    let instrument = instrument(shop, id)?;
     let known = shop.bench().instruments().get(&instrument).map(|added| added.family.clone()).unwrap_or_default();
     let family = fit.family.or_else(|| family_of(&known)).ok_or_else(|| {
         let detail = format!("which family \"{id}\" belongs to is not known");
@@ -135,9 +144,7 @@ async fn fit(shop: Shop, id: web::Path<String>, body: Body<Fit>) -> Answer {
     let a4_hz = fit.a4_hz.unwrap_or(A4_HZ);
     let at_ms = When { at: fit.at, minutes_ago: fit.minutes_ago }.ms(shop.now().ms())?;
     let half_tension_h = fit.half_tension_h;
-    let fitted = StringsFitted { instrument, family, scale_mm, a4_hz, strings, half_tension_h };
-    shop.say_fact(Fact::StringsFitted(fitted), at_ms, "bench", kept).await?;
-    answer(&shop, &id, None, HttpResponse::Created())
+    Ok((StringsFitted { instrument, family, scale_mm, a4_hz, strings, half_tension_h }, at_ms))
 }
 
 fn retune(strings: &mut [StringFitted], tuning: &[Note]) -> Result<(), Problem> {

@@ -1,0 +1,52 @@
+//! Choices of a form: what may be chosen, and what is. They are the same wherever something is registered.
+
+use clock::Bench;
+use rules::MaterialKind;
+
+use crate::state::State;
+
+/// A choice in a form.
+pub(super) struct Choice {
+    pub(super) value: String,
+    pub(super) text: String,
+    pub(super) chosen: bool,
+}
+
+impl Choice {
+    pub(super) fn new(value: impl Into<String>, text: impl Into<String>, chosen: bool) -> Self {
+        Self { value: value.into(), text: text.into(), chosen }
+    }
+}
+
+/// When something began, as minutes ago; the last stands for an hour of the clock.
+const STARTED: [(&str, &str); 4] = [("0", "now"), ("5", "5 min ago"), ("15", "15 min ago"), ("at", "at")];
+
+/// When it began.
+pub(super) fn started(chosen: impl Fn(&str) -> bool) -> Vec<Choice> {
+    STARTED.map(|(value, text)| Choice::new(value, text, chosen(value))).into()
+}
+
+/// The zones of the shop.
+pub(super) fn zones(bench: &Bench, chosen: impl Fn(&str) -> bool) -> Vec<Choice> {
+    bench.zones().map(|zone| Choice::new(zone.id.as_str(), &zone.name, chosen(zone.id.as_str()))).collect()
+}
+
+/// The bottles on the shelf.
+pub(super) fn lots(bench: &Bench, chosen: impl Fn(&str) -> bool) -> Vec<Choice> {
+    let lot = |lot: &facts::LotAdded| {
+        let label = if lot.label.is_empty() { lot.id.as_str() } else { &lot.label };
+        Choice::new(lot.id.as_str(), format!("{label} ({})", lot.material), chosen(lot.id.as_str()))
+    };
+    bench.lots().values().map(lot).collect()
+}
+
+impl State {
+    /// The materials of a kind with a rule in force.
+    pub(super) fn materials(&self, bench: &Bench, kind: MaterialKind, chosen: impl Fn(&str) -> bool) -> Vec<Choice> {
+        let of_kind = |(id, version): (&facts::MaterialId, &facts::VersionId)| {
+            let rule = self.rulebook.rule(version).ok()?;
+            (rule.sheet.kind == kind).then(|| Choice::new(id.as_str(), &rule.sheet.name, chosen(id.as_str())))
+        };
+        bench.in_force().iter().filter_map(of_kind).collect()
+    }
+}
