@@ -73,6 +73,7 @@ const PAGES: [&str; 33] = [
     "/climate",
     "/materials",
     "/hooks",
+    "/api",
     "/coats",
     "/coats?material=nitrocellulose-lacquer&zone=shed",
     "/coat",
@@ -88,7 +89,6 @@ const PAGES: [&str; 33] = [
     "/rules/shellac",
     "/rules/aliphatic-resin/fit",
     "/rules/nothing",
-    "/api",
 ];
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]

@@ -25,6 +25,7 @@ pub(super) fn describe(api: &mut Api) {
         .makes::<LoadWire<'static>>();
 }
 
+/// How a joint is loaded, as it is said.
 #[derive(Deserialize, utoipa::ToSchema)]
 pub(crate) struct Load {
     pub(crate) path: String,

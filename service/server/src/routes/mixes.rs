@@ -66,6 +66,7 @@ pub(crate) struct HowMuch {
     pub(crate) thinner_pct: f64,
 }
 
+/// What a wanted volume takes.
 #[derive(Serialize, utoipa::ToSchema)]
 pub(crate) struct Amounts {
     material: String,

@@ -25,9 +25,10 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
 }
 
 pub(super) fn describe(api: &mut Api) {
-    api.get("/instruments/{id}/moisture", "Moisture of its plates").gives::<MoistureWire>();
+    api.get("/instruments/{id}/moisture", "Moisture of its plates").or(&[Kind::Conflict]).gives::<MoistureWire>();
     api.get("/instruments/{id}/cracks", "How far a crack closes as the wood takes up moisture")
         .query::<Crack>(json!({"width_mm": 0.4}))
+        .or(&[Kind::Conflict])
         .gives::<CrackWire>();
 }
 

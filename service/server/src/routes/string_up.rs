@@ -30,10 +30,13 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
 }
 
 pub(super) fn describe(api: &mut Api) {
-    api.get("/instruments/{id}/string-up", "When it may be strung, and what it waits for").gives::<StringUpWire>();
+    api.get("/instruments/{id}/string-up", "When it may be strung, and what it waits for")
+        .or(&[Kind::Conflict])
+        .gives::<StringUpWire>();
     api.get("/instruments/{id}/string-up/chart.svg", "The strength of its joints as a chart")
+        .or(&[Kind::Conflict])
         .gives_media("image/svg+xml");
-    api.get("/instruments/{id}/string-stages", "The stages of stringing up").lists::<StageWire>();
+    api.get("/instruments/{id}/string-stages", "The stages of stringing up").or(&[Kind::Conflict]).lists::<StageWire>();
     api.post("/instruments/{id}/string-stages", "Says that a stage is reached")
         .takes::<Reach>(json!({"stage": "half_tension"}))
         .makes::<StringUpWire>();

@@ -23,6 +23,7 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
 
 pub(super) fn describe(api: &mut Api) {
     api.get("/instruments/{id}/strings", "The strings and their tension")
+        .or(&[Kind::Conflict])
         .query::<Show>(json!({}))
         .gives::<StringsWire>();
     api.post("/instruments/{id}/strings", "Says which strings an instrument is to have")
