@@ -347,7 +347,9 @@ impl Bench {
     /// # Panics
     /// When it has none of that stage.
     pub async fn milestone(&self, cure: &str, stage: &str) -> Value {
-        let items = self.items(&format!("/api/v1/glue-ups/{cure}/milestones")).await;
+        let glue_up = self.get(&format!("/api/v1/glue-ups/{cure}")).await.status == 200;
+        let kind = if glue_up { "glue-ups" } else { "coats" };
+        let items = self.items(&format!("/api/v1/{kind}/{cure}/milestones")).await;
         items.into_iter().find(|m| m["stage"] == stage).expect(stage)
     }
 }

@@ -56,7 +56,7 @@ async fn the_exit_code_says_who_has_to_do_something_about_it() {
         ("glue-up|--joint|bridge", 2, "--zone"),
         ("reading|--zone|booth|--temp-c|20|--rh-pct|50", 3, "\"booth\""),
         ("glue-up|--joint|neck|--material|aliphatic-resin|--zone|bench", 3, "GET /api/v1/joints"),
-        ("clamps-off|g-404", 3, "there is no glue-up or coat \"g-404\""),
+        ("clamps-off|g-404", 3, "there is no glue-up \"g-404\""),
         ("logger|/nowhere.csv|--zone|bench", 1, "/nowhere.csv"),
     ] {
         let done = speak(&bench, words).await;

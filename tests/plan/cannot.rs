@@ -107,7 +107,7 @@ async fn what_cannot_be_asked_is_a_problem_that_says_why() {
         (json!({"people": 0}), "work.people"),
         (json!({"clamps": 1000}), "work.clamps"),
         (json!({"max_wait_before_min": 0}), "work.max_wait_before_min"),
-        (json!({"minutes": 20}), "minutes"),
+        (json!({"minutes": 20}), "steps[0].work.minutes"),
     ] {
         let problem = bench.post("/api/v1/jobs", with(work)).await.problem(422, "invalid");
         assert_eq!(problem["field"], field, "{problem}");

@@ -94,7 +94,7 @@ async fn what_cannot_be_is_a_problem_that_says_how_to_mend_it() {
         (top(json!({"id": "back", "thickness_mm": 280})), 422, "invalid", "thickness_mm"),
         (top(json!({"id": "back", "moisture_pct": 8, "lived_at_rh_pct": 40})), 422, "invalid", "lived_at_rh_pct"),
         (top(json!({"id": "back", "lived_at_rh_pct": 0.4})), 422, "invalid", "lived_at_rh_pct"),
-        (top(json!({"id": "back", "species": "balsa"})), 422, "invalid", ""),
+        (top(json!({"id": "back", "species": "balsa"})), 422, "invalid", "species"),
         (top(json!({"id": "back", "maker": "x"})), 422, "invalid", "maker"),
     ] {
         assert_eq!(field(bench.post(plates, body.clone()).await.problem(status, slug)), about, "{body}");
