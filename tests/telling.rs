@@ -49,10 +49,6 @@ async fn told(shop: Shop) -> Bench {
     bench
 }
 
-fn wait_s(bench: &Bench, seconds: i64) {
-    bench.now.set(bench.now.ms() + seconds * 1000);
-}
-
 /// Every delivery, oldest first, as "channel state".
 async fn outbox(bench: &Bench) -> Vec<String> {
     let mut items = bench.items("/api/v1/deliveries").await;

@@ -301,6 +301,11 @@ impl Bench {
         self.now.set(self.now.ms() + minutes * 60_000);
     }
 
+    /// Lets a little time pass.
+    pub fn wait_seconds(&self, seconds: i64) {
+        self.now.set(self.now.ms() + seconds * 1000);
+    }
+
     /// Lets time pass while the hygrometer reads the same every five minutes and the alarms are looked at.
     pub async fn live_minutes(&self, zone: &str, minutes: i64, temp_c: f64, rh_pct: f64) -> usize {
         let mut told = 0;

@@ -82,10 +82,6 @@ async fn told(url: &str) -> Bench {
     bench
 }
 
-fn wait_s(bench: &Bench, seconds: i64) {
-    bench.now.set(bench.now.ms() + seconds * 1000);
-}
-
 async fn delivery(bench: &Bench) -> Value {
     let deliveries = bench.alert("g-1:scrape_flush").await["deliveries"].clone();
     assert_eq!(deliveries.as_array().map(Vec::len), Some(1), "{deliveries}");
@@ -124,11 +120,11 @@ async fn what_a_receiver_fails_to_take_is_tried_again_after_each_wait_with_the_s
         assert_eq!((&waits["state"], &waits["attempts"]), (&json!("waiting"), &json!(n)));
         assert_eq!(super::at_ms(&waits["next_at"]) / 1000, bench.now.ms() / 1000 + wait);
         assert!(waits["error"].as_str().is_some_and(|error| error.contains("50")), "{waits}");
-        wait_s(&bench, wait - 1);
+        bench.wait_seconds(wait - 1);
         assert_eq!(bench.deliveries().await, 0);
         // It waits on disk, not in memory.
         bench = bench.restart(false).await;
-        wait_s(&bench, 1);
+        bench.wait_seconds(1);
         assert_eq!(bench.deliveries().await, 1);
     }
     assert_eq!(delivery(&bench).await["state"], "delivered");
@@ -147,7 +143,7 @@ async fn a_receiver_that_is_gone_for_good_is_not_tried_again() {
     let given_up = delivery(&bench).await;
     assert_eq!((&given_up["state"], &given_up["next_at"]), (&json!("given_up"), &json!(null)));
     assert!(given_up["error"].as_str().unwrap().contains("410"), "{given_up}");
-    wait_s(&bench, 86_400);
+    bench.wait_seconds(86_400);
     assert_eq!(bench.deliveries().await, 0);
     assert_eq!(receiver.got().len(), 1);
     bench.stop().await;
@@ -158,7 +154,7 @@ async fn a_redirect_is_not_followed() {
     let (receiver, url) = Receiver::start(&[307, 302]);
     let bench = told(&url).await;
     bench.deliveries().await;
-    wait_s(&bench, 5);
+    bench.wait_seconds(5);
     bench.deliveries().await;
     let waits = delivery(&bench).await;
     assert_eq!((&waits["state"], &waits["attempts"]), (&json!("waiting"), &json!(2)));
@@ -180,7 +176,7 @@ async fn an_unreachable_receiver_leaves_the_alert_waiting_with_the_reason() {
     assert!(error.contains("refused"), "it does not say why: {error}");
     assert!(!error.contains("hidden"), "it tells the address: {error}");
     // An alert a day old helps nobody.
-    wait_s(&bench, 86_401);
+    bench.wait_seconds(86_401);
     assert_eq!(bench.deliveries().await, 1);
     assert_eq!(delivery(&bench).await["state"], "given_up");
     bench.stop().await;
@@ -192,7 +188,7 @@ async fn an_alert_taken_back_before_it_was_delivered_does_not_go_out() {
     let bench = told(&url).await;
     assert_eq!(bench.deliveries().await, 1);
     bench.post("/api/v1/glue-ups/g-1/withdraw", json!({"reason": "taken apart"})).await.good();
-    wait_s(&bench, 60);
+    bench.wait_seconds(60);
     assert_eq!(bench.deliveries().await, 1);
     let given_up = delivery(&bench).await;
     assert_eq!(given_up["state"], "given_up");

@@ -3,7 +3,7 @@
 use bench::Bench;
 use serde_json::{Value, json};
 
-use super::http::{answer, hours, strung_guitar};
+use super::http::{answer, glue_bridge, hours, strung_guitar};
 
 fn item<'a>(up: &'a Value, kind: &str) -> &'a Value {
     let items = up["items"].as_array().unwrap();
@@ -101,13 +101,7 @@ async fn what_no_load_goes_through_waits_for_nothing_and_an_unsaid_load_for_its_
     let bench = Bench::small().await;
     bench.furnish().await;
     bench.post("/api/v1/instruments/guitar/strings", json!({"family": "steel_string_guitar"})).await.good();
-    bench
-        .post(
-            "/api/v1/glue-ups",
-            json!({"id": "g-1", "joint": "bridge", "material": "aliphatic-resin", "zone": "bench"}),
-        )
-        .await
-        .good();
+    glue_bridge(&bench).await;
     let up = answer(&bench).await;
     assert_eq!((&up["joints"][0]["required"], hours(&up["safe_at"])), (&json!(0.0), 48.0));
     assert!(up["not_judged"].to_string().contains("nobody said how the strings load it"), "{up}");

@@ -12,6 +12,12 @@ pub(super) async fn strung_guitar(bench: &Bench) {
     bench.post("/api/v1/joints/bridge/load", json!({"path": "bridge_foot"})).await.good();
 }
 
+/// Its bridge glued now, with no clamp to wait for.
+pub(super) async fn glue_bridge(bench: &Bench) {
+    let body = json!({"id": "g-1", "joint": "bridge", "material": "aliphatic-resin", "zone": "bench"});
+    bench.post("/api/v1/glue-ups", body).await.good();
+}
+
 pub(super) async fn answer(bench: &Bench) -> Value {
     bench.get("/api/v1/instruments/guitar/string-up").await.good()
 }

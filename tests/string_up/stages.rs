@@ -3,7 +3,7 @@
 use bench::Bench;
 use serde_json::{Value, json};
 
-use super::http::{answer, hours, strung_guitar};
+use super::http::{answer, glue_bridge, hours, strung_guitar};
 
 async fn alerts(bench: &Bench) -> Vec<Value> {
     bench.recurring("string-up").await;
@@ -25,13 +25,7 @@ async fn each_stage_is_told_once_in_its_turn() {
     let staged = json!({"family": "steel_string_guitar", "half_tension_h": 12});
     bench.post("/api/v1/instruments/guitar/strings", staged).await.good();
     bench.post("/api/v1/joints/bridge/load", json!({"path": "bridge_foot"})).await.good();
-    bench
-        .post(
-            "/api/v1/glue-ups",
-            json!({"id": "g-1", "joint": "bridge", "material": "aliphatic-resin", "zone": "bench"}),
-        )
-        .await
-        .good();
+    glue_bridge(&bench).await;
     let up = answer(&bench).await;
     let due: Vec<f64> = up["stages"].as_array().unwrap().iter().map(|stage| hours(&stage["due_at"])).collect();
     assert_eq!(due, [48.0, 60.0, 84.0]);
@@ -70,13 +64,7 @@ async fn a_stage_that_may_not_be_done_any_more_is_taken_back_and_told_again() {
     let bench = Bench::small().await;
     strung_guitar(&bench).await;
     assert_eq!(stages(&alerts(&bench).await, "open"), ["full_pitch"]);
-    bench
-        .post(
-            "/api/v1/glue-ups",
-            json!({"id": "g-1", "joint": "bridge", "material": "aliphatic-resin", "zone": "bench"}),
-        )
-        .await
-        .good();
+    glue_bridge(&bench).await;
     let told = alerts(&bench).await;
     assert_eq!(stages(&told, "retracted"), ["full_pitch"]);
     assert_eq!(told.len(), 1);

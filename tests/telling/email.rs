@@ -3,7 +3,7 @@
 use bench::{Bench, Shop};
 use serde_json::{Value, json};
 
-use super::{hook, last_to, outbox, peer::Peer, person, shop, told, wait_s};
+use super::{hook, last_to, outbox, peer::Peer, person, shop, told};
 use crate::{http::webhooks::Receiver, intake::mqtt::free_port};
 
 /// A mail server that gives these answers first, and a shop that knows it.
@@ -63,7 +63,7 @@ async fn what_the_server_puts_off_comes_again_under_the_same_message_id() {
     let waits = last_to(&bench, "mia:email").await;
     assert_eq!(waits["state"], "waiting");
     assert!(waits["error"].as_str().unwrap().contains("later"), "{waits}");
-    wait_s(&bench, 5);
+    bench.wait_seconds(5);
     bench.deliveries().await;
     let (first, second) = (sink.next(), sink.next());
     assert_eq!((&first["answer"], &second["answer"]), (&json!("451 later"), &json!("250 taken")));

@@ -5,7 +5,7 @@ use std::time::Duration;
 use rumqttc::{AsyncClient, Event, Incoming, MqttOptions, QoS};
 use serde_json::{Value, json};
 
-use super::{last_to, outbox, person, shop, told, wait_s};
+use super::{last_to, outbox, person, shop, told};
 use crate::intake::mqtt::{Broker, free_port};
 
 #[tokio::test(flavor = "multi_thread")]
@@ -33,7 +33,7 @@ async fn an_alert_is_published_on_the_topic_of_its_person_and_waits_while_the_br
         }
     };
     assert_eq!(next().await, None);
-    wait_s(&bench, 5);
+    bench.wait_seconds(5);
     assert_eq!(bench.deliveries().await, 1);
     assert_eq!(outbox(&bench).await, ["mia:mqtt delivered"], "{}", last_to(&bench, "mia:mqtt").await);
     let (topic, said) = tokio::time::timeout(Duration::from_secs(30), next()).await.unwrap().unwrap();

@@ -4,7 +4,7 @@ use bench::{BEGIN, Bench, ms};
 use benchclock::Now;
 use serde_json::{Value, json};
 
-use super::{hook, last_to, outbox, person, shop, told, wait_s};
+use super::{hook, last_to, outbox, person, shop, told};
 use crate::http::{at_ms, events::Listener, webhooks::Receiver};
 
 #[tokio::test]
@@ -42,7 +42,7 @@ async fn a_channel_that_fails_hands_over_to_the_next_after_half_a_minute_and_say
     let mut bench = told(shop).await;
     for wait in [0, 5, 30] {
         assert!(desk.got().is_empty());
-        wait_s(&bench, wait);
+        bench.wait_seconds(wait);
         assert_eq!(bench.deliveries().await, 1);
         // It stands in the outbox, not in memory.
         bench = bench.restart(false).await;
@@ -160,7 +160,7 @@ async fn nothing_is_sent_in_quiet_hours_and_all_that_waited_is_one_message_at_th
     bench.now.set(ms("2026-03-02T11:59:59Z"));
     let bench = bench.restart(false).await;
     assert_eq!(bench.deliveries().await, 0);
-    wait_s(&bench, 1);
+    bench.wait_seconds(1);
     assert_eq!(bench.deliveries().await, 2);
     let got = wall.got();
     assert_eq!((got.len(), got[0].body["data"].as_array().map(Vec::len)), (1, Some(2)));
@@ -176,7 +176,7 @@ async fn what_somebody_has_acknowledged_is_sent_to_nobody_else() {
     let bench = told(shop).await;
     bench.deliveries().await;
     bench.post("/api/v1/alerts/g-1:scrape_flush/acknowledge", json!({})).await.good();
-    wait_s(&bench, 5);
+    bench.wait_seconds(5);
     bench.deliveries().await;
     let ended = last_to(&bench, "mia:wall").await;
     assert_eq!(ended["state"], "given_up");

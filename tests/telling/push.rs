@@ -7,7 +7,7 @@ use bench::{BEGIN, Bench, ms};
 use benchclock::Now;
 use serde_json::{Value, json};
 
-use super::{hook, last_to, outbox, peer::Peer, person, shop, told, wait_s};
+use super::{hook, last_to, outbox, peer::Peer, person, shop, told};
 use crate::http::webhooks::Receiver;
 
 fn subscription(endpoint: &Peer, path: &str) -> Value {
@@ -105,7 +105,7 @@ async fn a_push_service_that_asks_to_be_left_alone_is_left_alone_that_long() {
     bench.deliveries().await;
     let waits = last_to(&bench, "mia:push").await;
     assert_eq!(crate::http::at_ms(&waits["next_at"]) / 1000, bench.now.ms() / 1000 + 90);
-    wait_s(&bench, 89);
+    bench.wait_seconds(89);
     assert_eq!(bench.deliveries().await, 0);
     bench.stop().await;
 }

@@ -7,13 +7,13 @@
 //! Start reading at `ages.rs` (the one idea), then `bench.rs`.
 
 mod admit;
-mod admit_coat;
 mod ages;
 mod air;
 mod alarms;
 mod bench;
 mod board;
 mod care;
+mod claims;
 mod coats;
 mod cure;
 mod cure_clock;
@@ -46,12 +46,12 @@ mod watch;
 mod wood;
 mod zone;
 
-pub use admit::claims;
 pub use ages::Band;
 pub use air::{Air, Law, Laws};
 pub use bench::{Alert, AlertState, Bench, Clamp, Job, Settings};
 pub use board::{Board, ClampLine, CureLine, NextStep, StepState, ZoneLine};
 pub use care::{Doubt, Judged, Reason, Sample, Scene, Watch};
+pub use claims::claims;
 pub use coats::{RecoatWindow, harden_later, set_later};
 pub use cure::{Cure, releasing};
 pub use dose::{Dose, Doses};

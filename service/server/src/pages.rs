@@ -27,6 +27,7 @@ mod plan;
 mod print;
 mod rule_fit;
 mod rules;
+mod span;
 mod string_up;
 mod strings;
 

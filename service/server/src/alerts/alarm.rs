@@ -6,14 +6,15 @@
 use std::{sync::Arc, time::Duration};
 
 use clock::Due;
-use facts::{AlertRaised, Fact};
+use facts::{AlertId, AlertKind, AlertRaised, CureId, Fact};
 use futures_util::future::join_all;
 use tokio_util::sync::CancellationToken;
 
 use crate::{
     alerts::{
         shop::{self, Telling},
-        tell, words,
+        tell,
+        words::{self, Words},
     },
     problem::Problem,
     state::State,
@@ -68,32 +69,12 @@ fn telling(state: &State, due: &Due, now_ms: i64) -> Option<Telling> {
             let bench = state.bench();
             let words = words::of_milestone(state, &bench, bench.cure(cure.as_str())?, *milestone);
             metrics::histogram!(crate::meters::LATENESS).record((now_ms - due_ms) as f64 / 1000.0);
-            let raised = AlertRaised {
-                id: alert.clone(),
-                alert_kind: facts::AlertKind::Milestone,
-                cure: Some(cure.clone()),
-                stage: words.stage,
-                due_at: crate::now::instant(*due_ms),
-                late: *late,
-                title: words.title,
-                body: words.body,
-            };
-            Telling::new(raised, words.kept)
+            said(words, (alert, AlertKind::Milestone, Some(cure)), *due_ms, *late)
         }
         Due::Gelling { mix, alert, due_ms, late } => {
             let bench = state.bench();
             let words = words::of_mix(state, &bench, bench.mixes().get(mix)?);
-            let raised = AlertRaised {
-                id: alert.clone(),
-                alert_kind: facts::AlertKind::Mix,
-                cure: None,
-                stage: words.stage,
-                due_at: crate::now::instant(*due_ms),
-                late: *late,
-                title: words.title,
-                body: words.body,
-            };
-            Telling::new(raised, words.kept)
+            said(words, (alert, AlertKind::Mix, None), *due_ms, *late)
         }
         Due::Again { alert } => {
             let raised = state.bench().alerts().get(alert).map(|alert| AlertRaised::clone(&alert.raised));
@@ -107,6 +88,21 @@ fn telling(state: &State, due: &Due, now_ms: i64) -> Option<Telling> {
             },
         }),
     })
+}
+
+/// What is due in its words: which alert, of what kind, about which cure.
+fn said(words: Words, (id, kind, cure): (&AlertId, AlertKind, Option<&CureId>), due_ms: i64, late: bool) -> Telling {
+    let raised = AlertRaised {
+        id: id.clone(),
+        alert_kind: kind,
+        cure: cure.cloned(),
+        stage: words.stage,
+        due_at: crate::now::instant(due_ms),
+        late,
+        title: words.title,
+        body: words.body,
+    };
+    Telling::new(raised, words.kept)
 }
 
 /// Says an alert that is no milestone's, together with its deliveries; `kept` follows its body whatever a script words.

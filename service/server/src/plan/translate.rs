@@ -3,6 +3,8 @@
 //! A glue-up is two pieces of work, closing it and taking its clamps off, with the cure between and the clamps held from
 //! one to the other. A coat is one; the next coat may follow while the window is open, other work when it can be sanded.
 
+mod clamps;
+
 use std::collections::BTreeMap;
 
 use clock::{Bench, Cure, Job, StepState};
@@ -16,8 +18,6 @@ use super::{
 };
 use crate::settings::{Certainty, Settings};
 
-/// Minutes it takes to take the clamps off a joint. Common practice, no source.
-const CLAMPS_OFF_MIN: i64 = 10;
 /// What a minute of lateness weighs against a minute of the whole plan's length.
 const LATENESS: i64 = 10;
 /// Stages after which a coat leaves the booth to the next: the first its rule names.
@@ -207,35 +207,6 @@ impl<'a> Room<'a> {
         stage.is_some()
     }
 
-    /// Clamps that nobody knows when to take off are not there for others.
-    fn keep_clamps(&mut self, cure: &Cure) {
-        self.freed.push(cure.begun.id.clone());
-        for clamp in &cure.clamps_on {
-            let kind =
-                self.bench.clamps().get(clamp).and_then(|clamp| self.kinds.get(&clamp.added.clamp_kind)).copied();
-            for resource in [Some(self.clamps), kind].into_iter().flatten() {
-                let capacity = &mut self.draft.problem.resources[resource].capacity;
-                *capacity = capacity.saturating_sub(1);
-            }
-        }
-    }
-
-    /// The clamps on a cure, from now until somebody takes them off.
-    fn off_begun(&mut self, job: usize, work: usize, piece: Piece, cure: &Cure, stages: &Stages) -> usize {
-        let clamps = cure.clamps_on.len() as u32;
-        let off = self.clamps_off(job, Piece { clamps, ..piece });
-        self.freed.push(cure.begun.id.clone());
-        self.cure_lag(work, off, stages.release());
-        self.hold(self.clamps, clamps, work, off);
-        let mut of_kind: BTreeMap<usize, u32> = BTreeMap::new();
-        for clamp in &cure.clamps_on {
-            let kind = self.bench.clamps().get(clamp).and_then(|clamp| self.kinds.get(&clamp.added.clamp_kind));
-            kind.into_iter().for_each(|kind| *of_kind.entry(*kind).or_default() += 1);
-        }
-        of_kind.into_iter().for_each(|(kind, count)| self.hold(kind, count, work, off));
-        off
-    }
-
     fn stages_of(&self, cure: &Cure) -> Stages {
         let times = self.bench.milestones(cure, self.shop.now_ms).into_iter();
         let times: Vec<_> = times.map(|m| [m.earliest_ms, m.likely_ms, m.safe_ms]).collect();
@@ -294,16 +265,6 @@ impl<'a> Room<'a> {
         }
     }
 
-    /// A kind of clamp; one that nobody has counts as none of it.
-    fn kind(&mut self, kind: &str) -> usize {
-        if let Some(known) = self.kinds.get(kind) {
-            return *known;
-        }
-        let none = self.draft.resource(format!("{kind} clamps"), Resource { capacity: 0, hours: None });
-        self.kinds.insert(kind.into(), none);
-        none
-    }
-
     fn hands(&self, length_min: i64, people: u32) -> Vec<Need> {
         let need = Need { resource: self.hands, count: people, tail_min: 0 };
         if length_min > 0 { vec![need] } else { vec![] }
@@ -316,17 +277,6 @@ impl<'a> Room<'a> {
         let tail_min = leaves.and_then(|stage| self.minutes(stage)).unwrap_or(0).max(0);
         let held = kind == StepKind::GlueUp && stages.release().is_some();
         if kind == StepKind::Wait || held { vec![] } else { vec![Need { resource, count: 1, tail_min }] }
-    }
-
-    fn clamps_off(&mut self, job: usize, piece: Piece) -> usize {
-        let needs = self.hands(CLAMPS_OFF_MIN, 1);
-        self.draft.piece(piece, Step { job, length_min: CLAMPS_OFF_MIN, needs, ..Step::default() })
-    }
-
-    fn hold(&mut self, resource: usize, count: u32, from: usize, to: usize) {
-        if count > 0 {
-            self.draft.problem.holds.push(Hold { resource, count, from, to });
-        }
     }
 
     /// Minutes to a stage at the certainty chosen.
@@ -398,38 +348,6 @@ impl<'a> Room<'a> {
         let last = off.unwrap_or(work);
         let draft = std::mem::take(&mut self.draft);
         self.draft = draft.without(|piece| piece >= work && piece <= last);
-    }
-
-    /// Clamps on cures that belong to no open job come off, too.
-    fn add_loose_clamps(&mut self) {
-        let bench = self.bench;
-        let on = bench.cures().iter().filter(|cure| cure.is_open() && !cure.clamps_on.is_empty());
-        let loose: Vec<&Cure> = on.filter(|cure| !self.freed.contains(&cure.begun.id)).collect();
-        for cure in loose {
-            let place = crate::alerts::words::place(bench, cure);
-            let name = bench.instruments().get(&cure.begun.instrument).map_or_else(String::new, |i| i.name.clone());
-            let job = self.job_line(JobLine { id: None, title: place.clone(), instrument: name }, None, 1);
-            let piece = |part, key: String, title| Piece {
-                key,
-                part,
-                step: None,
-                cure: Some(cure.begun.id.clone()),
-                kind: if cure.begun.cure_kind == CureKind::Coat { StepKind::Coat } else { StepKind::GlueUp },
-                title,
-                zone: Some(cure.begun.zone.clone()),
-                clamps: cure.clamps_on.len() as u32,
-            };
-            let start_min = minute(cure.begun.started_at.timestamp_millis());
-            let work = piece(Part::Step, cure.begun.id.to_string(), place.clone());
-            let work = self.draft.piece(work, begun(job, start_min, vec![]));
-            let off = piece(Part::ClampsOff, format!("{}:clamps_off", cure.begun.id), clamps_off_title(&place));
-            let stages = self.stages_of(cure);
-            if self.never_lets_go(job, &place, &stages) {
-                self.keep_clamps(cure);
-            } else {
-                self.off_begun(job, work, off, cure, &stages);
-            }
-        }
     }
 }
 

@@ -6,16 +6,9 @@ use clock::{Bench, Cure, Job};
 use crate::{
     alerts::words::{place, spoken},
     chart::PLOT,
+    pages::span::{Span, Stretch},
     state::State,
 };
-
-/// A stretch of a bar, in percent of the picture's width.
-pub(in crate::pages) struct Stretch {
-    /// "cures", "may", "likely", "safe".
-    pub(in crate::pages) class: &'static str,
-    pub(in crate::pages) x_pct: f64,
-    pub(in crate::pages) width_pct: f64,
-}
 
 /// One glue-up or coat.
 pub(in crate::pages) struct Bar {
@@ -45,26 +38,6 @@ const HOUR_MS: i64 = 3_600_000;
 const BACK_MS: i64 = 7 * 24 * HOUR_MS;
 const AHEAD_MS: i64 = 3 * 24 * HOUR_MS;
 
-/// From when to when it is shown.
-#[derive(Clone, Copy)]
-struct Span {
-    from_ms: i64,
-    to_ms: i64,
-}
-
-impl Span {
-    fn pct(self, at_ms: i64) -> f64 {
-        let share = (at_ms - self.from_ms) as f64 / (self.to_ms - self.from_ms) as f64;
-        let pct = (PLOT.0 + share.clamp(0.0, 1.0) * (PLOT.1 - PLOT.0)) * 100.0;
-        (pct * 100.0).round() / 100.0
-    }
-
-    fn stretch(self, class: &'static str, from_ms: i64, to_ms: i64) -> Stretch {
-        let x_pct = self.pct(from_ms);
-        Stretch { class, x_pct, width_pct: ((self.pct(to_ms) - x_pct).max(0.0) * 100.0).round() / 100.0 }
-    }
-}
-
 /// When a cure began and when the milestone comes that lets the job go on: earliest, likely, safe.
 struct Times {
     start_ms: i64,
@@ -93,6 +66,7 @@ impl Timeline {
         let span = Span {
             from_ms: first_ms.max(now_ms - BACK_MS) - HOUR_MS,
             to_ms: latest_ms.unwrap_or(now_ms).clamp(now_ms + 2 * HOUR_MS, now_ms + AHEAD_MS) + HOUR_MS,
+            plot: PLOT,
         };
         let zone = bench.cure_line(last, now_ms).zone.to_string();
         Some(Self {
@@ -121,16 +95,16 @@ fn bar(state: &State, bench: &Bench, cure: &Cure, times: &Times, span: Span, now
                 text(safe)
             ),
             vec![
-                span.stretch("cures", times.start_ms, earliest),
-                span.stretch("may", earliest, likely),
-                span.stretch("likely", likely, safe),
-                span.stretch("safe", safe, span.to_ms),
+                span.stretch("cures", times.start_ms, earliest, 0.0),
+                span.stretch("may", earliest, likely, 0.0),
+                span.stretch("likely", likely, safe, 0.0),
+                span.stretch("safe", safe, span.to_ms, 0.0),
             ],
         ),
         None => {
             let end_ms = if cure.is_open() { span.to_ms } else { times.start_ms };
             let said = if cure.is_open() { "not in the air that is expected" } else { "closed before it was told" };
-            (format!("begun {begun}; {stage}: {said}"), vec![span.stretch("cures", times.start_ms, end_ms)])
+            (format!("begun {begun}; {stage}: {said}"), vec![span.stretch("cures", times.start_ms, end_ms, 0.0)])
         }
     };
     let material = state.material_name(cure);

@@ -2,15 +2,12 @@
 
 use chrono::{Duration, NaiveTime};
 
-use crate::{now::instant, plan::Standing, state::State};
-
-/// A stretch of a bar, in percent of the picture's width.
-pub(super) struct Stretch {
-    /// "work", "wait", "window", "clamps".
-    pub(super) class: &'static str,
-    pub(super) x_pct: f64,
-    pub(super) width_pct: f64,
-}
+use crate::{
+    now::instant,
+    pages::span::{Span, Stretch},
+    plan::Standing,
+    state::State,
+};
 
 /// One job.
 pub(super) struct Bar {
@@ -32,24 +29,11 @@ const DAYS: i64 = 7;
 /// A piece of work is never drawn thinner, percent: ten minutes of a week would not be seen.
 const THINNEST_PCT: f64 = 0.6;
 
-#[derive(Clone, Copy)]
-struct Span {
-    from_ms: i64,
-    to_ms: i64,
-}
-
-impl Span {
-    fn pct(self, at_ms: i64) -> f64 {
-        let share = (at_ms - self.from_ms) as f64 / (self.to_ms - self.from_ms) as f64;
-        (share.clamp(0.0, 1.0) * 10_000.0).round() / 100.0
-    }
-
-    fn stretch(self, class: &'static str, from_ms: i64, to_ms: i64) -> Option<Stretch> {
-        let (x_pct, end_pct) = (self.pct(from_ms), self.pct(to_ms));
-        let least = if class == "work" { THINNEST_PCT } else { 0.0 };
-        let shown = to_ms >= self.from_ms && from_ms < self.to_ms;
-        shown.then(|| Stretch { class, x_pct, width_pct: ((end_pct - x_pct).max(least) * 100.0).round() / 100.0 })
-    }
+/// A stretch of the week; none where it lies outside.
+fn stretch(span: Span, class: &'static str, from_ms: i64, to_ms: i64) -> Option<Stretch> {
+    let least_pct = if class == "work" { THINNEST_PCT } else { 0.0 };
+    let shown = to_ms >= span.from_ms && from_ms < span.to_ms;
+    shown.then(|| span.stretch(class, from_ms, to_ms, least_pct))
 }
 
 impl Week {
@@ -59,7 +43,7 @@ impl Week {
             let shown = (today + Duration::days(days)).and_time(NaiveTime::MIN);
             shown.and_local_timezone(state.zone).earliest().map_or(now_ms, |at| at.timestamp_millis())
         };
-        let span = Span { from_ms: midnight(0), to_ms: midnight(DAYS) };
+        let span = Span { from_ms: midnight(0), to_ms: midnight(DAYS), plot: (0.0, 1.0) };
         let day = |days: i64| (span.pct(midnight(days)), (today + Duration::days(days)).format("%a %-d").to_string());
         let bars = (0..standing.draft.jobs.len()).filter_map(|job| bar(state, standing, job, span, now_ms));
         Self { days: (0..DAYS).map(day).collect(), now_pct: span.pct(now_ms), bars: bars.collect() }
@@ -72,21 +56,21 @@ fn bar(state: &State, standing: &Standing, job: usize, span: Span, now_ms: i64) 
     let mut stretches = Vec::new();
     let times = |step: usize| standing.times_ms(step);
     let holds = problem.holds.iter().filter(|hold| of_job(hold.from));
-    stretches.extend(holds.filter_map(|hold| span.stretch("clamps", times(hold.from).0, times(hold.to).1)));
+    stretches.extend(holds.filter_map(|hold| stretch(span, "clamps", times(hold.from).0, times(hold.to).1)));
     let waits = problem.lags.iter().filter(|lag| of_job(lag.from) && lag.least_min.is_some_and(|least| least > 0));
     stretches.extend(waits.filter_map(|lag| {
         let from_ms = times(lag.from).1;
-        span.stretch("wait", from_ms, from_ms + lag.least_min.unwrap_or(0) * 60_000)
+        stretch(span, "wait", from_ms, from_ms + lag.least_min.unwrap_or(0) * 60_000)
     }));
     let windows = problem.lags.iter().filter(|lag| of_job(lag.to));
     stretches.extend(windows.filter_map(|lag| {
         let closes_ms = times(lag.from).1 + lag.most_min? * 60_000;
-        span.stretch("window", times(lag.to).0, closes_ms)
+        stretch(span, "window", times(lag.to).0, closes_ms)
     }));
     let mut said = Vec::new();
     for (i, _) in standing.pieces().filter(|(i, _)| of_job(*i)) {
         let (start_ms, end_ms) = times(i);
-        if let Some(stretch) = span.stretch("work", start_ms, end_ms) {
+        if let Some(stretch) = stretch(span, "work", start_ms, end_ms) {
             stretches.push(stretch);
             said.push(format!("{} {}", state.clock_text(start_ms, now_ms), standing.draft.pieces[i].title));
         }

@@ -1,0 +1,95 @@
+//! Clamps: held from the glue-up until somebody takes them off, and those on cures that belong to no job.
+
+use std::collections::BTreeMap;
+
+use clock::Cure;
+use facts::{CureKind, StepKind};
+use planner::{Hold, Resource, Step};
+
+use super::{JobLine, Part, Piece, Room, Stages, begun, clamps_off_title, minute};
+
+/// Minutes it takes to take the clamps off a joint. Common practice, no source.
+const CLAMPS_OFF_MIN: i64 = 10;
+impl Room<'_> {
+    /// Clamps that nobody knows when to take off are not there for others.
+    pub(super) fn keep_clamps(&mut self, cure: &Cure) {
+        self.freed.push(cure.begun.id.clone());
+        for clamp in &cure.clamps_on {
+            let kind =
+                self.bench.clamps().get(clamp).and_then(|clamp| self.kinds.get(&clamp.added.clamp_kind)).copied();
+            for resource in [Some(self.clamps), kind].into_iter().flatten() {
+                let capacity = &mut self.draft.problem.resources[resource].capacity;
+                *capacity = capacity.saturating_sub(1);
+            }
+        }
+    }
+
+    /// The clamps on a cure, from now until somebody takes them off.
+    pub(super) fn off_begun(&mut self, job: usize, work: usize, piece: Piece, cure: &Cure, stages: &Stages) -> usize {
+        let clamps = cure.clamps_on.len() as u32;
+        let off = self.clamps_off(job, Piece { clamps, ..piece });
+        self.freed.push(cure.begun.id.clone());
+        self.cure_lag(work, off, stages.release());
+        self.hold(self.clamps, clamps, work, off);
+        let mut of_kind: BTreeMap<usize, u32> = BTreeMap::new();
+        for clamp in &cure.clamps_on {
+            let kind = self.bench.clamps().get(clamp).and_then(|clamp| self.kinds.get(&clamp.added.clamp_kind));
+            kind.into_iter().for_each(|kind| *of_kind.entry(*kind).or_default() += 1);
+        }
+        of_kind.into_iter().for_each(|(kind, count)| self.hold(kind, count, work, off));
+        off
+    }
+
+    /// A kind of clamp; one that nobody has counts as none of it.
+    pub(super) fn kind(&mut self, kind: &str) -> usize {
+        if let Some(known) = self.kinds.get(kind) {
+            return *known;
+        }
+        let none = self.draft.resource(format!("{kind} clamps"), Resource { capacity: 0, hours: None });
+        self.kinds.insert(kind.into(), none);
+        none
+    }
+
+    pub(super) fn clamps_off(&mut self, job: usize, piece: Piece) -> usize {
+        let needs = self.hands(CLAMPS_OFF_MIN, 1);
+        self.draft.piece(piece, Step { job, length_min: CLAMPS_OFF_MIN, needs, ..Step::default() })
+    }
+
+    pub(super) fn hold(&mut self, resource: usize, count: u32, from: usize, to: usize) {
+        if count > 0 {
+            self.draft.problem.holds.push(Hold { resource, count, from, to });
+        }
+    }
+
+    /// Clamps on cures that belong to no open job come off, too.
+    pub(super) fn add_loose_clamps(&mut self) {
+        let bench = self.bench;
+        let on = bench.cures().iter().filter(|cure| cure.is_open() && !cure.clamps_on.is_empty());
+        let loose: Vec<&Cure> = on.filter(|cure| !self.freed.contains(&cure.begun.id)).collect();
+        for cure in loose {
+            let place = crate::alerts::words::place(bench, cure);
+            let name = bench.instruments().get(&cure.begun.instrument).map_or_else(String::new, |i| i.name.clone());
+            let job = self.job_line(JobLine { id: None, title: place.clone(), instrument: name }, None, 1);
+            let piece = |part, key: String, title| Piece {
+                key,
+                part,
+                step: None,
+                cure: Some(cure.begun.id.clone()),
+                kind: if cure.begun.cure_kind == CureKind::Coat { StepKind::Coat } else { StepKind::GlueUp },
+                title,
+                zone: Some(cure.begun.zone.clone()),
+                clamps: cure.clamps_on.len() as u32,
+            };
+            let start_min = minute(cure.begun.started_at.timestamp_millis());
+            let work = piece(Part::Step, cure.begun.id.to_string(), place.clone());
+            let work = self.draft.piece(work, begun(job, start_min, vec![]));
+            let off = piece(Part::ClampsOff, format!("{}:clamps_off", cure.begun.id), clamps_off_title(&place));
+            let stages = self.stages_of(cure);
+            if self.never_lets_go(job, &place, &stages) {
+                self.keep_clamps(cure);
+            } else {
+                self.off_begun(job, work, off, cure, &stages);
+            }
+        }
+    }
+}
