@@ -269,6 +269,29 @@ fn joint() -> impl Strategy<Value = JointState> {
     })
 }
 
+/// Swept and not drawn: a film at which two stages cross is a narrow thing, and chance passes it by.
+#[test]
+fn stages_come_in_their_order_for_every_joint_and_film() {
+    let films = std::iter::once(0.0).chain((0..=400).map(|step| 10.0_f64.powf(f64::from(step) / 100.0)));
+    let joints: Vec<JointState> = films
+        .flat_map(|film_um| [0.0, 20.0, 100.0, 200.0, 500.0, 5000.0].map(|gap_um| (film_um, gap_um)))
+        .flat_map(|(film_um, gap_um)| {
+            [Porosity::Sealed, Porosity::Dense, Porosity::Normal, Porosity::Open].map(|porosity| JointState {
+                gap_um,
+                film_um,
+                porosity,
+            })
+        })
+        .collect();
+    for material in SHIPPED.iter() {
+        for joint in &joints {
+            for pair in milestones(material, joint).windows(2) {
+                assert!(pair[0].likely_h < pair[1].likely_h, "{material}, {joint:?}: {pair:?}");
+            }
+        }
+    }
+}
+
 proptest! {
     #[test]
     fn a_warmer_hour_never_slows_a_cure_between_10_and_35_c(
@@ -285,14 +308,6 @@ proptest! {
     ) {
         let rate = rate(material, temp_c, rh_pct);
         prop_assert!(rate.is_finite() && rate >= 0.0, "{material}: {rate}");
-    }
-
-    #[test]
-    fn stages_come_in_their_order_for_every_joint_and_film(material in material(), joint in joint()) {
-        let stages = milestones(material, &joint);
-        for pair in stages.windows(2) {
-            prop_assert!(pair[0].likely_h < pair[1].likely_h, "{material}: {pair:?}");
-        }
     }
 
     #[test]

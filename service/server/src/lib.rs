@@ -45,6 +45,8 @@ pub use demo::fill as fill_demo;
 pub use now::Now;
 pub use problem::{Kind, Problem};
 pub use run::{Service, StartError};
-pub use settings::{Alerts, Certainty, Email, Hours, Person, Place, Plan, Push, Settings, SettingsError, Webhook};
+pub use settings::{
+    Alerts, Certainty, Email, Hours, Person, Place, Plan, Push, Settings, SettingsError, Shop, Webhook,
+};
 pub use state::{Shared, State};
 pub use units::{LengthUnit, TempUnit};

@@ -8,8 +8,8 @@ mod clamps;
 use std::collections::BTreeMap;
 
 use clock::{Bench, Cure, Job, StepState};
-use facts::{CureId, CureKind, StepKind, ZoneId};
-use planner::{Edge, Hold, Lag, Need, Problem, Resource, Step};
+use facts::{CureId, StepKind, ZoneId};
+use planner::{Edge, Lag, Need, Problem, Resource, Step};
 
 use super::{
     draft::{Draft, JobLine, Part, Piece, Spread, begun},
