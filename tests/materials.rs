@@ -272,9 +272,9 @@ fn joint() -> impl Strategy<Value = JointState> {
 /// Swept and not drawn: a film at which two stages cross is a narrow thing, and chance passes it by.
 #[test]
 fn stages_come_in_their_order_for_every_joint_and_film() {
-    let films = std::iter::once(0.0).chain((0..=400).map(|step| 10.0_f64.powf(f64::from(step) / 100.0)));
+    let films = std::iter::once(0.0).chain((0..=160).map(|step| 10.0_f64.powf(f64::from(step) / 40.0)));
     let joints: Vec<JointState> = films
-        .flat_map(|film_um| [0.0, 20.0, 100.0, 200.0, 500.0, 5000.0].map(|gap_um| (film_um, gap_um)))
+        .flat_map(|film_um| [0.0, 150.0, 5000.0].map(|gap_um| (film_um, gap_um)))
         .flat_map(|(film_um, gap_um)| {
             [Porosity::Sealed, Porosity::Dense, Porosity::Normal, Porosity::Open].map(|porosity| JointState {
                 gap_um,
