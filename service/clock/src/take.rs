@@ -3,7 +3,8 @@
 use std::sync::Arc;
 
 use facts::{
-    AirPlanned, AlertKind, AlertRaised, CureBegun, Fact, HygrometerCalibrated, Reading, Recorded, ZoneId, ZoneSet,
+    AirPlanned, AlertId, AlertKind, AlertRaised, CureBegun, Fact, HygrometerCalibrated, Reading, Recorded, ZoneId,
+    ZoneSet,
 };
 
 use crate::{
@@ -340,6 +341,7 @@ impl Bench {
     fn raise(&mut self, raised: &AlertRaised, seq: i64) {
         let alert = Alert { raised: Arc::new(raised.clone()), state: AlertState::Open, seq };
         self.alerts.insert(raised.id.clone(), alert);
+        self.waiting.insert(raised.id.clone());
         if raised.alert_kind == AlertKind::Mix
             && let Some(mix) = raised.id.as_str().strip_suffix(":gels")
         {
@@ -366,13 +368,19 @@ impl Bench {
             self.snoozed.remove(&(until_ms, alert.raised.id.clone()));
         }
         alert.state = state;
+        match state {
+            AlertState::Open | AlertState::Snoozed(_) => self.waiting.insert(alert.raised.id.clone()),
+            AlertState::Acknowledged | AlertState::Retracted => self.waiting.remove(&alert.raised.id),
+        };
     }
 
     /// What a cure told is not so any more, since it was withdrawn or lies under the next coat, and is not to be told again.
     pub(crate) fn take_back_alerts(&mut self, cure: &str) {
-        let of_cure = |alert: &&Alert| alert.raised.cure.as_ref().is_some_and(|id| id.as_str() == cure);
-        let waiting = |alert: &&Alert| matches!(alert.state, AlertState::Open | AlertState::Snoozed(_));
-        let ids = self.alerts.values().filter(of_cure).filter(waiting).map(|alert| alert.raised.id.clone());
+        let of_cure = |id: &&AlertId| {
+            let about = self.alerts.get(*id).and_then(|alert| alert.raised.cure.as_ref());
+            about.is_some_and(|about| about.as_str() == cure)
+        };
+        let ids = self.waiting.iter().filter(of_cure).cloned();
         for id in ids.collect::<Vec<_>>() {
             self.answer(id.as_str(), AlertState::Retracted);
         }

@@ -19,6 +19,7 @@ mod intake;
 mod keys;
 mod meters;
 mod mixing;
+mod news;
 mod now;
 mod openapi;
 mod pages;

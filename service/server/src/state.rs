@@ -20,19 +20,11 @@ use crate::{
     calendar::Shown,
     intake::Intake,
     keys::Keys,
+    news::{News, What},
     now::{LastSeen, Now, instant},
     problem::{Kind, Problem},
     settings::Settings,
 };
-
-/// One thing that happened, as the event stream tells it.
-#[derive(Debug, Clone)]
-pub(crate) enum News {
-    /// A fact was taken in.
-    Fact(Arc<Recorded>),
-    /// A reading was taken in.
-    Reading(Reading),
-}
 
 /// Part of the state that the writer's thread needs too.
 pub struct Shared {
@@ -289,10 +281,10 @@ impl Keeper for BenchKeeper {
         // Nobody listening is no error.
         if self.0.news.receiver_count() > 0 {
             for fact in facts {
-                drop(self.0.news.send(News::Fact(Arc::new(fact.clone()))));
+                drop(self.0.news.send(News::of(What::Fact(fact.clone()))));
             }
             for reading in readings {
-                drop(self.0.news.send(News::Reading(reading.clone())));
+                drop(self.0.news.send(News::of(What::Reading(reading.clone()))));
             }
         }
     }
