@@ -58,6 +58,10 @@ pub(crate) struct JobHealth {
 /// # Errors
 /// What the job met; it is written down too, if that can be done.
 pub(crate) async fn run_job(state: &Arc<State>, name: &str) -> Result<(), Problem> {
+    if let Some(doubt) = state.doubt() {
+        // A run written down under a time that is none would hide that the next is overdue.
+        return Err(doubt);
+    }
     let result = match name {
         "forecast" => {
             state.shared.bench_mut().look_again();

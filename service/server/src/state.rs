@@ -17,6 +17,8 @@ use store::{Answer, Database, Error, Keeper, NewDelivery, Outcome, Said, Saying,
 use tokio::sync::{Notify, broadcast, oneshot};
 
 use crate::{
+    alerts::Unwritten,
+    believed::Believed,
     calendar::Shown,
     intake::Intake,
     keys::Keys,
@@ -86,6 +88,10 @@ pub struct State {
     pub(crate) hooks: Hooks,
     pub(crate) zone: Tz,
     pub(crate) keys: Keys,
+    /// Whether the clock can be believed.
+    pub(crate) believed: Believed,
+    /// What was told while it could not be written down.
+    pub(crate) unwritten: Unwritten,
     /// What the calendar showed last.
     pub(crate) shown: Shown,
     /// One at a time changes which rules are in force: the folder is not read while a text is saved into it.
@@ -112,11 +118,12 @@ pub(crate) struct Parts {
     pub(crate) zone: Tz,
     pub(crate) keys: Keys,
     pub(crate) metrics: PrometheusHandle,
+    pub(crate) believed: Believed,
 }
 
 impl State {
     pub(crate) fn new(parts: Parts) -> Self {
-        let Parts { shared, rulebook, writer, reader, settings, zone, keys, metrics } = parts;
+        let Parts { shared, rulebook, writer, reader, settings, zone, keys, metrics, believed } = parts;
         Self {
             started_ms: shared.now.ms(),
             shared,
@@ -128,6 +135,8 @@ impl State {
             hooks: Hooks::default(),
             zone,
             keys,
+            believed,
+            unwritten: Unwritten::default(),
             shown: Shown::default(),
             scripts: tokio::sync::Mutex::default(),
             faults: RwLock::default(),
@@ -185,8 +194,12 @@ impl State {
         }
     }
 
-    /// Says something and waits until it is on disk and taken in.
+    /// Says something and waits until it is on disk and taken in. Nothing is said while the clock is doubted: it would
+    /// bear a time that is none.
     pub(crate) async fn say(&self, saying: Saying) -> Result<Said, Problem> {
+        if let Some(doubt) = self.doubt() {
+            return Err(doubt);
+        }
         let (tell, told) = oneshot::channel();
         self.writer.say(saying, move |outcome| drop(tell.send(outcome)));
         match told.await {

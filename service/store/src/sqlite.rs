@@ -18,6 +18,9 @@ use crate::{
 /// SQLite before this could corrupt its write-ahead log when two connections met at a checkpoint.
 const LEAST_VERSION: (&str, i32) = ("3.51.3", 3_051_003);
 
+/// What a log that grew while somebody read for long is cut back to, bytes; otherwise it stays as large as it ever was.
+const LOG_KEPT: i64 = 16 << 20;
+
 /// Facts read at once on the way out.
 const PART: i64 = 4096;
 
@@ -67,6 +70,7 @@ impl Sqlite {
         self.connection.set_prepared_statement_cache_capacity(32);
         self.connection.pragma_update(None, "journal_mode", "wal")?;
         self.connection.pragma_update(None, "synchronous", "full")?;
+        self.connection.pragma_update(None, "journal_size_limit", LOG_KEPT)?;
         self.connection.pragma_update(None, "foreign_keys", "on")
     }
 

@@ -31,6 +31,9 @@ const AT_ONCE: usize = 64;
 /// # Errors
 /// When the outbox cannot be read or written; what was tried is tried again then.
 pub(crate) async fn step(state: &Arc<State>, client: &reqwest::Client) -> Result<usize, Problem> {
+    if state.doubt().is_some() {
+        return Ok(0);
+    }
     let now_ms = state.now().ms();
     let due = state.read(move |database| database.due_deliveries(now_ms, AT_ONCE)).await?;
     let tried = due.len();
