@@ -167,7 +167,7 @@ pub trait Database: Send {
     /// Nothing is forgotten then.
     fn forget_finished(&mut self, before_ms: i64) -> Result<(), Error>;
 
-    /// Proves that a write would succeed, without leaving a trace.
+    /// Proves that a write succeeds by making one: always the same row, which means nothing.
     ///
     /// # Errors
     /// What a write would have met.

@@ -20,6 +20,9 @@ use crate::{
 
 /// A line of comment this often keeps proxies from closing a silent stream.
 const HEARTBEAT: Duration = Duration::from_secs(15);
+/// Events that wait for one listener; behind them it falls back on the journal. One who takes none at all is closed by
+/// the system (`run.rs`).
+const WAITING: usize = 16;
 /// Missed facts read from the journal at once.
 const PAGE: usize = 256;
 
@@ -41,7 +44,7 @@ async fn events(shop: Shop, request: HttpRequest) -> Answer {
             return Err(Problem::new(Kind::Malformed, "Last-Event-ID is no number", mend).about("Last-Event-ID"));
         }
     };
-    let (send, receive) = mpsc::channel::<web::Bytes>(64);
+    let (send, receive) = mpsc::channel::<web::Bytes>(WAITING);
     // Ends with the listener, or with the service: `tell` returns when its channel closes or the token is cancelled.
     actix_web::rt::spawn(tell(shop.get_ref().clone(), send, last));
     let stream = ReceiverStream::new(receive).map(Ok::<_, actix_web::Error>);
