@@ -101,7 +101,7 @@ fn told(answer: Answer, status: u16, slug: &str, word: &str) {
 
 /// Everything can be looked at, and readiness says that nothing can be written.
 async fn only_reading(program: &Program, open: usize) {
-    for path in ["/api/v1/board", "/api/v1/glue-ups", "/api/v1/zones/bench/outlook", "/", "/alerts", "/health/live"] {
+    for path in ["/api/v1/board", "/api/v1/glue-ups", "/api/v1/zones/bench", "/", "/climate", "/alerts", "/health/live"] {
         assert_eq!(program.get(path).await.status, 200, "{path}");
     }
     assert_eq!(program.ids("/api/v1/glue-ups").await.len(), open);

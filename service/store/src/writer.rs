@@ -136,7 +136,7 @@ struct Desk<K> {
     database: Box<dyn Database>,
     keeper: K,
     waiting: Arc<AtomicUsize>,
-    /// Whether the last commit failed and no fresh connection could be had since.
+    /// Whether the last commit failed on this connection.
     doubted: bool,
 }
 
@@ -239,19 +239,19 @@ impl<K: Keeper> Desk<K> {
     /// flush nobody knows what the system still holds.
     fn fail(&mut self, admitted: Vec<Waiting<K::Refusal>>, error: Error) {
         self.doubted = true;
-        // If it cannot be had now it is asked for again before the next commit.
-        let _ = self.trusted();
         let error = Arc::new(error);
         for (_, reply) in admitted {
             self.answer(reply, Outcome::Failed(error.clone()));
         }
     }
 
-    /// A fresh connection in place of one that failed; without it nothing more is written.
+    /// A fresh connection in place of one that failed, which has proved that it can write: on a disk that became
+    /// read-only it opens as well and cannot. Without it nothing more is written.
     fn trusted(&mut self) -> Result<(), Error> {
         if self.doubted {
-            self.database = self.database.reopen()?;
-            self.doubted = false;
+            let mut fresh = self.database.reopen()?;
+            fresh.probe()?;
+            (self.database, self.doubted) = (fresh, false);
         }
         Ok(())
     }
