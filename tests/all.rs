@@ -22,4 +22,5 @@ mod readme;
 mod rule_host;
 mod string_up;
 mod telling;
+mod time;
 mod wood;

@@ -6,6 +6,7 @@ use std::{
     io::{BufRead, BufReader, Read},
     path::{Path, PathBuf},
     process::{Child, Command, Stdio},
+    sync::Mutex,
     time::Duration,
 };
 
@@ -85,6 +86,24 @@ pub fn tool(name: &str) -> PathBuf {
     let found = binary().ancestors().nth(2).unwrap().join("tools/bin").join(name);
     assert!(found.exists(), "{} is not there; run tests/run, which fetches it", found.display());
     found
+}
+
+/// A library in C that is laid over the system's calls of a program (`LD_PRELOAD`), compiled once from `tests/peers`.
+///
+/// # Panics
+/// When it cannot be compiled.
+pub fn laid_over(name: &str) -> String {
+    static COMPILED: Mutex<BTreeSet<String>> = Mutex::new(BTreeSet::new());
+    let library = binary().with_file_name(format!("{name}.so"));
+    let mut compiled = COMPILED.lock().unwrap();
+    if compiled.insert(name.into()) {
+        let source = crate::root().join(format!("tests/peers/{name}.c"));
+        let mut cc = Command::new("cc");
+        cc.args(["-shared", "-fPIC", "-O1", "-o"]).arg(&library).arg(source).arg("-ldl");
+        let done = cc.output().expect("cc is there; tests/run installs it");
+        assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
+    }
+    library.display().to_string()
 }
 
 /// What a command came to.

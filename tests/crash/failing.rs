@@ -5,15 +5,11 @@
 //! on until nothing fails any more.
 
 use std::{
-    path::{Path, PathBuf},
-    process::Command,
-    sync::{
-        OnceLock,
-        atomic::{AtomicU64, Ordering},
-    },
+    path::Path,
+    sync::atomic::{AtomicU64, Ordering},
 };
 
-use bench::program::binary;
+use bench::program::laid_over;
 use tempfile::TempDir;
 
 use super::{Home, Program, glue_up, json, sound};
@@ -21,20 +17,6 @@ use super::{Home, Program, glue_up, json, sound};
 const EIO: i32 = 5;
 const ENOSPC: i32 = 28;
 const EROFS: i32 = 30;
-
-/// The library that acts the disk, compiled once beside the program under test.
-fn library() -> &'static Path {
-    static BUILT: OnceLock<PathBuf> = OnceLock::new();
-    BUILT.get_or_init(|| {
-        let source = bench::root().join("tests/peers/failing_disk.c");
-        let library = binary().with_file_name("failing_disk.so");
-        let mut cc = Command::new("cc");
-        cc.args(["-shared", "-fPIC", "-O1", "-o"]).arg(&library).arg(&source).arg("-ldl");
-        let done = cc.output().expect("cc is there; tests/run installs it");
-        assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
-        library
-    })
-}
 
 /// A folder whose journal is on a disk that fails when it is told to.
 pub(super) struct Failing {
@@ -55,7 +37,7 @@ impl Failing {
         let text = |path: &Path| path.display().to_string();
         let control = self.folder().join("disk");
         vec![
-            ("LD_PRELOAD".into(), text(library())),
+            ("LD_PRELOAD".into(), laid_over("failing_disk")),
             ("BENCH_DISK".into(), text(&control)),
             ("BENCH_DISK_OF".into(), text(&self.folder().join("journal.db"))),
         ]

@@ -105,8 +105,10 @@ async fn alerts(program: &Program) -> BTreeSet<String> {
             let id = alert["id"].as_str().unwrap().to_string();
             assert!(ids.insert(id.clone()), "{id} is there twice");
         }
-        let Some(next) = part["next"].as_i64() else { return ids };
-        before = format!("?before={next}");
+        if part["next"].is_null() {
+            return ids;
+        }
+        before = format!("?before={}", part["next"].to_string().trim_matches('"'));
     }
 }
 

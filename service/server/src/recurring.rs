@@ -15,10 +15,11 @@ use tokio_util::sync::CancellationToken;
 
 use crate::{
     alerts::{alarm, climate, sensors, string_up, tell, words},
-    now::instant,
+    now::{SetBack, instant},
     problem::{Kind, Problem},
     settings::CLOSING,
     state::State,
+    wall,
 };
 
 /// One recurring job.
@@ -31,6 +32,8 @@ struct Recurring {
 }
 
 const MINUTE_MS: i64 = 60_000;
+/// How often it is seen whether the clock was set back.
+const CLOCK_LOOK: std::time::Duration = std::time::Duration::from_secs(5);
 const DAY_MS: i64 = 24 * 60 * MINUTE_MS;
 
 const JOBS: [Recurring; 9] = [
@@ -113,7 +116,7 @@ async fn digest(state: &Arc<State>) -> Result<(), Problem> {
     let local = instant(now_ms).with_timezone(&state.zone);
     let at = state.settings.digest_at().map_err(|e| Problem::new(Kind::Internal, e.to_string(), e.mend.clone()))?;
     let id = AlertId::new(format!("digest-{}", local.date_naive())).expect("a date makes an alert id");
-    if local.time() < at || state.bench().alerts().contains_key(&id) {
+    if now_ms < wall::first_ms(state.zone, local.date_naive().and_time(at)) || state.bench().alerts().contains_key(&id) {
         return Ok(());
     }
     // The day is told as it is planned this morning.
@@ -256,9 +259,23 @@ pub(crate) async fn run(state: Arc<State>, stop: CancellationToken) {
         Ok(scheduler) => scheduler,
         Err(e) => return tracing::error!(error = %e, "recurring work did not start; readiness will say so"),
     };
+    let clock = SetBack::default();
     loop {
+        if clock.look(state.now().ms()).is_some() {
+            // The library waits for the hours it had worked out: it is told to begin anew.
+            match schedule(&send).await {
+                Ok(fresh) => {
+                    let mut old = std::mem::replace(&mut scheduler, fresh);
+                    if let Err(e) = old.shutdown().await {
+                        tracing::warn!(error = %e, "the cron library did not stop cleanly");
+                    }
+                }
+                Err(e) => tracing::error!(error = %e, "recurring work waits until the clock comes round again"),
+            }
+        }
         tokio::select! {
             () = stop.cancelled() => break,
+            () = tokio::time::sleep(CLOCK_LOOK) => {}
             name = receive.recv() => match name {
                 // What went wrong is written down with the run.
                 Some(name) => drop(run_job(&state, name).await),

@@ -22,7 +22,7 @@ use crate::{
     calendar::Shown,
     intake::Intake,
     keys::Keys,
-    now::{LastSeen, Now, instant},
+    now::{LastSeen, Now, SetBack, instant},
     problem::{Kind, Problem},
     settings::Settings,
 };
@@ -101,6 +101,8 @@ pub struct State {
     pub(crate) metrics: PrometheusHandle,
     /// When the alarms were last looked at.
     pub(crate) alarm_looks: LastSeen,
+    /// What the clock said when the outbox was last worked off.
+    pub(crate) delivery_clock: SetBack,
     pub(crate) started_ms: i64,
     /// The bench plan people go by.
     pub(crate) plan_wall: crate::plan::PlanWall,
@@ -142,6 +144,7 @@ impl State {
             faults: RwLock::default(),
             metrics,
             alarm_looks: LastSeen::default(),
+            delivery_clock: SetBack::default(),
             plan_wall: crate::plan::PlanWall::default(),
             stop: tokio_util::sync::CancellationToken::new(),
         }

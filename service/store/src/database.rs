@@ -59,6 +59,12 @@ pub trait Database: Send {
     /// When the database cannot be read.
     fn due_deliveries(&mut self, now_ms: i64, at_most: usize) -> Result<Vec<Delivery>, Error>;
 
+    /// Makes due at `now_ms` what waits and was due by `before_ms`: for a clock that was set back.
+    ///
+    /// # Errors
+    /// Nothing is changed then.
+    fn bring_forward(&mut self, now_ms: i64, before_ms: i64) -> Result<(), Error>;
+
     /// When the next waiting delivery is due, ms.
     ///
     /// # Errors

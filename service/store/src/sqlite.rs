@@ -235,6 +235,10 @@ impl Database for Sqlite {
         outbox::fresh(&self.connection, channel, now_ms).map_err(|e| self.error(e))
     }
 
+    fn bring_forward(&mut self, now_ms: i64, before_ms: i64) -> Result<(), Error> {
+        outbox::bring_forward(&self.connection, now_ms, before_ms).map_err(|e| self.error(e))
+    }
+
     fn next_delivery_ms(&mut self) -> Result<Option<i64>, Error> {
         let sql = "SELECT min(due_ms) FROM delivery WHERE state = 'waiting'";
         self.connection.query_row(sql, [], |row| row.get(0)).map_err(|e| self.error(e))
