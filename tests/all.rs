@@ -8,6 +8,7 @@ mod facts;
 mod finish;
 mod fit;
 mod forecast;
+mod fuzzed;
 mod hostile;
 mod house;
 mod http;

@@ -4,6 +4,7 @@
 pub mod instances;
 pub mod program;
 pub mod stock;
+pub mod thrown;
 
 use std::{path::PathBuf, sync::Arc, time::Duration};
 

@@ -101,7 +101,8 @@ fn told(answer: Answer, status: u16, slug: &str, word: &str) {
 
 /// Everything can be looked at, and readiness says that nothing can be written.
 async fn only_reading(program: &Program, open: usize) {
-    for path in ["/api/v1/board", "/api/v1/glue-ups", "/api/v1/zones/bench", "/", "/climate", "/alerts", "/health/live"] {
+    for path in ["/api/v1/board", "/api/v1/glue-ups", "/api/v1/zones/bench", "/", "/climate", "/alerts", "/health/live"]
+    {
         assert_eq!(program.get(path).await.status, 200, "{path}");
     }
     assert_eq!(program.ids("/api/v1/glue-ups").await.len(), open);
@@ -159,7 +160,8 @@ async fn on_a_full_disk_everything_is_read_alerts_go_out_and_it_goes_on_when_the
     assert_eq!(receiver.got().len(), 1, "{:?}", receiver.got());
     assert_eq!(program.get(&format!("/api/v1/alerts/{alert}")).await.status, 404, "nothing could be written");
     disk.free();
-    let now_taken = async || (program.post_once(&key, "/api/v1/glue-ups", &glue_up(0.0)).await.status == 201).then_some(());
+    let now_taken =
+        async || (program.post_once(&key, "/api/v1/glue-ups", &glue_up(0.0)).await.status == 201).then_some(());
     until("it is taken again", now_taken).await;
     until("the alert is written down", async || {
         (program.get(&format!("/api/v1/alerts/{alert}")).await.status == 200).then_some(())

@@ -2,11 +2,7 @@
 //! is too old to write), sqlite.org/wal.html (a log that grows while somebody reads; a copy without it), sqlite.org/mmap.html,
 //! sqlite.org/howtocorrupt.html section 2.2 (locks that go when another descriptor is closed).
 
-use std::{
-    path::Path,
-    sync::mpsc::sync_channel,
-    time::Duration,
-};
+use std::{path::Path, sync::mpsc::sync_channel, time::Duration};
 
 use facts::ZoneId;
 use store::{Answer, Database, Error, Off, Run, Saying, Sqlite, Subscription};
@@ -52,14 +48,20 @@ fn no_write_fails_because_another_process_wrote_meanwhile() {
     let off = Off { channel: "phone".into(), address: "http://h".into(), since_ms: 1, why: "410".into() };
     let run = Run { job: "plan".into(), at_ms: 1, error: None };
     let mut writes: Vec<(&str, Write<'_>)> = vec![
-        ("answers", Box::new(|store, n| {
-            store.answer(&n.to_string())?;
-            store.commit(&[&answer(n.to_string(), "{}".into())]).map(drop)
-        })),
-        ("deliveries", Box::new(|store, _| {
-            store.due_deliveries(i64::MAX, 10)?;
-            store.record_deliveries(&[], &[])
-        })),
+        (
+            "answers",
+            Box::new(|store, n| {
+                store.answer(&n.to_string())?;
+                store.commit(&[&answer(n.to_string(), "{}".into())]).map(drop)
+            }),
+        ),
+        (
+            "deliveries",
+            Box::new(|store, _| {
+                store.due_deliveries(i64::MAX, 10)?;
+                store.record_deliveries(&[], &[])
+            }),
+        ),
         ("subscription", Box::new(|store, _| store.put_subscription(&subscription))),
         ("forgets it", Box::new(|store, _| store.forget_subscription("s").map(drop))),
         ("off", Box::new(|store, _| store.switch_off(&off))),

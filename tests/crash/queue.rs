@@ -58,13 +58,16 @@ fn a_full_queue_refuses_at_once_and_drops_nothing_it_let_in() {
     begun.wait();
     (1..OFFERED).for_each(say);
     // The disk has not moved, and those who may not wait know already.
-    let refused: Vec<usize> = told.try_iter().map(|(n, outcome)| match outcome {
-        Outcome::Failed(error) => {
-            assert!(matches!(*error, Error::Busy { waiting } if waiting > 1000), "{error}");
-            n
-        }
-        _ => panic!("{n} was answered before it was taken in"),
-    }).collect();
+    let refused: Vec<usize> = told
+        .try_iter()
+        .map(|(n, outcome)| match outcome {
+            Outcome::Failed(error) => {
+                assert!(matches!(*error, Error::Busy { waiting } if waiting > 1000), "{error}");
+                n
+            }
+            _ => panic!("{n} was answered before it was taken in"),
+        })
+        .collect();
     assert!(refused.len() > 1000, "only {} of {OFFERED} were refused", refused.len());
     assert_eq!(writer.waiting(), OFFERED - refused.len());
     // Whoever wants something else of the database is not held up either.

@@ -77,11 +77,13 @@ async fn a_board_that_wakes_in_1970_records_and_tells_nothing_until_its_clock_is
     assert_eq!(arrived(&receiver).len(), 0);
     // The network sets it, six hours after the glue-up was registered.
     off.set(6 * 3600);
-    let taken = async || (program.post_once("glue-ups", "/api/v1/glue-ups", &glue_up).await.status == 201).then_some(());
+    let taken =
+        async || (program.post_once("glue-ups", "/api/v1/glue-ups", &glue_up).await.status == 201).then_some(());
     until("it records again", taken).await;
     until("what fell due is told", async || (arrived(&receiver).len() == 2).then_some(())).await;
     assert!(arrived(&receiver).iter().all(|(id, times)| id.starts_with("g-1:") && *times == 1), "{}", off.url);
-    assert_eq!(program.get("/health/ready").await.status, 200);
+    let ready = async || (program.get("/health/ready").await.status == 200).then_some(());
+    until("it is ready", ready).await;
     program.terminate().await;
 }
 

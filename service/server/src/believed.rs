@@ -5,7 +5,10 @@
 //! off; everything can be looked at, and every page, readiness and a metric say why. It ends by itself when the clock is
 //! set. A clock that is set back while the service runs is believed: somebody set it.
 
-use std::{sync::Arc, time::Duration};
+use std::{
+    sync::{Arc, atomic::Ordering},
+    time::Duration,
+};
 
 use tokio_util::sync::CancellationToken;
 
@@ -66,6 +69,7 @@ pub(crate) async fn wait(state: Arc<State>, stop: CancellationToken) {
         }
     }
     tracing::info!("the clock is right again; going on");
+    state.working_since_ms.store(state.now().ms(), Ordering::SeqCst);
     if let Err(problem) = scripts::read_folder(&state).await {
         tracing::error!(%problem, "the scripts were not read");
     }

@@ -4,7 +4,11 @@
 //! The library runs in UTC and only for coarse times. The digest follows the shop's own clock: it is looked at every
 //! minute and sent once a local day.
 
-use std::{collections::BTreeMap, path::Path, sync::Arc};
+use std::{
+    collections::BTreeMap,
+    path::Path,
+    sync::{Arc, atomic::Ordering},
+};
 
 use chrono::NaiveDate;
 use facts::{AlertId, AlertKind, AlertRaised, Meets};
@@ -97,7 +101,7 @@ pub(crate) async fn health(state: &Arc<State>) -> Result<Vec<JobHealth>, Problem
     let of_job = |job: &Recurring| {
         let run = runs.get(job.name);
         // While the service was down nothing could run: the time it has been up counts.
-        let since_ms = run.map_or(0, |run| run.at_ms).max(state.started_ms);
+        let since_ms = run.map_or(0, |run| run.at_ms).max(state.working_since_ms.load(Ordering::SeqCst));
         let overdue = now_ms - since_ms > job.overdue_ms;
         metrics::gauge!("benchclock_job_overdue", "job" => job.name).set(f64::from(u8::from(overdue)));
         JobHealth {
@@ -116,7 +120,8 @@ async fn digest(state: &Arc<State>) -> Result<(), Problem> {
     let local = instant(now_ms).with_timezone(&state.zone);
     let at = state.settings.digest_at().map_err(|e| Problem::new(Kind::Internal, e.to_string(), e.mend.clone()))?;
     let id = AlertId::new(format!("digest-{}", local.date_naive())).expect("a date makes an alert id");
-    if now_ms < wall::first_ms(state.zone, local.date_naive().and_time(at)) || state.bench().alerts().contains_key(&id) {
+    if now_ms < wall::first_ms(state.zone, local.date_naive().and_time(at)) || state.bench().alerts().contains_key(&id)
+    {
         return Ok(());
     }
     // The day is told as it is planned this morning.

@@ -103,7 +103,8 @@ pub struct State {
     pub(crate) alarm_looks: LastSeen,
     /// What the clock said when the outbox was last worked off.
     pub(crate) delivery_clock: SetBack,
-    pub(crate) started_ms: i64,
+    /// From when on it can do its work, ms: since it started, or since its clock is right.
+    pub(crate) working_since_ms: AtomicI64,
     /// The bench plan people go by.
     pub(crate) plan_wall: crate::plan::PlanWall,
     /// Ends the event streams when the service stops: a stream must not hold a worker up.
@@ -127,7 +128,7 @@ impl State {
     pub(crate) fn new(parts: Parts) -> Self {
         let Parts { shared, rulebook, writer, reader, settings, zone, keys, metrics, believed } = parts;
         Self {
-            started_ms: shared.now.ms(),
+            working_since_ms: AtomicI64::new(shared.now.ms()),
             shared,
             rulebook,
             writer,

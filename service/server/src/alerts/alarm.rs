@@ -88,8 +88,10 @@ fn telling(state: &State, due: &Due, now_ms: i64) -> Option<Telling> {
         Due::Untrue { alert, now_due_ms } => Telling::silent(Fact::AlertRetracted {
             alert: alert.clone(),
             because: match now_due_ms {
-                Some(ms) => format!("readings were corrected; it is expected at {}", state.rfc3339(*ms)),
-                None => "readings were corrected; in this air it is not expected at all".into(),
+                Some(ms) => {
+                    format!("by the readings and the clock as they are now it is expected at {}", state.rfc3339(*ms))
+                }
+                None => "by the readings as they are now it is not expected at all".into(),
             },
         }),
     })
