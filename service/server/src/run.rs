@@ -81,6 +81,9 @@ impl Service {
         let beside = settings.store.path.parent().filter(|folder| !folder.as_os_str().is_empty());
         let beside = beside.unwrap_or(std::path::Path::new("."));
         let keys = Keys::open(beside).map_err(io(format!("the keys in {}", beside.display())))?;
+        if let Some(kind) = store::network_mount(&settings.store.path) {
+            tracing::error!(kind, "the journal lies on a network file system, where its locks may not hold: move it");
+        }
         let mut database: Box<dyn Database> = Box::new(Sqlite::open(&settings.store.path, &settings.shop.id)?);
         let rulebook = Arc::new(Rulebook::new());
         let bridge_ms = i64::from(settings.climate.bridge_minutes) * 60_000;
