@@ -5,7 +5,7 @@ mod calendar;
 mod email;
 mod insist;
 mod mqtt;
-mod peer;
+pub(crate) mod peer;
 mod people;
 mod push;
 mod receivers;

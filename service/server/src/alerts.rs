@@ -9,4 +9,7 @@ pub(crate) mod sensors;
 pub(crate) mod shop;
 pub(crate) mod string_up;
 pub(crate) mod tell;
+mod unwritten;
 pub(crate) mod words;
+
+pub(crate) use unwritten::Unwritten;

@@ -2,7 +2,7 @@
 //! event keeps its name for ever, so that a time that moves moves the event. A view, never the way alerts are told: many
 //! calendars look once in some hours, and some drop alarms of what they subscribe to.
 
-mod ics;
+pub(crate) mod ics;
 
 use std::{
     collections::HashMap,

@@ -6,6 +6,7 @@
 //! Start reading at `run.rs`, then `state.rs`, then a route.
 
 mod alerts;
+mod believed;
 mod body;
 mod calendar;
 mod chart;
@@ -13,6 +14,7 @@ pub mod cli;
 mod coating;
 mod compose;
 mod demo;
+pub mod doors;
 mod held_back;
 mod inches;
 mod intake;
@@ -38,6 +40,7 @@ mod strength_chart;
 mod string_up;
 mod twins;
 mod units;
+mod wall;
 mod whole;
 mod wire;
 mod workshop;

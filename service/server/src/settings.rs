@@ -85,6 +85,10 @@ pub struct Server {
     pub workers: usize,
     /// Where phones reach it, as the code on a label says; empty takes the address the page was asked at.
     pub public_url: String,
+    /// How long a listener may take nothing of what it is sent before its connection is closed, seconds.
+    pub slow_reader_seconds: u32,
+    /// Goes by the machine's clock even where it is behind what is on record.
+    pub believe_clock: bool,
 }
 
 /// Where facts are kept.
@@ -149,6 +153,8 @@ impl Default for Server {
             import_limit_mib: 64,
             workers: 2,
             public_url: String::new(),
+            slow_reader_seconds: 60,
+            believe_clock: false,
         }
     }
 }
@@ -251,6 +257,9 @@ impl Settings {
                 format!("\"{url}\""),
                 "write http://bench.local:8080, or leave it out",
             ));
+        }
+        if !(1..=3600).contains(&self.server.slow_reader_seconds) {
+            return Err(wrong("server.slow_reader_seconds", "must be 1 to 3600", "60 outlasts a bad network"));
         }
         if !(1..=64).contains(&self.store.photo_limit_mib) {
             return Err(wrong("store.photo_limit_mib", "must be 1 to 64", "16 holds what a phone makes"));

@@ -59,6 +59,12 @@ pub trait Database: Send {
     /// When the database cannot be read.
     fn due_deliveries(&mut self, now_ms: i64, at_most: usize) -> Result<Vec<Delivery>, Error>;
 
+    /// Makes due at `now_ms` what waits and was due by `before_ms`: for a clock that was set back.
+    ///
+    /// # Errors
+    /// Nothing is changed then.
+    fn bring_forward(&mut self, now_ms: i64, before_ms: i64) -> Result<(), Error>;
+
     /// When the next waiting delivery is due, ms.
     ///
     /// # Errors
@@ -167,7 +173,7 @@ pub trait Database: Send {
     /// Nothing is forgotten then.
     fn forget_finished(&mut self, before_ms: i64) -> Result<(), Error>;
 
-    /// Proves that a write would succeed, without leaving a trace.
+    /// Proves that a write succeeds by making one: always the same row, which means nothing.
     ///
     /// # Errors
     /// What a write would have met.

@@ -41,6 +41,13 @@ pub(crate) fn due(c: &Connection, now_ms: i64, at_most: usize) -> rusqlite::Resu
     rows(c, "WHERE state = 'waiting' AND due_ms <= ?1 ORDER BY due_ms, id LIMIT ?2", params![now_ms, at_most as i64])
 }
 
+/// What waits and was due by an instant that the clock has not reached any more is due now.
+pub(crate) fn bring_forward(c: &Connection, now_ms: i64, before_ms: i64) -> rusqlite::Result<()> {
+    let bring = "UPDATE delivery SET due_ms = ?1, since_ms = min(since_ms, ?1) \
+                 WHERE state = 'waiting' AND due_ms > ?1 AND due_ms <= ?2";
+    c.execute(bring, [now_ms, before_ms]).map(drop)
+}
+
 /// Waiting, put in by now and not tried yet: due, or held for company that is still to come.
 pub(crate) fn fresh(c: &Connection, channel: &str, now_ms: i64) -> rusqlite::Result<Vec<Delivery>> {
     let which = "WHERE state = 'waiting' AND attempts = 0 AND since_ms <= ?2 AND channel = ?1 \

@@ -23,6 +23,8 @@ use crate::{
 const WAITS_S: [i64; 6] = [5, 30, 120, 600, 1800, 3600];
 /// A channel that failed so often hands over to the next, if there is one: after half a minute.
 const PATIENT_ATTEMPTS: u32 = 3;
+/// What was due so soon when the clock was set back is due now.
+const SOON_MS: i64 = 60_000;
 /// Deliveries looked at in one step.
 const AT_ONCE: usize = 64;
 
@@ -31,7 +33,14 @@ const AT_ONCE: usize = 64;
 /// # Errors
 /// When the outbox cannot be read or written; what was tried is tried again then.
 pub(crate) async fn step(state: &Arc<State>, client: &reqwest::Client) -> Result<usize, Problem> {
+    if state.doubt().is_some() {
+        return Ok(0);
+    }
     let now_ms = state.now().ms();
+    if let Some(last_ms) = state.delivery_clock.look(now_ms) {
+        // What was due a moment ago does not wait until the clock comes round again; nor does the first try after that.
+        state.act(move |database| database.bring_forward(now_ms, last_ms + SOON_MS)).await?;
+    }
     let due = state.read(move |database| database.due_deliveries(now_ms, AT_ONCE)).await?;
     let tried = due.len();
     let mut under_way = tokio::task::JoinSet::new();

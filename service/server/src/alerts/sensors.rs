@@ -1,7 +1,7 @@
 //! Alerts about sensors: one that fell silent, and a hygrometer whose calibration is old. Each is told once: its id
 //! names the silence, or the year.
 
-use std::sync::Arc;
+use std::sync::{Arc, atomic::Ordering};
 
 use facts::{AlertId, AlertKind, AlertRaised, SensorId};
 
@@ -22,7 +22,7 @@ pub(crate) async fn silence(state: &Arc<State>) -> Result<usize, Problem> {
     let now_ms = state.now().ms();
     let silent_ms = i64::from(state.settings.sensors.silent_minutes) * 60_000;
     // While the service was down nobody could hear them.
-    if now_ms - state.started_ms < silent_ms {
+    if now_ms - state.working_since_ms.load(Ordering::SeqCst) < silent_ms {
         return Ok(0);
     }
     let alerts: Vec<AlertRaised> = {
