@@ -3,7 +3,8 @@
 use std::sync::Arc;
 
 use facts::{
-    AirPlanned, AlertKind, AlertRaised, CureBegun, Fact, HygrometerCalibrated, Reading, Recorded, ZoneId, ZoneSet,
+    AirPlanned, AlertId, AlertKind, AlertRaised, CureBegun, Fact, HygrometerCalibrated, Reading, Recorded, ZoneId,
+    ZoneSet,
 };
 
 use crate::{
@@ -368,12 +369,16 @@ impl Bench {
         alert.state = state;
     }
 
-    /// What a cure told is not so any more, since it was withdrawn or lies under the next coat, and is not to be told again.
-    pub(crate) fn take_back_alerts(&mut self, cure: &str) {
+    /// Alerts of a cure that nobody has acknowledged yet.
+    pub fn waiting_alerts(&self, cure: &str) -> Vec<AlertId> {
         let of_cure = |alert: &&Alert| alert.raised.cure.as_ref().is_some_and(|id| id.as_str() == cure);
         let waiting = |alert: &&Alert| matches!(alert.state, AlertState::Open | AlertState::Snoozed(_));
-        let ids = self.alerts.values().filter(of_cure).filter(waiting).map(|alert| alert.raised.id.clone());
-        for id in ids.collect::<Vec<_>>() {
+        self.alerts.values().filter(of_cure).filter(waiting).map(|alert| alert.raised.id.clone()).collect()
+    }
+
+    /// What a cure told is not so any more, since it was withdrawn or lies under the next coat, and is not to be told again.
+    pub(crate) fn take_back_alerts(&mut self, cure: &str) {
+        for id in self.waiting_alerts(cure) {
             self.answer(id.as_str(), AlertState::Retracted);
         }
     }

@@ -13,7 +13,7 @@ use tokio_util::sync::CancellationToken;
 use crate::{
     alerts::{
         shop::{self, Telling},
-        tell,
+        taken_back, tell,
         words::{self, Words},
     },
     problem::Problem,
@@ -50,6 +50,10 @@ async fn tell_all(state: &Arc<State>, tellings: Vec<Telling>) -> Result<(), Prob
     let mut steps = Vec::new();
     let mut sayings = Vec::new();
     for telling in tellings {
+        if let Fact::AlertRetracted { alert, because } = telling.fact {
+            taken_back::take_back(state, alert, because).await?;
+            continue;
+        }
         let about = telling.about.as_ref();
         let deliveries = about.map_or_else(Vec::new, |raised| tell::plan(state, raised, telling.to.as_deref(), now_ms));
         sayings.push(state.saying(telling.fact, now_ms, "clock", deliveries, None));
@@ -96,6 +100,7 @@ fn said(words: Words, (id, kind, cure): (&AlertId, AlertKind, Option<&CureId>), 
         id: id.clone(),
         alert_kind: kind,
         cure: cure.cloned(),
+        instrument: None,
         stage: words.stage,
         due_at: crate::now::instant(due_ms),
         late,

@@ -4,10 +4,10 @@
 use std::{ops::Bound, sync::Arc};
 
 use clock::{Alert, AlertState, StageDue, StringUp};
-use facts::{AlertId, AlertKind, AlertRaised, Fact, InstrumentId, Stage};
+use facts::{AlertId, AlertKind, AlertRaised, InstrumentId, Stage};
 
 use crate::{
-    alerts::{alarm, words::ESTIMATE},
+    alerts::{alarm, taken_back, words::ESTIMATE},
     now::instant,
     problem::Problem,
     state::State,
@@ -45,7 +45,7 @@ pub(crate) async fn step(state: &Arc<State>) -> Result<(), Problem> {
             }
             (Some(alert), false) if is_untrue(&up, &next) => {
                 let because = state.said_of(&up);
-                state.say_fact(Fact::AlertRetracted { alert, because }, up.now_ms, "clock", None).await?;
+                taken_back::take_back(state, alert, because).await?;
             }
             _ => {}
         }
@@ -88,6 +88,7 @@ fn alert(state: &State, up: &StringUp, next: &StageDue, id: &str) -> AlertRaised
         id: AlertId::new(id).expect("an instrument's id, a number and a stage make an alert id"),
         alert_kind: AlertKind::StringUp,
         cure: None,
+        instrument: Some(up.instrument.clone()),
         stage: next.stage.word().into(),
         due_at: instant(due_ms),
         late: up.now_ms - due_ms.max(up.strung.at_ms) > LATE_MS,
