@@ -85,6 +85,7 @@ pub(super) fn glue_up(cure: &str, law: &str, zone: &str, start_h: f64, milestone
         rule_version: id(law),
         mode: String::new(),
         lot: None,
+        used: None,
         zone: id(zone),
         clamps: vec![],
         started_at: instant(start_h),

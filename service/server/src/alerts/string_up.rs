@@ -34,7 +34,7 @@ pub(crate) async fn step(state: &Arc<State>) -> Result<(), Problem> {
     for instrument in instruments {
         let Some(up) = state.string_up(&instrument).await? else { continue };
         let Some(next) = up.next_stage() else { continue };
-        let name = format!("string-up-{instrument}-{}-{}", up.strung.at_ms / 1000, next.stage.word());
+        let name = name_of(&up, next.stage);
         let told = told(state, &name);
         let standing = told.iter().find(|(_, state)| *state != AlertState::Retracted).map(|(id, _)| id.clone());
         match (standing, up.may_be_done(&next)) {
@@ -53,6 +53,22 @@ pub(crate) async fn step(state: &Arc<State>) -> Result<(), Problem> {
     Ok(())
 }
 
+/// A stage by the instrument and by when its strings were said: for ever the same.
+pub(crate) fn name_of(up: &StringUp, stage: Stage) -> String {
+    format!("string-up-{}-{}-{}", up.instrument, up.strung.at_ms / 1000, stage.word())
+}
+
+/// A stage as a person says it, and what is to be done.
+pub(crate) fn words_of(stage: Stage) -> (&'static str, &'static str) {
+    match stage {
+        Stage::HalfTension => {
+            ("Half tension", "Bring the strings to half tension, six semitones below pitch, and leave it.")
+        }
+        Stage::FullPitch => ("Full pitch", "Bring it to pitch slowly, and measure relief and action."),
+        Stage::Rechecked => ("Look again", "A day at pitch: measure relief and action again, look at every joint."),
+    }
+}
+
 fn is_untrue(up: &StringUp, next: &StageDue) -> bool {
     up.work().next().is_some() || next.due_ms.is_none_or(|due_ms| due_ms > up.now_ms + UNTRUE_MS)
 }
@@ -68,13 +84,7 @@ fn told(state: &State, name: &str) -> Vec<(AlertId, AlertState)> {
 fn alert(state: &State, up: &StringUp, next: &StageDue, id: &str) -> AlertRaised {
     let name = state.bench().instruments().get(&up.instrument).map_or_else(String::new, |i| i.name.clone());
     let due_ms = next.due_ms.unwrap_or(up.now_ms);
-    let (title, does) = match next.stage {
-        Stage::HalfTension => {
-            ("Half tension", "Bring the strings to half tension, six semitones below pitch, and leave it.")
-        }
-        Stage::FullPitch => ("Full pitch", "Bring it to pitch slowly, and measure relief and action."),
-        Stage::Rechecked => ("Look again", "A day at pitch: measure relief and action again, look at every joint."),
-    };
+    let (title, does) = words_of(next.stage);
     let joints = up.joints.iter().filter(|joint| joint.required > 0.0);
     let asked: Vec<String> =
         joints.map(|joint| format!("{} {:.0} %", joint.joint.name, joint.required * 100.0)).collect();
