@@ -385,6 +385,7 @@ async fn live(state: &Arc<State>, act: Act, at_ms: i64) -> Result<(), Problem> {
                 step: Some(id(step)),
                 material: Some(id(material)),
                 lot: None,
+                used: None,
                 mix: None,
                 zone: id("bench"),
                 clamps: clamps.iter().map(|clamp| id(clamp)).collect(),

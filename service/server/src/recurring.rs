@@ -132,6 +132,7 @@ async fn digest(state: &Arc<State>) -> Result<(), Problem> {
         id,
         alert_kind: AlertKind::Digest,
         cure: None,
+        instrument: None,
         stage: String::new(),
         due_at: instant(now_ms),
         late: false,

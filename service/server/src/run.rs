@@ -15,7 +15,7 @@ use store::{Database, Sqlite, Writer};
 use tokio_util::{sync::CancellationToken, task::TaskTracker};
 
 use crate::{
-    alerts::{alarm, channel, delivery},
+    alerts::{alarm, channel, rounds},
     believed::{self, Believed},
     intake::mqtt,
     keys::Keys,
@@ -152,7 +152,7 @@ impl Service {
         let client = channel::client().map_err(|e| {
             crate::problem::Problem::new(crate::problem::Kind::Internal, e.to_string(), "the log says more")
         })?;
-        delivery::step(state, &client).await
+        rounds::step(state, &client).await
     }
 
     /// Reads the scripts folder now, as after a change. Returns how many rules came in force.
@@ -204,7 +204,7 @@ fn start_tasks(state: &Arc<State>, tracker: &TaskTracker, stop: &CancellationTok
         tracker.spawn(believed::wait(state.clone(), stop.clone()));
     }
     tracker.spawn(alarm::run(state.clone(), stop.clone()));
-    tracker.spawn(delivery::run(state.clone(), stop.clone()));
+    tracker.spawn(rounds::run(state.clone(), stop.clone()));
     tracker.spawn(recurring::run(state.clone(), stop.clone()));
     tracker.spawn(plan::run(state.clone(), stop.clone()));
     if !state.settings.mqtt.url.is_empty() {

@@ -152,7 +152,8 @@ async fn judge(state: &Arc<State>, files: Vec<Result<RuleFile, Fault>>) -> Vec<R
     // A check calls the script thousands of times: not on a thread that answers requests.
     let checks = shares.map(|share| {
         let book = book.clone();
-        let check = move |file: RuleFile| book.check(&file.file, &file.text).map(|_| file);
+        let check =
+            move |file: RuleFile| crate::meters::timed("check", || book.check(&file.file, &file.text)).map(|_| file);
         tokio::task::spawn_blocking(move || share.into_iter().map(|file| file.and_then(&check)).collect::<Vec<_>>())
     });
     // A check that panics is a fault of its script already; only a stopping runtime ends one.

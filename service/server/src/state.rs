@@ -88,6 +88,8 @@ pub struct State {
     pub(crate) shown: Shown,
     /// One at a time changes which rules are in force: the folder is not read while a text is saved into it.
     pub(crate) scripts: tokio::sync::Mutex<()>,
+    /// One at a time takes an alert back or writes down that it was told, so that nobody who was told is missed.
+    pub(crate) taking_back: tokio::sync::Mutex<()>,
     /// Scripts that are not in force because of a fault, by file.
     pub(crate) faults: RwLock<BTreeMap<String, Fault>>,
     pub(crate) metrics: PrometheusHandle,
@@ -134,6 +136,7 @@ impl State {
             unwritten: Unwritten::default(),
             shown: Shown::default(),
             scripts: tokio::sync::Mutex::default(),
+            taking_back: tokio::sync::Mutex::default(),
             faults: RwLock::default(),
             metrics,
             alarm_looks: LastSeen::default(),
@@ -292,7 +295,17 @@ impl Keeper for BenchKeeper {
         self.0.alarms.notify_one();
         metrics::counter!("benchclock_facts_total").increment(facts.len() as u64);
         metrics::counter!("benchclock_readings_total").increment(readings.len() as u64);
-        if facts.iter().any(|fact| matches!(fact.fact, Fact::AlertRaised(_) | Fact::AlertRepeated { .. })) {
+        let tells = |fact: &Recorded| {
+            let (Fact::AlertRaised(_)
+            | Fact::AlertRepeated { .. }
+            | Fact::AlertRetracted { .. }
+            | Fact::CureWithdrawn { .. }) = fact.fact
+            else {
+                return false;
+            };
+            true
+        };
+        if facts.iter().any(tells) {
             self.0.deliveries.notify_one();
         }
         // Nobody listening is no error.

@@ -1,9 +1,9 @@
 //! Units as the shop reads them. Inside and over HTTP everything is SI; only pages and sentences are in these.
 
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 
 /// In what temperatures are shown.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Deserialize)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub enum TempUnit {
     /// Degrees Celsius.
     #[default]
@@ -13,7 +13,7 @@ pub enum TempUnit {
 }
 
 /// In what lengths are shown.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Deserialize)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum LengthUnit {
     /// Millimetres.

@@ -53,11 +53,11 @@ pub trait Database: Send {
     /// When the database cannot be read.
     fn held_one(&mut self, id: i64) -> Result<Option<Held>, Error>;
 
-    /// Deliveries waiting whose time has come, oldest first.
+    /// Deliveries waiting whose time has come, oldest first, at most so many of each channel.
     ///
     /// # Errors
     /// When the database cannot be read.
-    fn due_deliveries(&mut self, now_ms: i64, at_most: usize) -> Result<Vec<Delivery>, Error>;
+    fn due_deliveries(&mut self, now_ms: i64, of_each: usize) -> Result<Vec<Delivery>, Error>;
 
     /// Makes due at `now_ms` what waits and was due by `before_ms`: for a clock that was set back.
     ///
@@ -65,11 +65,17 @@ pub trait Database: Send {
     /// Nothing is changed then.
     fn bring_forward(&mut self, now_ms: i64, before_ms: i64) -> Result<(), Error>;
 
-    /// When the next waiting delivery is due, ms.
+    /// When each channel that has something waiting is to be tried next, ms.
     ///
     /// # Errors
     /// When the database cannot be read.
-    fn next_delivery_ms(&mut self) -> Result<Option<i64>, Error>;
+    fn next_deliveries(&mut self) -> Result<Vec<(String, i64)>, Error>;
+
+    /// What a channel took at one instant, which is one message, in order of rows.
+    ///
+    /// # Errors
+    /// When the database cannot be read.
+    fn taken_at(&mut self, channel: &str, at_ms: i64) -> Result<Vec<Delivery>, Error>;
 
     /// Every delivery of an alert.
     ///

@@ -227,8 +227,8 @@ impl Database for Sqlite {
         held::one(&self.connection, id).map_err(|e| self.error(e))
     }
 
-    fn due_deliveries(&mut self, now_ms: i64, at_most: usize) -> Result<Vec<Delivery>, Error> {
-        outbox::due(&self.connection, now_ms, at_most).map_err(|e| self.error(e))
+    fn due_deliveries(&mut self, now_ms: i64, of_each: usize) -> Result<Vec<Delivery>, Error> {
+        outbox::due(&self.connection, now_ms, of_each).map_err(|e| self.error(e))
     }
 
     fn fresh_deliveries(&mut self, channel: &str, now_ms: i64) -> Result<Vec<Delivery>, Error> {
@@ -239,9 +239,12 @@ impl Database for Sqlite {
         outbox::bring_forward(&self.connection, now_ms, before_ms).map_err(|e| self.error(e))
     }
 
-    fn next_delivery_ms(&mut self) -> Result<Option<i64>, Error> {
-        let sql = "SELECT min(due_ms) FROM delivery WHERE state = 'waiting'";
-        self.connection.query_row(sql, [], |row| row.get(0)).map_err(|e| self.error(e))
+    fn next_deliveries(&mut self) -> Result<Vec<(String, i64)>, Error> {
+        outbox::next(&self.connection).map_err(|e| self.error(e))
+    }
+
+    fn taken_at(&mut self, channel: &str, at_ms: i64) -> Result<Vec<Delivery>, Error> {
+        outbox::taken_at(&self.connection, channel, at_ms).map_err(|e| self.error(e))
     }
 
     fn deliveries_of(&mut self, alert: &str) -> Result<Vec<Delivery>, Error> {

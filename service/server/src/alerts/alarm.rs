@@ -13,7 +13,7 @@ use tokio_util::sync::CancellationToken;
 use crate::{
     alerts::{
         shop::{self, Telling},
-        tell, unwritten,
+        taken_back, tell, unwritten,
         words::{self, Words},
     },
     problem::Problem,
@@ -53,6 +53,10 @@ async fn tell_all(state: &Arc<State>, tellings: Vec<Telling>) -> Result<(), Prob
     let mut steps = Vec::new();
     let (mut sayings, mut planned) = (Vec::new(), Vec::new());
     for telling in tellings {
+        if let Fact::AlertRetracted { alert, because } = telling.fact {
+            taken_back::take_back(state, alert, because).await?;
+            continue;
+        }
         let about = telling.about.as_ref();
         let deliveries = about.map_or_else(Vec::new, |raised| tell::plan(state, raised, telling.to.as_deref(), now_ms));
         planned.push(deliveries.clone());
@@ -103,6 +107,7 @@ fn said(words: Words, (id, kind, cure): (&AlertId, AlertKind, Option<&CureId>), 
         id: id.clone(),
         alert_kind: kind,
         cure: cure.cloned(),
+        instrument: None,
         stage: words.stage,
         due_at: crate::now::instant(due_ms),
         late,
