@@ -12,6 +12,7 @@ mod chart;
 pub mod cli;
 mod coating;
 mod compose;
+mod course_chart;
 mod demo;
 mod held_back;
 mod inches;

@@ -12,6 +12,7 @@ mod climate;
 mod coat;
 mod coats;
 mod cure;
+mod cure_rule;
 mod form;
 mod frame;
 mod glue_up;
@@ -23,9 +24,13 @@ mod looked_at;
 mod materials;
 mod mix;
 mod moment;
+mod moves;
 mod plan;
 mod print;
 mod rule_fit;
+mod rule_sheet;
+mod rule_try;
+mod rule_versions;
 mod rules;
 mod span;
 mod string_up;
@@ -69,7 +74,11 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
             .configure(looked_at::configure)
             .configure(hooks::configure)
             .configure(api::configure)
+            .configure(rule_sheet::configure)
             .configure(rules::configure)
+            .configure(rule_try::configure)
+            .configure(rule_versions::configure)
+            .configure(cure_rule::configure)
             .configure(print::configure)
             .configure(string_up::configure)
             .configure(strings::configure)
