@@ -92,4 +92,3 @@ pub(super) const ACTS: [(f64, Act); 63] = [
     (1.5, Act::Pot("spray-pot", "acid-cured-lacquer", 80.0)),
     (0.4, Act::Glue("plug-1", "plug", "glue", "classical-plug", "aliphatic-resin", &["cam-2", "spring-1"])),
 ];
-

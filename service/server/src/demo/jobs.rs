@@ -93,9 +93,19 @@ pub(super) const JOBS: [(&str, &str, &str, i64, &[StepRow]); 10] = [
         "violin",
         "Close the open seam",
         5,
-        &[("glue", GlueUp, "Glue the seam", 30), ("varnish", Coat, "Touch up the varnish", 25), ("set-up", HandsOn, "Set up", 120)],
+        &[
+            ("glue", GlueUp, "Glue the seam", 30),
+            ("varnish", Coat, "Touch up the varnish", 25),
+            ("set-up", HandsOn, "Set up", 120),
+        ],
     ),
-    ("nut", "violin", "Re-glue the nut", 6, &[("glue", GlueUp, "Glue the nut", 15), ("string", Check, "String up", 30)]),
+    (
+        "nut",
+        "violin",
+        "Re-glue the nut",
+        6,
+        &[("glue", GlueUp, "Glue the nut", 15), ("string", Check, "String up", 30)],
+    ),
     (
         "pickup",
         "ukulele",
@@ -119,10 +129,8 @@ pub(super) const JOBS: [(&str, &str, &str, i64, &[StepRow]); 10] = [
 ];
 
 /// What is known beforehand of glue-ups and coats still to come: job, step, joint, material.
-const PLANNED: [(&str, &str, Option<&str>, &str); 2] = [
-    ("nut", "glue", Some("violin-nut"), "liquid-hide-glue"),
-    ("plug", "coat", None, "nitrocellulose-lacquer"),
-];
+const PLANNED: [(&str, &str, Option<&str>, &str); 2] =
+    [("nut", "glue", Some("violin-nut"), "liquid-hide-glue"), ("plug", "coat", None, "nitrocellulose-lacquer")];
 
 /// A step as its job is opened with it.
 pub(super) fn step(job: &str, (of, kind, title, minutes): &StepRow) -> Step {

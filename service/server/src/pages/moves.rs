@@ -27,7 +27,8 @@ pub(super) struct MovingCure {
 
 impl State {
     pub(super) fn move_rows(&self, moved: &[Moved], now_ms: i64) -> Vec<MoveRow> {
-        let text = |at_ms: Option<i64>| at_ms.map_or_else(|| "not in this air".into(), |ms| self.clock_text(ms, now_ms));
+        let text =
+            |at_ms: Option<i64>| at_ms.map_or_else(|| "not in this air".into(), |ms| self.clock_text(ms, now_ms));
         let row = |moved: &Moved| MoveRow {
             stage: spoken(&moved.stage),
             was: text(moved.at_ms[0]),

@@ -143,8 +143,10 @@ fn asked(fields: &Fields, now_ms: i64) -> Result<Try, Problem> {
             AirSaid { temp_c: Some(temp_c), rh_pct: Some(rh_pct), ..nowhere }
         }
     };
-    let porosity: Porosity = serde_json::from_value(fields.get("porosity").unwrap_or("normal").into())
-        .map_err(|_| Problem::new(Kind::Invalid, "there is no such porosity", "choose one of the list").about("porosity"))?;
+    let porosity: Porosity =
+        serde_json::from_value(fields.get("porosity").unwrap_or("normal").into()).map_err(|_| {
+            Problem::new(Kind::Invalid, "there is no such porosity", "choose one of the list").about("porosity")
+        })?;
     let joint = JointSaid { gap_um: fields.number("gap_um")?, film_um: fields.number("film_um")?, porosity };
     let points = Some(ROWS * BETWEEN + 1);
     Ok(Try { material: None, text: None, air, joint: Some(joint), hours: fields.number("hours")?, points })
@@ -157,10 +159,8 @@ async fn tried(shop: &Shop, material: &MaterialId, fields: &Fields) -> Result<Tr
     let beside = in_force(shop, material)?;
     let (state, of, hours) = (shop.get_ref().clone(), material.clone(), trying.hours);
     let run = move || {
-        let courses = (
-            state.course(&draft, &trying)?,
-            beside.as_ref().map(|rule| state.course(rule, &trying)).transpose()?,
-        );
+        let courses =
+            (state.course(&draft, &trying)?, beside.as_ref().map(|rule| state.course(rule, &trying)).transpose()?);
         let same = beside.is_some_and(|rule: Arc<Rule>| rule.version == draft.version);
         Ok::<_, Problem>((courses, same, state.what_moves(of.as_str(), &draft, MOST_CURES)?))
     };
@@ -206,9 +206,8 @@ impl State {
             stages.extend(new.collect::<Vec<_>>());
         }
         let trial = Trial { hours, draft, beside, stages: &stages };
-        let chart = |width| {
-            course_chart::svg(&trial, width).map_err(|e| Problem::new(Kind::Internal, e, "the log says more"))
-        };
+        let chart =
+            |width| course_chart::svg(&trial, width).map_err(|e| Problem::new(Kind::Internal, e, "the log says more"));
         let every = |course: &'_ Course, n: usize| row_numbers(&course.curve[n * BETWEEN]);
         let point = |n: usize| {
             let at = &draft.curve[n * BETWEEN];
@@ -238,7 +237,9 @@ fn looked_at_text(moves: usize, looked_at: usize, open: usize) -> String {
     match (open, moves) {
         (0, _) => "No glue-up or coat of it is open.".into(),
         (_, 0) => format!("Looked at {of} open glue-ups and coats of it: no time moves."),
-        _ => format!("Looked at {of} open glue-ups and coats of it: times of {moves} would move if they were moved to this text. Each keeps its version until somebody moves it."),
+        _ => format!(
+            "Looked at {of} open glue-ups and coats of it: times of {moves} would move if they were moved to this text. Each keeps its version until somebody moves it."
+        ),
     }
 }
 

@@ -10,7 +10,7 @@ use serde::Deserialize;
 use super::{
     form::Fields,
     frame::{Frame, see_other, show},
-    rule_try::{Tried, TrialForm},
+    rule_try::{TrialForm, Tried},
 };
 use crate::{
     problem::Problem,
@@ -120,7 +120,8 @@ async fn one(shop: Shop, id: web::Path<String>, wanted: web::Query<Wanted>) -> A
     let fault = wire.faults.first().map_or_else(String::new, |fault| format!("This text is not in force: {fault}"));
     let (text, wrong, said) = match wanted.into_inner().version {
         Some(version) => {
-            let text = shop.rulebook.text(&version).filter(|_| shop.rulebook.stood_in(&version, &file_of(Some(&material))));
+            let text =
+                shop.rulebook.text(&version).filter(|_| shop.rulebook.stood_in(&version, &file_of(Some(&material))));
             let text = text.ok_or_else(|| Problem::not_found("rule version", version.as_str()))?;
             (text, String::new(), format!("The text of version {version}, not saved yet."))
         }
