@@ -80,7 +80,10 @@ async fn a_coat_is_registered_and_its_alert_is_seen() {
     press(&browser, "Register").await;
     browser.until("return location.pathname !== '/coat'").await;
     let coats = bench.items("/api/v1/coats").await;
-    assert_eq!((coats.len(), &coats[0]["surface"], &coats[0]["material"]["id"]), (1, &json!("back"), &json!("shellac")));
+    assert_eq!(
+        (coats.len(), &coats[0]["surface"], &coats[0]["material"]["id"]),
+        (1, &json!("back"), &json!("shellac"))
+    );
     let ago_ms = bench.now.ms() - bench::ms(coats[0]["started_at"].as_str().unwrap());
     assert!((900_000..960_000).contains(&ago_ms), "laid {ago_ms} ms ago");
     // A quarter of an hour of shellac has told something.

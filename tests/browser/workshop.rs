@@ -55,7 +55,7 @@ async fn a_draft_is_tried_by_its_form_beside_the_version_in_force() {
         (&numbers[1..3], &numbers[4..6]),
         (&["1.000", "3.00"].map(String::from)[..], &["1.000", "3.00"].map(String::from)[..])
     );
-    assert!(page.text.contains("Of its own expected values row 1"), "{}", page.text);
+    assert!(page.text.contains("Of its own expected values these rows fail: 1, "), "{}", page.text);
     // What would change is what the interface says.
     let would = bench.post(&format!("{RULE}/what-would-change"), json!({"text": draft})).await.good();
     let stages = would["items"][0]["stages"].as_array().unwrap();
@@ -68,6 +68,13 @@ async fn a_draft_is_tried_by_its_form_beside_the_version_in_force() {
         said,
         if by_min < 60.0 { format!("{by_min:.0} min later") } else { format!("{:.1} h later", by_min / 60.0) }
     );
+    // What a rule may call stands there as the host describes it.
+    let functions = bench.get("/api/v1/rules/functions").await.good()["items"].as_array().unwrap().clone();
+    assert!(functions.len() > 10);
+    for of in functions {
+        let [name, says] = ["name", "says"].map(|part| of[part].as_str().unwrap().to_string());
+        assert!(page.text.contains(&format!("<code>{name}(")) && page.text.contains(&says), "{name}: {says}");
+    }
     // The editor still has the draft and what was filled in; nothing is in force or saved by it.
     for part in [
         LONGER,
@@ -110,6 +117,15 @@ async fn a_draft_is_tried_over_a_recorded_stretch_and_over_the_forecast() {
     let line = slip.lines().position(|line| line.starts_with("fn rate")).unwrap() + 1;
     let page = attempt(&bench, &slip, &[("air", "forecast"), ("zone", "bench")]).await;
     assert!(page.status == 422 && page.text.contains(&format!(".rhai:{line}:")), "{}", page.text);
+    // Of a material without a rule there is nothing to stand beside.
+    let fields = [("text", draft.as_str()), ("air", "constant"), ("temp_c", "20"), ("rh_pct", "50"), ("hours", "6")];
+    let page = send(&bench, "/rules/new-glue/try", &fields).await;
+    assert!(page.status == 200 && !page.text.contains("in force: earliest"), "{}", page.text);
+    assert!(page.text.contains("No glue-up or coat of it is open."), "{}", page.text);
+    // The longest text the host reads goes through the form, whatever the form makes of its letters.
+    let long = format!("{draft}//{}", "é".repeat((32 * 1024 - draft.len() - 2) / 2));
+    let page = attempt(&bench, &long, &[("air", "forecast"), ("zone", "bench")]).await;
+    assert!(page.status == 200 && page.text.contains("Tried: the forecast"), "{}", page.status);
     bench.stop().await;
 }
 
@@ -127,7 +143,7 @@ async fn versions_are_set_side_by_side_and_an_open_glue_up_is_moved_after_it_was
     for part in [
         "by ada",
         "the jar says so",
-        &format!("{new} · in force"),
+        &format!("Version {new} · in force"),
         "1 open go by it",
         "version {old}, not the one in force",
     ] {

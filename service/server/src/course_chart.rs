@@ -112,6 +112,7 @@ fn curve(area: &Area<'_>, trial: &Trial<'_>, caption: &str, value: fn(&Point) ->
     context
         .configure_mesh()
         .x_labels(6)
+        .x_label_formatter(&|h| hours_label(*h, trial.hours))
         .y_labels(4)
         .light_line_style(TRANSPARENT)
         .bold_line_style(QUIET.mix(0.3))
@@ -121,6 +122,11 @@ fn curve(area: &Area<'_>, trial: &Trial<'_>, caption: &str, value: fn(&Point) ->
     context.draw_series(LineSeries::new(draft, DRAFT.stroke_width(4)))?;
     context.draw_series(DashedLineSeries::new(beside, 7, 5, INK.stroke_width(2)))?;
     Ok(())
+}
+
+/// Whole hours, unless the chart shows but a few.
+fn hours_label(hours: f64, of: f64) -> String {
+    if of >= 6.0 { format!("{hours:.0}") } else { format!("{hours:.1}") }
 }
 
 /// For each stage a row: a line from earliest to safe with a mark at likely; beneath it the same of the version in force.
@@ -137,6 +143,7 @@ fn milestones(area: &Area<'_>, trial: &Trial<'_>) -> Drawn {
     context
         .configure_mesh()
         .x_labels(6)
+        .x_label_formatter(&|h| hours_label(*h, trial.hours))
         .disable_y_mesh()
         .y_labels(0)
         .light_line_style(TRANSPARENT)

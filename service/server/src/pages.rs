@@ -48,8 +48,11 @@ use crate::{
     routes::nowhere,
 };
 
+/// Longest form that is read: the longest rule the host takes, 32 KiB, with every byte of it escaped.
+const FORM_BYTES: usize = 128 * 1024;
+
 pub(crate) fn configure(config: &mut web::ServiceConfig) {
-    let fields = web::FormConfig::default().error_handler(|e: UrlencodedError, _| {
+    let fields = web::FormConfig::default().limit(FORM_BYTES).error_handler(|e: UrlencodedError, _| {
         let kind = Kind::of_status(e.status_code());
         Problem::new(kind, format!("the form: {e}"), "send it as the form on the page does").into()
     });

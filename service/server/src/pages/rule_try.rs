@@ -159,21 +159,37 @@ async fn tried(shop: &Shop, material: &MaterialId, fields: &Fields) -> Result<Tr
     let beside = in_force(shop, material)?;
     let (state, of, hours) = (shop.get_ref().clone(), material.clone(), trying.hours);
     let run = move || {
-        let courses =
-            (state.course(&draft, &trying)?, beside.as_ref().map(|rule| state.course(rule, &trying)).transpose()?);
-        let same = beside.is_some_and(|rule: Arc<Rule>| rule.version == draft.version);
-        Ok::<_, Problem>((courses, same, state.what_moves(of.as_str(), &draft, MOST_CURES)?))
+        let (moves, looked_at, open) = state.what_moves(of.as_str(), &draft, MOST_CURES)?;
+        Ok::<_, Problem>(Run {
+            draft: state.course(&draft, &trying)?,
+            beside: beside.as_ref().map(|rule| state.course(rule, &trying)).transpose()?,
+            same: beside.is_some_and(|rule: Arc<Rule>| rule.version == draft.version),
+            moves,
+            looked_at,
+            open,
+        })
     };
-    let run = tokio::task::spawn_blocking(run).await.map_err(|_| ended())?;
-    let ((draft, beside), same, (moves, looked_at, open)) = run?;
+    // Scripts are asked and curves are summed: not on a thread that answers requests.
+    let run = tokio::task::spawn_blocking(run).await.map_err(|_| ended())??;
     let air = air_text(shop, fields, from_ms, hours, now_ms);
-    shop.view(&draft, beside.as_ref(), hours, (air, same, table_text(&rows)), (&moves, looked_at, open))
+    shop.view(&run, hours, air, table_text(&rows))
+}
+
+/// What trying gave, before it is put into words.
+struct Run {
+    draft: Course,
+    beside: Option<Course>,
+    /// The draft is the text in force.
+    same: bool,
+    moves: Vec<MovedCure>,
+    looked_at: usize,
+    open: usize,
 }
 
 /// In what it was tried.
 fn air_text(state: &State, fields: &Fields, from_ms: Option<i64>, hours: f64, now_ms: i64) -> String {
     let said = |name: &str| fields.get(name).unwrap_or_default();
-    let span = hours_text(hours);
+    let span = format!("{hours} h");
     let Some(from_ms) = from_ms else {
         return format!("constant air of {} °C and {} % RH, for {span}", said("temp_c"), said("rh_pct"));
     };
@@ -186,20 +202,20 @@ fn table_text(rows: &[ExpectedRow]) -> String {
     let bad: Vec<String> = rows.iter().filter(|row| !row.met).map(|row| row.row.to_string()).collect();
     match bad.is_empty() {
         true => format!("Its own {} expected values hold.", rows.len()),
-        false => format!("Of its own expected values row {} fails: it cannot be saved so.", bad.join(", ")),
+        false => {
+            let row = if bad.len() == 1 { "this row fails" } else { "these rows fail" };
+            format!("Of its own expected values {row}: {}. Saved so it needs a reason.", bad.join(", "))
+        }
     }
 }
 
 impl State {
-    fn view(
-        &self,
-        draft: &Course,
-        beside: Option<&Course>,
-        hours: f64,
-        (air, same, table): (String, bool, String),
-        (moves, looked_at, open): (&[MovedCure], usize, usize),
-    ) -> Result<Tried, Problem> {
-        let (bench, now_ms) = (self.bench(), self.now().ms());
+    fn view(&self, run: &Run, hours: f64, air: String, table: String) -> Result<Tried, Problem> {
+        let (draft, beside) = (&run.draft, run.beside.as_ref());
+        let moves = {
+            let (bench, now_ms) = (self.bench(), self.now().ms());
+            run.moves.iter().map(|moved| self.moving_cure(&bench, moved, now_ms)).collect()
+        };
         let mut stages: Vec<&str> = Vec::new();
         for course in std::iter::once(draft).chain(beside) {
             let new = course.milestones.iter().map(|of| of.stage.as_str()).filter(|stage| !stages.contains(stage));
@@ -218,26 +234,27 @@ impl State {
         };
         Ok(Tried {
             air,
-            same,
+            same: run.same,
             has_beside: beside.is_some(),
             table,
             findings: draft.findings.iter().map(|found| (found.what.clone(), found.mend.clone())).collect(),
             charts: [chart(Width::Wide)?, chart(Width::Phone)?],
             stages: stages.iter().map(|stage| stage_row(stage, draft, beside)).collect(),
             points: (0..=ROWS).map(point).collect(),
-            looked_at: looked_at_text(moves.len(), looked_at, open),
-            moves: moves.iter().map(|moved| self.moving_cure(&bench, moved, now_ms)).collect(),
+            looked_at: looked_at_text(run),
+            moves,
             estimate: ESTIMATE,
         })
     }
 }
 
-fn looked_at_text(moves: usize, looked_at: usize, open: usize) -> String {
+fn looked_at_text(run: &Run) -> String {
+    let Run { looked_at, open, .. } = run;
     let of = if looked_at < open { format!("the first {looked_at} of {open}") } else { format!("{open}") };
-    match (open, moves) {
+    match (open, run.moves.len()) {
         (0, _) => "No glue-up or coat of it is open.".into(),
         (_, 0) => format!("Looked at {of} open glue-ups and coats of it: no time moves."),
-        _ => format!(
+        (_, moves) => format!(
             "Looked at {of} open glue-ups and coats of it: times of {moves} would move if they were moved to this text. Each keeps its version until somebody moves it."
         ),
     }

@@ -96,7 +96,7 @@ impl State {
                 version: rule.version.to_string(),
                 when: match until_ms {
                     Some(until_ms) => format!("from {from} to {}", self.clock_text(until_ms, now_ms)),
-                    None => format!("in force since {from}"),
+                    None => format!("since {from}"),
                 },
                 by: by.clone(),
                 reason: rule.override_reason.clone().unwrap_or_default(),

@@ -65,6 +65,7 @@ pub(super) struct RulePage {
     in_force: String,
     excused: String,
     reason: String,
+    by: String,
     pub(super) wrong: String,
     pub(super) said: String,
     form: TrialForm,
@@ -83,6 +84,7 @@ impl RulePage {
             in_force,
             excused: String::new(),
             reason: String::new(),
+            by: String::new(),
             wrong: String::new(),
             said: String::new(),
             form: TrialForm::new(shop, &Fields(vec![])),
@@ -96,6 +98,7 @@ impl RulePage {
         Self {
             version: field(fields, "version").unwrap_or_default().into(),
             reason: field(fields, "override_reason").unwrap_or_default().trim().into(),
+            by: field(fields, "by").unwrap_or_default().trim().into(),
             form: TrialForm::new(shop, fields),
             ..Self::new(shop, material, Self::text_of(fields))
         }
@@ -147,10 +150,11 @@ async fn save(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer {
     let text = RulePage::text_of(&fields);
     let version = field(&fields, "version").map(str::to_string);
     let reason = field(&fields, "override_reason").map(|reason| reason.trim().to_string());
+    let by = field(&fields, "by").unwrap_or("bench").to_string();
     let saved = async {
         let replaces = version.map(VersionId::new).transpose()?;
         let material = material.clone();
-        scripts::save(&shop, Saving { material, text, replaces, by: "bench".into(), override_reason: reason }).await
+        scripts::save(&shop, Saving { material, text, replaces, by, override_reason: reason }).await
     };
     match saved.await {
         Ok(()) => see_other(&format!("/rules/{material}")),
