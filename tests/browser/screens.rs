@@ -83,11 +83,13 @@ async fn the_demo_shop_is_pictured() {
         }
         // A draft tried, from its chart on.
         browser.goto(bench.url("/rules/hot-hide-glue")).await;
+        browser.until("return document.getElementById('checked').textContent !== ''").await;
         let longer = "text.value = text.value.replace('const CLAMP_OFF_H = ', 'const CLAMP_OFF_H = 1.5 * ')";
         browser.run(longer).await;
         browser.click("input[value=recorded]").await;
         browser.click("[formaction]").await;
         browser.until("return document.getElementById('tried') !== null").await;
+        assert!(browser.text().await.contains("Tried: the air recorded of Bench"));
         browser.picture(&format!("{look}-rule-tried")).await;
         browser.run("document.querySelector('#tried h3').scrollIntoView()").await;
         browser.picture(&format!("{look}-rule-tried-tables")).await;
