@@ -87,6 +87,8 @@ async fn the_demo_shop_is_pictured() {
         let longer = "text.value = text.value.replace('const CLAMP_OFF_H = ', 'const CLAMP_OFF_H = 1.5 * ')";
         browser.run(longer).await;
         browser.click("input[value=recorded]").await;
+        browser.run("document.querySelector('[formaction]').scrollIntoView({block: 'end'})").await;
+        browser.picture(&format!("{look}-rule-to-try")).await;
         browser.click("[formaction]").await;
         browser.until("return document.getElementById('tried') !== null").await;
         assert!(browser.text().await.contains("Tried: the air recorded of Bench"));

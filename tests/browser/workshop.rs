@@ -43,7 +43,7 @@ async fn attempt(bench: &Bench, text: &str, fields: &[(&str, &str)]) -> bench::A
 async fn a_draft_is_tried_by_its_form_beside_the_version_in_force() {
     let bench = shop().await;
     let (before, draft) = (bench.get(RULE).await.good(), longer(&bench).await);
-    let constant = [("air", "constant"), ("temp_c", "20"), ("rh_pct", "50"), ("hours", "6")];
+    let constant = [("air", "constant"), ("temp", "20"), ("rh_pct", "50"), ("hours", "6")];
     let page = attempt(&bench, &draft.replace('\n', "\r\n"), &constant).await;
     assert_eq!(page.status, 200, "{}", page.text);
     // Earliest, likely and safe by the spread the rule states (0.67 to 1.34), of the draft and of the version in force.
@@ -108,8 +108,8 @@ async fn a_draft_is_tried_over_a_recorded_stretch_and_over_the_forecast() {
     for (fields, said) in [
         ([("air", "recorded"), ("zone", "bench"), ("ago_h", "400")], "is not known then"),
         ([("air", "recorded"), ("zone", "cellar"), ("ago_h", "1")], "there is no zone"),
-        ([("air", "constant"), ("temp_c", "warm"), ("rh_pct", "50")], "temp_c is no number"),
-        ([("air", "constant"), ("temp_c", ""), ("rh_pct", "50")], "temp_c is missing"),
+        ([("air", "constant"), ("temp", "warm"), ("rh_pct", "50")], "temp is no number"),
+        ([("air", "constant"), ("temp", ""), ("rh_pct", "50")], "temp is missing"),
     ] {
         let page = attempt(&bench, &draft, &fields).await;
         assert!(page.status == 422 && page.text.contains(said), "{said}: {} {}", page.status, page.text);
@@ -120,7 +120,7 @@ async fn a_draft_is_tried_over_a_recorded_stretch_and_over_the_forecast() {
     let page = attempt(&bench, &slip, &[("air", "forecast"), ("zone", "bench")]).await;
     assert!(page.status == 422 && page.text.contains(&format!(".rhai:{line}:")), "{}", page.text);
     // Of a material without a rule there is nothing to stand beside.
-    let fields = [("text", draft.as_str()), ("air", "constant"), ("temp_c", "20"), ("rh_pct", "50"), ("hours", "6")];
+    let fields = [("text", draft.as_str()), ("air", "constant"), ("temp", "20"), ("rh_pct", "50"), ("hours", "6")];
     let page = send(&bench, "/rules/new-glue/try", &fields).await;
     assert!(page.status == 200 && !page.text.contains("in force: earliest"), "{}", page.text);
     assert!(page.text.contains("No glue-up or coat of it is open."), "{}", page.text);

@@ -35,6 +35,7 @@ mod rules;
 mod span;
 mod string_up;
 mod strings;
+mod trial_form;
 
 use actix_web::{
     ResponseError,

@@ -6,7 +6,7 @@
     checked = document.getElementById("checked"), numbers = document.getElementById("numbers"),
     there = document.getElementById("there"), form = text?.form;
   if (!text) return;
-  let asked = 0, waiting;
+  let asked = 0, waiting, trying = false;
 
   const number = (lines, wrong) => {
     const rows = document.createDocumentFragment();
@@ -86,7 +86,9 @@
     const button = event.submitter;
     if (!button?.hasAttribute("formaction")) return;
     event.preventDefault();
-    button.disabled = true;
+    // Pressed twice is meant once; the button keeps the keyboard.
+    if (trying) return;
+    trying = true;
     try {
       const answer = await fetch(button.formAction, {
         method: "POST", body: new URLSearchParams(new FormData(form)), headers: { accept: "text/html" },
@@ -100,7 +102,7 @@
       came.focus();
       came.scrollIntoView();
     } catch { checked.textContent = "The service does not answer; nothing was tried."; checked.className = "warn"; }
-    button.disabled = false;
+    trying = false;
   });
   text.addEventListener("scroll", follow);
   text.addEventListener("input", () => {

@@ -4,26 +4,25 @@
 use std::sync::Arc;
 
 use actix_web::{HttpResponse, ResponseError, web};
-use facts::{MaterialId, Porosity, RhPct, TempC};
+use facts::MaterialId;
 use rules::{ExpectedRow, Rule};
 
 use super::{
-    choice::{self, Choice},
     form::Fields,
     frame::show,
     moves::{MovingCure, hours_text, shift_text},
     rules::RulePage,
+    trial_form::asked,
 };
 use crate::{
     alerts::words::{ESTIMATE, spoken},
     course_chart::{self, Trial, Width},
-    now::instant,
     problem::{Kind, Problem},
     routes::{
         Answer, Shop,
         rules::{
             drafted, material,
-            trying::{AirSaid, JointSaid, MOST_CURES, Try, ended, in_force, trying},
+            trying::{MOST_CURES, ended, in_force, trying},
         },
     },
     state::State,
@@ -34,46 +33,9 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
     config.service(web::resource("/rules/{material}/try").route(web::post().to(attempt)));
 }
 
-const AIRS: [(&str, &str); 3] =
-    [("constant", "constant air"), ("recorded", "a recorded stretch"), ("forecast", "the forecast")];
-const POROSITIES: [(&str, &str); 4] =
-    [("sealed", "nothing"), ("dense", "little: close, oily wood"), ("normal", "as usual"), ("open", "much: end grain")];
 /// Rows of the table of a curve, and how many points of the curve stand between two of them.
-const ROWS: usize = 12;
-const BETWEEN: usize = 8;
-
-/// The fields that say in what a draft is tried, as they were filled in.
-pub(super) struct TrialForm {
-    pub(super) airs: Vec<Choice>,
-    pub(super) zones: Vec<Choice>,
-    pub(super) porosities: Vec<Choice>,
-    pub(super) temp_c: String,
-    pub(super) rh_pct: String,
-    pub(super) ago_h: String,
-    pub(super) hours: String,
-    pub(super) gap_um: String,
-    pub(super) film_um: String,
-}
-
-impl TrialForm {
-    pub(super) fn new(state: &State, fields: &Fields) -> Self {
-        let said = |name: &str, usual: &str| fields.get(name).unwrap_or(usual).to_string();
-        let of = |list: &[(&str, &str)], chosen: &str| {
-            list.iter().map(|(value, text)| Choice::new(*value, *text, *value == chosen)).collect()
-        };
-        Self {
-            airs: of(&AIRS, &said("air", "constant")),
-            zones: choice::zones(&state.bench(), |id| fields.get("zone") == Some(id)),
-            porosities: of(&POROSITIES, &said("porosity", "normal")),
-            temp_c: said("temp_c", "20"),
-            rh_pct: said("rh_pct", "50"),
-            ago_h: said("ago_h", "24"),
-            hours: said("hours", "48"),
-            gap_um: said("gap_um", ""),
-            film_um: said("film_um", ""),
-        }
-    }
-}
+pub(super) const ROWS: usize = 12;
+pub(super) const BETWEEN: usize = 8;
 
 /// One stage, in hours from the start.
 pub(super) struct StageRow {
@@ -123,38 +85,9 @@ async fn attempt(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer {
     }
 }
 
-/// The form's fields as what is to be tried.
-fn asked(fields: &Fields, now_ms: i64) -> Result<Try, Problem> {
-    let nowhere = AirSaid { temp_c: None, rh_pct: None, zone: None, from: None, until: None };
-    let number = |name: &'static str| {
-        let missing = || Problem::new(Kind::Invalid, format!("{name} is missing"), "fill it in").about(name);
-        fields.number(name)?.ok_or_else(missing)
-    };
-    let zone = || fields.get("zone").map(str::to_string);
-    let air = match fields.get("air") {
-        Some("recorded") => {
-            let mend = "a year back at most";
-            let ago_h = facts::within("ago_h", number("ago_h")?, 0.0, 24.0 * 366.0, "h ago", mend)?;
-            AirSaid { zone: zone(), from: Some(instant(now_ms - (ago_h * 3.6e6) as i64)), ..nowhere }
-        }
-        Some("forecast") => AirSaid { zone: zone(), ..nowhere },
-        _ => {
-            let (temp_c, rh_pct) = (TempC::new(number("temp_c")?)?, RhPct::new(number("rh_pct")?)?);
-            AirSaid { temp_c: Some(temp_c), rh_pct: Some(rh_pct), ..nowhere }
-        }
-    };
-    let porosity: Porosity =
-        serde_json::from_value(fields.get("porosity").unwrap_or("normal").into()).map_err(|_| {
-            Problem::new(Kind::Invalid, "there is no such porosity", "choose one of the list").about("porosity")
-        })?;
-    let joint = JointSaid { gap_um: fields.number("gap_um")?, film_um: fields.number("film_um")?, porosity };
-    let points = Some(ROWS * BETWEEN + 1);
-    Ok(Try { material: None, text: None, air, joint: Some(joint), hours: fields.number("hours")?, points })
-}
-
 async fn tried(shop: &Shop, material: &MaterialId, fields: &Fields) -> Result<Tried, Problem> {
     let now_ms = shop.now().ms();
-    let (trying, from_ms) = trying(shop, &asked(fields, now_ms)?)?;
+    let (trying, from_ms) = trying(shop, &asked(fields, shop)?)?;
     let (draft, rows) = drafted(shop, Some(material), RulePage::text_of(fields)).await??;
     let beside = in_force(shop, material)?;
     let (state, of, hours) = (shop.get_ref().clone(), material.clone(), trying.hours);
@@ -191,7 +124,8 @@ fn air_text(state: &State, fields: &Fields, from_ms: Option<i64>, hours: f64, no
     let said = |name: &str| fields.get(name).unwrap_or_default();
     let span = format!("{hours} h");
     let Some(from_ms) = from_ms else {
-        return format!("constant air of {} °C and {} % RH, for {span}", said("temp_c"), said("rh_pct"));
+        let sign = state.settings.shop.temp_unit.sign();
+        return format!("constant air of {} {sign} and {} % RH, for {span}", said("temp"), said("rh_pct"));
     };
     let zone = state.bench().zone(said("zone")).map_or_else(String::new, |zone| zone.name.clone());
     let air = if from_ms == now_ms { "the forecast" } else { "the air recorded" };

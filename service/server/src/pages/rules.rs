@@ -10,7 +10,8 @@ use serde::Deserialize;
 use super::{
     form::Fields,
     frame::{Frame, see_other, show},
-    rule_try::{TrialForm, Tried},
+    rule_try::Tried,
+    trial_form::TrialForm,
 };
 use crate::{
     problem::Problem,
