@@ -97,12 +97,10 @@ async fn the_demo_shop_is_pictured() {
         browser.picture(&format!("{look}-rule-tried-tables")).await;
         // The air read out at a time, with the pointer of the chart.
         browser.goto(bench.url("/climate")).await;
-        browser
-            .run(
-                "const s = document.querySelector('.reader input'); s.value = 300; s.dispatchEvent(new Event('input'))",
-            )
-            .await;
-        browser.until("return document.querySelector('output').textContent.includes('% RH')").await;
+        let read =
+            "const s = document.querySelector('.reader input'); s.value = 300; s.dispatchEvent(new Event('input'));
+            return document.querySelector('output').textContent.includes('% RH')";
+        browser.until(read).await;
         browser.close().await;
     }
     for shown in ["wall-board", "phone-register"] {

@@ -49,6 +49,13 @@ async fn a_draft_is_tried_by_its_form_beside_the_version_in_force() {
     // Earliest, likely and safe by the spread the rule states (0.67 to 1.34), of the draft and of the version in force.
     let times = ["45 min later", "1.0 h", "1.5 h", "2.0 h", "30 min", "45 min", "1.0 h"];
     assert_eq!(row(&page.text, "<th scope=\"row\">2 clamp off</th>"), times);
+    // Its mark lies a quarter along the six hours, that of the version in force an eighth: of 930 pixels after the first 52.
+    let wide = page.text.split("<svg class=\"chart wide\"").nth(1).unwrap().split("</svg>").next().unwrap();
+    let filled =
+        wide.split("<circle cx=\"284\"").nth(1).unwrap_or_else(|| panic!("{wide}")).split("/>").next().unwrap();
+    assert!(filled.contains("fill=\"var(--brass)\""), "{filled}");
+    let open = wide.split("<circle cx=\"168\"").nth(1).unwrap_or_else(|| panic!("{wide}")).split("/>").next().unwrap();
+    assert!(open.contains("fill=\"none\"") && open.contains("stroke=\"var(--ink)\""), "{open}");
     // A curve as numbers: at a rate of one an hour is an hour of age.
     let numbers = row(&page.text, "<th scope=\"row\">3.0 h</th>");
     assert_eq!(
