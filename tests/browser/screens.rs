@@ -36,6 +36,18 @@ async fn the_demo_shop_is_pictured() {
     let bench = Bench::open(with_rules_of_its_own(), now.clone(), false).await;
     benchclock::fill_demo(bench.state(), now.ms()).await.expect("the demo shop is lived through");
     let bench = bench.restart(true).await;
+    // There is something to look at: fits that rest on pieces, a pot that lives and one that gelled, minutes of work.
+    for (material, tells) in [("hot-hide-glue", true), ("aliphatic-resin", true), ("nitrocellulose-lacquer", false)] {
+        let fit = bench.post(&format!("/api/v1/rules/{material}/fit"), json!({})).await.good();
+        assert!(fit["pieces"].as_u64().unwrap() >= 3 && fit["left_out"] == json!([]), "{material}: {fit}");
+        assert_eq!(fit["draft"].is_string(), tells, "{material}: {fit}");
+    }
+    let pots = bench.items("/api/v1/mixes").await;
+    assert_eq!(pots.iter().map(|pot| &pot["state"]).collect::<Vec<_>>(), ["gelled", "live"]);
+    let jobs = bench.items("/api/v1/jobs").await;
+    let steps = jobs.iter().flat_map(|job| job["steps"].as_array().unwrap());
+    let untimed = steps.filter(|step| step["kind"] != "wait" && step["work"]["hands_on_min"].is_null());
+    assert_eq!(untimed.count(), 0);
     save_another_version(&bench).await;
     let looks = [
         ("wall", View { ratio: 0.5, ..WALL }),
