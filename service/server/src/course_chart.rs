@@ -50,6 +50,8 @@ pub(crate) struct Trial<'a> {
     pub(crate) stages: &'a [&'a str],
 }
 
+/// What of a point a panel draws.
+type Value = fn(&Point) -> Option<f64>;
 type Drawn = Result<(), Box<dyn std::error::Error>>;
 type Area<'a> = DrawingArea<SVGBackend<'a>, Shift>;
 
@@ -85,7 +87,7 @@ impl Trial<'_> {
 fn draw(root: &Area<'_>, trial: &Trial<'_>, panels: u32) -> Drawn {
     root.fill(&GROUND)?;
     let (curves, rows) = root.split_vertically(PANEL_PX * panels);
-    let values: [(&str, fn(&Point) -> Option<f64>); 3] = [
+    let values: [(&str, Value); 3] = [
         ("Rate, reference hours per hour", |point| Some(point.rate)),
         ("Age, reference hours", |point| Some(point.age_h)),
         ("Strength, share of full", |point| point.strength),
@@ -96,7 +98,7 @@ fn draw(root: &Area<'_>, trial: &Trial<'_>, panels: u32) -> Drawn {
     milestones(&rows, trial)
 }
 
-fn curve(area: &Area<'_>, trial: &Trial<'_>, caption: &str, value: fn(&Point) -> Option<f64>) -> Drawn {
+fn curve(area: &Area<'_>, trial: &Trial<'_>, caption: &str, value: Value) -> Drawn {
     let line = |course: &Course| -> Vec<(f64, f64)> {
         course.curve.iter().filter_map(|point| Some((point.hours, value(point)?))).collect()
     };
