@@ -13,6 +13,7 @@ mod chart;
 pub mod cli;
 mod coating;
 mod compose;
+mod course_chart;
 mod demo;
 pub mod doors;
 mod held_back;

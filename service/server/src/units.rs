@@ -32,6 +32,14 @@ impl TempUnit {
         }
     }
 
+    /// The temperature somebody means who writes this number in this unit, °C.
+    pub(crate) fn celsius(self, shown: f64) -> f64 {
+        match self {
+            Self::C => shown,
+            Self::F => (shown - 32.0) * 5.0 / 9.0,
+        }
+    }
+
     /// A difference of temperatures in this unit.
     pub(crate) fn of_difference(self, k: f64) -> f64 {
         match self {
@@ -55,6 +63,14 @@ impl TempUnit {
 }
 
 impl LengthUnit {
+    /// In what a film or a gap is said, and how many µm that is (25.4 mm to the inch, exact).
+    pub(crate) fn thin(self) -> (&'static str, f64) {
+        match self {
+            Self::Mm => ("µm", 1.0),
+            Self::In => ("thousandths of an inch", 25.4),
+        }
+    }
+
     /// A length as it is written: "0.10 mm" or "0.004 in" (25.4 mm to the inch, exact).
     pub(crate) fn text(self, mm: f64) -> String {
         match self {
@@ -73,6 +89,7 @@ mod tests {
     fn units_meet_at_their_fixed_points() {
         for (c, f) in [(0.0, 32.0), (100.0, 212.0), (-40.0, -40.0)] {
             assert!((TempUnit::F.of(c) - f).abs() < 1e-9, "{c} °C");
+            assert!((TempUnit::F.celsius(f) - c).abs() < 1e-9, "{f} °F");
         }
         assert_eq!(TempUnit::F.text(20.0), "68.0 °F");
         assert_eq!(TempUnit::C.text(20.44), "20.4 °C");
