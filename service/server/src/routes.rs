@@ -30,7 +30,7 @@ mod push;
 mod quarantine;
 mod readings;
 pub(crate) mod rules;
-mod schedules;
+pub(crate) mod schedules;
 mod senml;
 mod sensors;
 mod series;
@@ -110,6 +110,7 @@ const ADDRESSES: &[&str] = &[
     "GET /api/v1/jobs/{id}",
     "POST /api/v1/jobs/{id}/close",
     "POST /api/v1/jobs/{id}/notes",
+    "POST /api/v1/jobs/{id}/schedules",
     "POST /api/v1/jobs/{id}/steps/{step}/done",
     "GET POST /api/v1/joints",
     "GET /api/v1/joints/{id}",

@@ -45,7 +45,7 @@ impl Fields {
     }
 
     /// A number, if the field is filled in; a comma is taken for the point.
-    pub(super) fn number(&self, name: &'static str) -> Result<Option<f64>, Problem> {
+    pub(super) fn number(&self, name: &str) -> Result<Option<f64>, Problem> {
         let Some(said) = self.get(name) else { return Ok(None) };
         let number = said.replace(',', ".").parse().map_err(|_| {
             Problem::new(Kind::Invalid, format!("{name} is no number: {said}"), "write it like 0.75").about(name)
