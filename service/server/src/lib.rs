@@ -33,6 +33,7 @@ mod schedules;
 mod scripts;
 mod settings;
 mod state;
+mod setup_chart;
 mod strength_chart;
 mod string_up;
 mod twins;

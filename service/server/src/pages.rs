@@ -17,6 +17,7 @@ mod frame;
 mod glue_up;
 mod guard;
 mod hooks;
+mod instruments;
 mod job;
 mod jobs;
 mod looked_at;
@@ -27,9 +28,11 @@ mod plan;
 mod print;
 mod rule_fit;
 mod rules;
+mod setups;
 mod span;
 mod string_up;
 mod strings;
+mod wood;
 
 use actix_web::{
     ResponseError,
@@ -72,7 +75,10 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
             .configure(rules::configure)
             .configure(print::configure)
             .configure(string_up::configure)
+            .configure(instruments::configure)
             .configure(strings::configure)
+            .configure(setups::configure)
+            .configure(wood::configure)
             .configure(rule_fit::configure)
             .configure(assets::configure)
             .default_service(web::to(nowhere)),

@@ -22,10 +22,10 @@ mod lots;
 mod materials;
 mod milestones;
 pub(crate) mod mixes;
-mod moisture;
+pub(crate) mod moisture;
 mod observations;
 mod plans;
-mod plates;
+pub(crate) mod plates;
 pub(crate) mod push;
 mod quarantine;
 mod readings;
@@ -34,7 +34,7 @@ pub(crate) mod schedules;
 mod senml;
 mod sensors;
 mod series;
-mod setups;
+pub(crate) mod setups;
 pub(crate) mod spray;
 mod stock;
 mod string_up;
@@ -105,6 +105,7 @@ const ADDRESSES: &[&str] = &[
     "GET /api/v1/instruments/{id}/string-up/chart.svg",
     "GET POST /api/v1/instruments/{id}/string-stages",
     "GET POST /api/v1/instruments/{id}/setups",
+    "GET /api/v1/instruments/{id}/setups/chart.svg",
     "GET POST /api/v1/jobs",
     "GET POST /api/v1/plan",
     "GET /api/v1/jobs/{id}",
