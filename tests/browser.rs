@@ -3,16 +3,20 @@
 #![expect(clippy::unwrap_used, reason = "a test ends where something is not as it must be")]
 
 mod access;
+mod alerts;
 mod board;
 mod coats;
+mod cure;
 mod driver;
 mod forms;
 mod glue_up;
+mod instruments;
 mod photos;
 mod print;
 mod rules;
 mod screens;
 mod strings;
+mod ways;
 
 use bench::{Bench, Shop};
 use benchclock::Now;

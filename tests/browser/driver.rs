@@ -80,6 +80,9 @@ impl Browser {
         let metrics = json!({"width": view.width, "height": view.height, "pixelRatio": view.ratio,
                              "touch": view.touch, "mobile": view.touch});
         wishes.add_experimental_option("mobileEmulation", json!({ "deviceMetrics": metrics })).unwrap();
+        // Nobody is there to be asked whether notifications may be shown.
+        let prefs = json!({"profile.default_content_setting_values.notifications": 1});
+        wishes.add_experimental_option("prefs", prefs).unwrap();
         let (chromedriver, port) = start();
         let driver = WebDriver::new(format!("http://127.0.0.1:{port}"), wishes).await.expect("a browser starts");
         Self { driver, chromedriver, _profile: profile }

@@ -69,9 +69,7 @@ impl Fields {
     pub(super) fn length_mm(&self, name: &str, unit: LengthUnit) -> Result<Option<f64>, Problem> {
         match unit {
             LengthUnit::Mm => self.number(name),
-            LengthUnit::In => {
-                self.get(name).map(|said| Inches::Text(said.replace(',', ".")).mm(name)).transpose()
-            }
+            LengthUnit::In => self.get(name).map(|said| Inches::Text(said.replace(',', ".")).mm(name)).transpose(),
         }
     }
 

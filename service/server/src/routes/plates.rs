@@ -122,8 +122,7 @@ pub(crate) fn named(shop: &Shop, instrument_id: &str, said: Plate) -> Result<(Pl
     };
     let at_ms = When { at: said.at, minutes_ago: said.minutes_ago }.ms(shop.now().ms())?;
     let id = said.id.unwrap_or_else(|| new_id('p'));
-    let added =
-        PlateAdded { id, instrument, name, species, cut, thickness_mm, width_mm, faces_open, moisture_pct };
+    let added = PlateAdded { id, instrument, name, species, cut, thickness_mm, width_mm, faces_open, moisture_pct };
     Ok((added, at_ms))
 }
 

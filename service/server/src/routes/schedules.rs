@@ -132,12 +132,7 @@ async fn lay(shop: Shop, id: web::Path<String>, body: Body<Laying>) -> Answer {
 ///
 /// # Errors
 /// No such job or schedule, or a step that contradicts what is there.
-pub(crate) fn laid(
-    shop: &Shop,
-    job: &str,
-    asked: &Laying,
-    answer: Option<store::Answer>,
-) -> Result<Saying, Problem> {
+pub(crate) fn laid(shop: &Shop, job: &str, asked: &Laying, answer: Option<store::Answer>) -> Result<Saying, Problem> {
     let all = schedules(&shop.settings.scripts.folder)?;
     let schedule = all.into_iter().find(|(name, _)| *name == asked.schedule);
     let (_, schedule) = schedule.ok_or_else(|| unknown("schedule", &asked.schedule, "schedules"))?;

@@ -13,11 +13,7 @@ use crate::{
         frame::{see_other, show},
     },
     problem::Problem,
-    routes::{
-        Answer, Shop,
-        deliveries::send_test,
-        push::host_of,
-    },
+    routes::{Answer, Shop, deliveries::send_test, push::host_of},
     settings::{Person, Settings},
     state::State,
 };
@@ -100,7 +96,8 @@ impl Known {
     pub(super) fn people(&self, state: &State, now_ms: i64) -> Vec<PersonCard> {
         let channels = tell::channels(&state.settings);
         let of = |name: &str| {
-            let whose = |id: &&String| tell::person_of(&state.settings, id).map_or("", |(person, _)| &person.name) == name;
+            let whose =
+                |id: &&String| tell::person_of(&state.settings, id).map_or("", |(person, _)| &person.name) == name;
             channels.iter().filter(whose).map(|id| self.channel(state, id, now_ms)).collect::<Vec<_>>()
         };
         let card = |person: &Person| {

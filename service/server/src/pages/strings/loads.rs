@@ -103,7 +103,8 @@ impl State {
         };
         let wood = said.map(|said| said.wood).filter(|_| !again);
         let is_wood = |word: &str, of| if again { fields.get("wood") == Some(word) } else { wood == Some(of) };
-        let tick = |name: &'static str, says, so: bool| (name, says, if again { fields.get(name).is_some() } else { so });
+        let tick =
+            |name: &'static str, says, so: bool| (name, says, if again { fields.get(name).is_some() } else { so });
         let mut ticks = vec![
             tick("starved", "too little glue", said.is_some_and(|said| said.starved)),
             tick("reopened", "opened before, on old glue", said.is_some_and(|said| said.reopened)),
@@ -172,7 +173,8 @@ mod tests {
         for path in PATHS {
             let (load, _) = usual_load(Family::SteelStringGuitar, path).expect("a steel-string guitar has every path");
             let Ok(Value::Object(fields)) = serde_json::to_value(load) else { panic!("{path} is no object") };
-            let mut has: Vec<&str> = fields.keys().map(String::as_str).filter(|f| !["path", BEHIND].contains(f)).collect();
+            let mut has: Vec<&str> =
+                fields.keys().map(String::as_str).filter(|f| !["path", BEHIND].contains(f)).collect();
             let mut asked: Vec<&str> =
                 MEASURES.iter().filter(|(of, ..)| *of == path).map(|(_, field, _)| *field).collect();
             has.sort_unstable();
