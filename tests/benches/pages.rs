@@ -11,6 +11,7 @@ use serde_json::json;
 
 const OPEN: usize = 500;
 const TIMES: usize = 200;
+const DAYS: i64 = 3;
 
 fn main() {
     // `cargo test --benches` only asks whether it runs.
@@ -24,10 +25,15 @@ fn main() {
 async fn board() {
     let bench = Bench::open(Shop::small(), Now::system(), false).await;
     bench.furnish().await;
-    bench.read_air("bench", 20.0, 50.0).await;
+    // Three days of air behind it, which every glue-up is looked at over, and an instrument that waits for its strings.
+    let reading = |n: i64| json!({"zone": "bench", "minutes_ago": n * 5, "temp_c": 20, "rh_pct": 50});
+    let readings: Vec<_> = (0..DAYS * 288).rev().map(reading).collect();
+    bench.post("/api/v1/readings", json!({"readings": readings})).await.good();
+    bench.post("/api/v1/instruments/guitar/strings", json!({"family": "steel_string_guitar"})).await.good();
+    bench.post("/api/v1/joints/bridge/load", json!({"path": "bridge_foot"})).await.good();
     for n in 0..OPEN {
         let body = json!({"id": format!("g-{n}"), "joint": "bridge", "material": "aliphatic-resin", "zone": "bench",
-                          "minutes_ago": n as f64 * 0.05});
+                          "minutes_ago": (n as i64 * DAYS * 1440 / OPEN as i64)});
         bench.post("/api/v1/glue-ups", body).await.good();
     }
     let (ms, text, bytes) = timed(&bench.url("/")).await;

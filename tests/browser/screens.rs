@@ -8,7 +8,11 @@ use super::driver::{Browser, PHONE, View, WALL, target};
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn the_demo_shop_is_pictured() {
     let now = Now::system();
-    let bench = Bench::open(Shop::new(), now.clone(), false).await;
+    let mut shop = Shop::new();
+    let mut mia = benchclock::Person { name: "mia".into(), quiet: "22:00-07:00".into(), ..Default::default() };
+    mia.tell.insert("else".into(), vec!["page".into(), "push".into()]);
+    shop.settings.people = vec![mia];
+    let bench = Bench::open(shop, now.clone(), false).await;
     benchclock::fill_demo(bench.state(), now.ms()).await.expect("the demo shop is lived through");
     let bench = bench.restart(true).await;
     let looks = [
@@ -36,8 +40,8 @@ async fn the_demo_shop_is_pictured() {
         ("coat", "/coat?on=violin-2"),
         ("mix", "/mix?material=acid-cured-lacquer&wanted_ml=60"),
         ("instruments", "/instruments"),
-        ("setups", "/instruments/twelve/setups"),
-        ("wood", "/instruments/twelve/wood?crack_mm=0.4"),
+        ("setups", "/instruments/parlour/setups"),
+        ("wood", "/instruments/classical/wood?crack_mm=0.4"),
         ("strings-of", "/instruments/twelve/strings"),
         ("sheet", "/instruments/twelve/string-up-sheet"),
         ("rules", "/rules"),
@@ -53,6 +57,24 @@ async fn the_demo_shop_is_pictured() {
             browser
                 .until("return [...document.images].every(image => image.loading === 'lazy' || image.complete)")
                 .await;
+            browser.picture(&format!("{look}-{name}")).await;
+        }
+        // What stands further down, and what is opened.
+        let below = [
+            ("alerts-who", "/alerts", "#who"),
+            ("strings-one", "/instruments/twelve/strings", "#fit"),
+            ("strings-loads", "/instruments/twelve/strings", "#loads"),
+            ("wood-plates", "/instruments/classical/wood?crack_mm=0.4", "#crack"),
+            ("setups-years", "/instruments/parlour/setups", "#years"),
+            ("cure-looked", "/cures/neck-1", "#looked"),
+            ("job-stack", "/jobs/crack", "#steps"),
+            ("mix-measured", "/mix?material=acid-cured-lacquer&wanted_ml=60", "details"),
+            ("add", "/instruments", "#add"),
+        ];
+        for (name, path, to) in below {
+            browser.goto(bench.url(path)).await;
+            let open = "document.querySelectorAll('details').forEach(e => e.open = true)";
+            browser.run(&format!("{open}; document.querySelector('{to}').scrollIntoView()")).await;
             browser.picture(&format!("{look}-{name}")).await;
         }
         // The air read out at a time, with the pointer of the chart.
