@@ -80,6 +80,15 @@ async fn one_string_is_changed_by_its_gauge_and_a_wound_one_by_its_weight() {
     assert_eq!(send(&bench, to, &[("string", "5"), ("note", "D2")]).await.status, 200);
     let lower = strings().await;
     assert!((pull(&lower, 5) / pull(&after, 5) - 2_f64.powf(-2.0 / 6.0)).abs() < 1e-3, "{lower}");
+    // What another tuning would do is said as the interface says it, and kept nowhere.
+    let other = "E4,B3,G3,D3,A2,E2";
+    let asked = bench.get(&format!("/api/v1/instruments/guitar/strings?tuning={other}")).await.good();
+    let page = bench.get(&format!("/instruments/guitar/strings?other={other}")).await.text;
+    let (total_n, change_n) = (asked["total_n"].as_f64().unwrap(), asked["change_n"].as_f64().unwrap());
+    assert!(page.contains(&format!("{total_n:.0} N in all, +{change_n:.0} N.")), "{asked} {page}");
+    let few = bench.get("/instruments/guitar/strings?other=E4").await.text;
+    assert!(few.contains("1 notes for 6 strings") && few.contains("value=\"E4\""), "{few}");
+    assert_eq!(strings().await, lower);
     // A wound string weighs what somebody weighed, not what its gauge says.
     let heavy = [("string", "5"), ("gauge", "1.42"), ("made", "wound")];
     let wrong = send(&bench, to, &heavy).await;

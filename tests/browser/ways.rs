@@ -18,7 +18,11 @@ fn between<'a>(page: &'a str, from: &str, to: &str) -> &'a str {
 
 /// Addresses that nothing links to: what nobody would look for, and what a form asks.
 fn is_asked(path: &str) -> bool {
-    path.ends_with("/nothing") || path.contains("material=") || path.contains("crack_mm=") || path.contains("before=")
+    path.ends_with("/nothing")
+        || path.contains("material=")
+        || path.contains("crack_mm=")
+        || path.contains("other=")
+        || path.contains("before=")
 }
 
 #[tokio::test]

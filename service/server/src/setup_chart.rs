@@ -107,7 +107,8 @@ impl SetupChart<'_> {
         let edge = |i: usize| spare.line.iter().map(move |(year, edges)| (*year, edges[i]));
         let band: Vec<_> = edge(0).chain(edge(2).collect::<Vec<_>>().into_iter().rev()).collect();
         context.draw_series([Polygon::new(band, palette.damp.mix(0.2))])?;
-        context.draw_series(LineSeries::new(edge(1), palette.damp.stroke_width(2)))?;
+        // Straight: two points, where every step between would be rounded to a pixel.
+        context.draw_series(LineSeries::new(edge(1).step_by(60), palette.damp.stroke_width(2)))?;
         context.draw_series([PathElement::new([(0.0, 0.0), (self.years().1, 0.0)], palette.warm.stroke_width(2))])?;
         let dots = spare.points.iter().map(|at| Circle::new(*at, 5, palette.damp.filled()));
         context.draw_series(dots)?;

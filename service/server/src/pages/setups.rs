@@ -110,7 +110,7 @@ fn page(shop: &Shop, id: &str, fields: &Fields, wrong: String) -> Result<SetupsP
 }
 
 fn setup_row(state: &State, setup: &Setup, unit: LengthUnit) -> SetupRow {
-    let text = |mm: Option<f64>| mm.map_or_else(|| "—".into(), |mm| unit.text(mm));
+    let text = |mm: Option<f64>| mm.map_or_else(|| "—".into(), |mm| unit.bare(mm));
     let SetupMeasured { relief_mm, action_mm, saddle_mm, sigma_mm, .. } = setup.measured;
     SetupRow {
         day: instant(setup.at_ms).with_timezone(&state.zone).format("%-d %b %Y").to_string(),

@@ -1,15 +1,17 @@
 //! The strings of one instrument: whether they may go on, which they are and what each pulls, what they load, and the
-//! stages of stringing up. One string is changed in `strings/gauges.rs`, a load is said in `strings/loads.rs`.
+//! stages of stringing up. One string is changed in `strings/gauges.rs`, a load is said in `strings/loads.rs`, another tuning
+//! is tried in `strings/retuned.rs`.
 
 mod gauges;
 mod loads;
+mod retuned;
 
 use actix_web::{HttpResponse, ResponseError, web};
 use askama::Template;
 use clock::{StringUp, family_of};
 use facts::{Fact, JointAdded, Note, StageReached};
 
-use self::{gauges::GaugeForm, loads::JointForm};
+use self::{gauges::GaugeForm, loads::JointForm, retuned::Retuned};
 use super::{
     choice::{Choice, FAMILIES},
     form::{Fields, new_key},
@@ -50,11 +52,15 @@ struct StringsOfPage {
     /// Name, what it asks, what stands in it.
     asked: Vec<(&'static str, &'static str, String)>,
     gauge: Option<GaugeForm>,
+    /// What another tuning would do, where it was asked.
+    retuned: Option<Retuned>,
+    /// That tuning, as it was asked.
+    other: String,
     joints: Vec<JointForm>,
     estimate: &'static str,
 }
 
-async fn page(shop: &Shop, id: &str, fields: &Fields, wrong: String) -> Result<StringsOfPage, Problem> {
+async fn page(shop: &Shop, id: &str, fields: &Fields, mut wrong: String) -> Result<StringsOfPage, Problem> {
     let instrument = instrument(shop, id)?;
     let up = shop.string_up(&instrument).await?;
     let fitted = up.as_ref().map(|up| &up.strung.fitted);
@@ -64,6 +70,11 @@ async fn page(shop: &Shop, id: &str, fields: &Fields, wrong: String) -> Result<S
         let joints = bench.joints().values().filter(|joint| joint.instrument == instrument).cloned();
         (known.name.clone(), known.family.clone(), joints.collect::<Vec<JointAdded>>())
     };
+    let retuned = fitted.zip(fields.get("other")).map(|(fitted, notes)| Retuned::of(fitted, notes)).transpose();
+    let retuned = retuned.unwrap_or_else(|problem| {
+        wrong = problem.to_string();
+        None
+    });
     let family = fitted.map(|fitted| fitted.family).or_else(|| family_of(&words));
     Ok(StringsOfPage {
         frame: shop.frame("/instruments"),
@@ -72,7 +83,9 @@ async fn page(shop: &Shop, id: &str, fields: &Fields, wrong: String) -> Result<S
         name,
         part: "Strings",
         families: FAMILIES.map(|(word, of)| Choice::new(word, spoken(word), family == Some(of))).into(),
-        asked: asked(up.as_ref(), fields, !wrong.is_empty()),
+        asked: asked(up.as_ref(), fields, !wrong.is_empty() && fields.get("other").is_none()),
+        other: fields.get("other").unwrap_or_default().into(),
+        retuned,
         gauge: fitted.map(|fitted| GaugeForm::of(fitted, shop.settings.shop.length_unit, fields)),
         joints: joints.iter().map(|joint| shop.joint_form(joint, family, fields)).collect(),
         sheet: up.as_ref().map(|up| shop.string_up_page(up)),
@@ -98,8 +111,8 @@ fn asked(up: Option<&StringUp>, fields: &Fields, again: bool) -> Vec<(&'static s
     ]
 }
 
-async fn one(shop: Shop, id: web::Path<String>) -> Answer {
-    show(&page(&shop, &id, &Fields(vec![]), String::new()).await?, HttpResponse::Ok())
+async fn one(shop: Shop, id: web::Path<String>, asked: web::Query<Vec<(String, String)>>) -> Answer {
+    show(&page(&shop, &id, &Fields(asked.into_inner()), String::new()).await?, HttpResponse::Ok())
 }
 
 /// Back to the page of the instrument: with what was wrong, if anything was.
@@ -113,11 +126,15 @@ async fn back(shop: &Shop, id: &str, fields: &Fields, done: Result<(), Problem>)
     }
 }
 
+/// Notes with blanks or commas between.
+fn notes(text: &str) -> Result<Vec<Note>, Problem> {
+    let notes = text.split([' ', ',']).filter(|note| !note.is_empty()).map(Note::new).collect::<Result<_, _>>();
+    notes.map_err(|e| Problem::from(e).about("tuning"))
+}
+
 async fn fit(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer {
     let done = async {
-        let notes =
-            |text: &str| text.split([' ', ',']).filter(|s| !s.is_empty()).map(Note::new).collect::<Result<_, _>>();
-        let tuning = fields.get("tuning").map(notes).transpose().map_err(|e| Problem::from(e).about("tuning"))?;
+        let tuning = fields.get("tuning").map(notes).transpose()?;
         let fit = Fit {
             family: fields.word("family")?,
             scale_mm: fields.number("scale_mm")?,

@@ -179,7 +179,11 @@ pub(crate) fn fitted(shop: &Shop, id: &str, fit: Fit) -> Result<(StringsFitted, 
     Ok((StringsFitted { instrument, family, scale_mm, a4_hz, strings, half_tension_h }, at_ms))
 }
 
-fn retune(strings: &mut [StringFitted], tuning: &[Note]) -> Result<(), Problem> {
+/// Tunes strings to other notes.
+///
+/// # Errors
+/// When there are not as many notes as strings.
+pub(crate) fn retune(strings: &mut [StringFitted], tuning: &[Note]) -> Result<(), Problem> {
     if strings.len() != tuning.len() {
         let detail = format!("the tuning has {} notes for {} strings", tuning.len(), strings.len());
         return Err(

@@ -87,7 +87,7 @@ impl Known {
         let row = |delivery: &Delivery| DeliveryRow {
             by: by(&state.settings, &delivery.channel),
             says: state.went(delivery, now_ms),
-            failed: delivery.state == DeliveryState::GivenUp,
+            failed: delivery.state == DeliveryState::GivenUp && delivery.attempts > 0,
         };
         self.deliveries[n].iter().map(row).collect()
     }
@@ -176,6 +176,8 @@ impl State {
         };
         let why = delivery.error.as_ref().map_or_else(String::new, |why| format!(": {why}"));
         match delivery.state {
+            // Nobody needed to hear of it any more.
+            DeliveryState::GivenUp if delivery.attempts == 0 => format!("not sent{why}"),
             DeliveryState::Delivered => format!("delivered {at}, {tried}"),
             DeliveryState::Waiting => format!("{tried}, goes at {at}{why}"),
             DeliveryState::GivenUp => format!("given up {at}, {tried}{why}"),

@@ -35,14 +35,18 @@ impl State {
         let when = if run.may_be_glued_now(target) {
             "It may be glued now".into()
         } else {
-            format!("To be glued: {}", times(glue.opens, text))
+            format!("May be glued from: {}", times(glue.opens, text))
         };
         let until = glue.closes_ms.map_or_else(String::new, |ms| format!(", before {}", text(ms)));
+        let moves = |mm: f64| if mm < 0.0 { format!("opens {:.2}", -mm) } else { format!("closes {mm:.2}") };
         let closing = |what: &str, of: Closing| {
             let [least_mm, likely_mm, most_mm] = of.closes_mm;
             format!(
-                "{what} ({}): it closes {likely_mm:.2} mm ({least_mm:.2} to {most_mm:.2}) and {:.2} mm stay open.",
+                "{what} ({}): it {} mm (from {} to {}), and {:.2} mm stay open.",
                 text(of.at_ms),
+                moves(likely_mm),
+                moves(least_mm),
+                moves(most_mm),
                 (width_mm - likely_mm).max(0.0)
             )
         };
