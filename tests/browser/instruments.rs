@@ -128,7 +128,7 @@ async fn the_wood_of_an_instrument_is_placed_named_and_followed() {
     let asked = bench.get(&format!("{page}?plate={id}&crack_mm=0,4")).await;
     let crack = bench.get("/api/v1/instruments/guitar/cracks?width_mm=0.4").await.good();
     let mm = crack["in_the_end"]["closes_mm"].as_f64().unwrap();
-    let moves = if mm < 0.0 { format!("it opens {:.2} mm", -mm) } else { format!("it closes {mm:.2} mm") };
+    let moves = if mm < 0.0 { format!("likely open {:.2} mm", -mm) } else { format!("likely close {mm:.2} mm") };
     assert!(asked.text.contains(&moves), "no {moves}: {}", asked.text);
     let wide = bench.get(&format!("{page}?plate={id}&crack_mm=400")).await;
     assert!(wide.text.contains("role=\"alert\"") && wide.text.contains("value=\"400\""), "{}", wide.text);

@@ -14,8 +14,13 @@
   const find = ({ at, tag }) => [...followed().querySelectorAll(tag)]
     .find((e) => (e.getAttribute("href") ?? e.form?.getAttribute("action")) === at);
 
-  // Nothing is taken from under a hand that fills something in, and what was opened stays open.
-  const writes = () => Boolean(document.activeElement?.matches("[data-follow] :is(input, select, textarea)"));
+  // Nothing is taken from under a hand that fills something in; one that rests for a minute has left. What was opened
+  // stays open.
+  const RESTS_MS = 60000;
+  let touched = 0;
+  for (const sign of ["input", "focusin"]) addEventListener(sign, () => { touched = Date.now(); });
+  const writes = () => Date.now() - touched < RESTS_MS
+    && Boolean(document.activeElement?.matches("[data-follow] :is(input, select, textarea)"));
   const opened = () => [...followed().querySelectorAll("details[open] > summary")].map((e) => e.textContent);
 
   let waiting = 0;

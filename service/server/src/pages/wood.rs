@@ -72,8 +72,8 @@ struct WoodPage {
     estimate: &'static str,
 }
 
-const CUTS: [(&str, &str); 2] = [("quarter", "quarter-sawn: rings upright"), ("flat", "flat-sawn: rings lie flat")];
-const FACES: [(&str, &str); 2] = [("one", "one: the other is finished"), ("both", "both: bare wood")];
+const CUTS: [(&str, &str); 2] = [("quarter", "quarter-sawn"), ("flat", "flat-sawn")];
+const FACES: [(&str, &str); 2] = [("one", "one, as a top"), ("both", "both, as a brace")];
 const ASKED: [(&str, &str); 4] = [
     ("thickness_mm", "Thickness, mm"),
     ("width_mm", "Width across the grain, mm"),
@@ -152,9 +152,9 @@ fn unplaced(plate: &PlateAdded) -> PlateCard {
 
 /// The three times of a run, in words.
 fn times<T: Copy>(times: Times<T>, text: impl Fn(T) -> String) -> String {
-    let said = |time: Option<T>| time.map_or_else(|| "not here".into(), &text);
+    let said = |time: Option<T>| time.map_or_else(|| "not in this air".into(), &text);
     match (times.earliest, times.likely) {
-        (None, None) => "not here".into(),
+        (None, None) => "not in this air".into(),
         _ => format!("earliest {}, likely {}, safe {}", said(times.earliest), said(times.likely), said(times.safe)),
     }
 }

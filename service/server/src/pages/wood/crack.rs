@@ -38,15 +38,15 @@ impl State {
             format!("May be glued from: {}", times(glue.opens, text))
         };
         let until = glue.closes_ms.map_or_else(String::new, |ms| format!(", before {}", text(ms)));
-        let moves = |mm: f64| if mm < 0.0 { format!("opens {:.2}", -mm) } else { format!("closes {mm:.2}") };
+        let may = |mm: f64| if mm < 0.0 { format!("open {:.2}", -mm) } else { format!("close {mm:.2}") };
         let closing = |what: &str, of: Closing| {
             let [least_mm, likely_mm, most_mm] = of.closes_mm;
             format!(
-                "{what} ({}): it {} mm (from {} to {}), and {:.2} mm stay open.",
+                "{what} ({}) it will likely {} mm (it may {}, or {}), and {:.2} mm stay open.",
                 text(of.at_ms),
-                moves(likely_mm),
-                moves(least_mm),
-                moves(most_mm),
+                may(likely_mm),
+                may(least_mm),
+                may(most_mm),
                 (width_mm - likely_mm).max(0.0)
             )
         };
