@@ -10,7 +10,8 @@ async fn open(bench: &Bench) {
 }
 
 fn each<'a>(job: &'a Value, part: &str) -> Vec<&'a str> {
-    job["steps"].as_array().unwrap().iter().map(|step| step[part].as_str().unwrap()).collect()
+    let steps = job["steps"].as_array().expect("a job has steps");
+    steps.iter().map(|step| step[part].as_str().expect("a word")).collect()
 }
 
 const FINISHES: [&str; 3] = ["nitrocellulose-lacquer", "vinyl-sealer", "pore-filler"];

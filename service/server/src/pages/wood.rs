@@ -1,12 +1,18 @@
 //! The wood of one instrument: where it is, what its plates hold, when they are back in the shop's band, and how far a crack
 //! closes. The plates are run beside the requests.
 
+mod crack;
+mod plate;
+
 use actix_web::{HttpResponse, ResponseError, web};
 use askama::Template;
-use clock::{Run, Start, Target, Times, Wood};
-use facts::{Cut, FacesOpen, Fact, PlateAdded};
+use clock::Wood;
+use facts::{Fact, PlateAdded};
 
-use self::crack::CrackCard;
+use self::{
+    crack::CrackCard,
+    plate::{PlateCard, unplaced},
+};
 use super::{
     choice::{self, Choice, WOODS},
     form::{Fields, new_key},
@@ -18,32 +24,17 @@ use crate::{
     problem::Problem,
     routes::{
         Answer, Shop,
-        moisture::{BASIS, run, waits_badly},
+        moisture::{BASIS, run},
         plates::{Plate, carried, instrument, named},
     },
     state::State,
 };
-
-mod crack;
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
     config
         .service(web::resource("/instruments/{id}/wood").route(web::get().to(one)))
         .service(web::resource("/instruments/{id}/plates").route(web::post().to(add)))
         .service(web::resource("/instruments/{id}/move").route(web::post().to(carry)));
-}
-
-/// A plate as it is now and what comes.
-struct PlateCard {
-    name: String,
-    made: String,
-    moisture: String,
-    state: String,
-    in_band: bool,
-    back: String,
-    boxed: String,
-    /// What the air does to it, if it waits badly.
-    warning: String,
 }
 
 #[derive(Template)]
@@ -135,30 +126,6 @@ async fn page(shop: &Shop, id: &str, fields: &Fields, mut wrong: String) -> Resu
     })
 }
 
-/// The measures of a plate, in words.
-fn made(plate: &PlateAdded) -> String {
-    let wood = WOODS.iter().find(|(_, of)| *of == plate.species).map_or("", |(word, _)| word);
-    let cut = if plate.cut == Cut::Quarter { "quarter-sawn" } else { "flat-sawn" };
-    let faces = if plate.faces_open == FacesOpen::One { "one face open" } else { "both faces open" };
-    format!("{wood}, {cut}, {} mm thick, {} mm across, {faces}", plate.thickness_mm, plate.width_mm)
-}
-
-/// A plate of an instrument nobody has put anywhere: it cannot be run.
-fn unplaced(plate: &PlateAdded) -> PlateCard {
-    let (moisture, back, boxed, warning) = Default::default();
-    let state = "not followed: nobody said where the instrument is".into();
-    PlateCard { name: plate.name.clone(), made: made(plate), state, in_band: false, moisture, back, boxed, warning }
-}
-
-/// The three times of a run, in words.
-fn times<T: Copy>(times: Times<T>, text: impl Fn(T) -> String) -> String {
-    let said = |time: Option<T>| time.map_or_else(|| "not in this air".into(), &text);
-    match (times.earliest, times.likely) {
-        (None, None) => "not in this air".into(),
-        _ => format!("earliest {}, likely {}, safe {}", said(times.earliest), said(times.likely), said(times.safe)),
-    }
-}
-
 impl State {
     fn place_said(&self, wood: &Wood, now_ms: i64) -> Vec<String> {
         let bench = self.bench();
@@ -173,32 +140,6 @@ impl State {
                 wood.emc_now_pct, wood.emc_week_pct
             ),
         ]
-    }
-
-    fn plate_card(&self, run: &Run<'_>, target: Target, now_ms: i64) -> PlateCard {
-        let [low, likely, high] = run.moisture_pct();
-        let in_band = run.in_band(target);
-        let begun = match run.start {
-            Start::Measured => "from its measured moisture",
-            Start::Assumed => "taken to have been in balance with the first air it was in",
-            Start::Forgotten => "what it held at first counts no more",
-        };
-        let back = times(run.back(target), |ms| self.clock_text(ms, now_ms));
-        let boxed = times(run.back_in_target_air(target), |hours| format!("{hours:.0} h"));
-        PlateCard {
-            name: run.plate.name.clone(),
-            made: made(run.plate),
-            moisture: format!("{likely:.1} % of moisture ({low:.1} to {high:.1})"),
-            state: format!(
-                "as in air of {:.0} % RH: {} the shop's band; {begun}",
-                target.equivalent_rh_pct(likely),
-                if in_band { "in" } else { "out of" }
-            ),
-            in_band,
-            back: if in_band { String::new() } else { format!("Back in the band where it is: {back}.") },
-            boxed: if in_band { String::new() } else { format!("In a box in the middle of the band: {boxed}.") },
-            warning: run.waiting(target).map_or_else(String::new, |waiting| waits_badly(run, waiting)),
-        }
     }
 }
 

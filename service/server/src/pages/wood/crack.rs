@@ -2,7 +2,7 @@
 
 use clock::{Closing, Run, Wood};
 
-use super::times;
+use super::plate::times;
 use crate::{
     pages::form::Fields,
     problem::Problem,
