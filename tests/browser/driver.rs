@@ -83,9 +83,17 @@ impl Browser {
         // Nobody is there to be asked whether notifications may be shown.
         let prefs = json!({"profile.default_content_setting_values.notifications": 1});
         wishes.add_experimental_option("prefs", prefs).unwrap();
-        let (chromedriver, port) = start();
-        let driver = WebDriver::new(format!("http://127.0.0.1:{port}"), wishes).await.expect("a browser starts");
-        Self { driver, chromedriver, _profile: profile }
+        // A browser that does not come up at once on a busy machine says nothing of the pages: it gets a second try.
+        for _ in 0..2 {
+            let (mut chromedriver, port) = start();
+            match WebDriver::new(format!("http://127.0.0.1:{port}"), wishes.clone()).await {
+                Ok(driver) => return Self { driver, chromedriver, _profile: profile },
+                Err(e) => eprintln!("no browser: {e}"),
+            }
+            drop(chromedriver.kill());
+            drop(chromedriver.wait());
+        }
+        panic!("no browser starts");
     }
 
     pub(crate) async fn close(self) {
@@ -93,7 +101,10 @@ impl Browser {
     }
 
     pub(crate) async fn goto(&self, url: String) {
-        self.driver.goto(url).await.unwrap();
+        if let Err(e) = self.driver.goto(&url).await {
+            eprintln!("{url} did not load, trying once more: {e}");
+            self.driver.goto(&url).await.unwrap();
+        }
     }
 
     pub(crate) async fn path(&self) -> String {
