@@ -15,6 +15,7 @@ mod photos;
 mod print;
 mod rules;
 mod screens;
+mod shelf;
 mod strings;
 mod ways;
 

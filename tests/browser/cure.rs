@@ -34,6 +34,39 @@ async fn an_observation_is_withdrawn_with_its_reason() {
     bench.stop().await;
 }
 
+#[tokio::test]
+async fn a_glue_up_is_carried_and_one_registered_wrongly_is_withdrawn() {
+    let bench = Bench::small().await;
+    bench.furnish().await;
+    let shed = serde_json::json!({"id": "shed", "name": "Shed", "set_temp_c": 6, "set_rh_pct": 85});
+    bench.post("/api/v1/zones", shed).await.good();
+    bench.glue_up("g-1").await;
+    bench.wait_minutes(5);
+    let page = bench.get("/cures/g-1").await.text;
+    assert!(
+        page.contains("<option value=\"shed\">Shed</option>") && !page.contains("<option value=\"bench\">"),
+        "{page}"
+    );
+    assert_eq!(send(&bench, "/cures/g-1/move", &[("key", "m"), ("zone", "shed")]).await.status, 200);
+    assert_eq!(bench.get("/api/v1/glue-ups/g-1").await.good()["zone"], "shed");
+    assert_eq!(send(&bench, "/cures/g-1/move", &[("zone", "cellar")]).await.status, 422);
+    let late = send(&bench, "/cures/g-1/undo", &[]).await;
+    assert!(late.status == 409 && late.text.contains("withdraw it on its page"), "{}", late.text);
+    let form = [("key", "w"), ("reason", "registered by mistake")];
+    for _ in 0..2 {
+        let page = send(&bench, "/cures/g-1/withdraw", &form).await;
+        assert!(
+            page.status == 200 && page.text.contains("withdrawn") && !page.text.contains("Put right"),
+            "{}",
+            page.text
+        );
+    }
+    let cure = bench.get("/api/v1/glue-ups/g-1").await.good();
+    assert_eq!((&cure["state"], &cure["withdrawn"]), (&"withdrawn".into(), &"registered by mistake".into()));
+    assert_eq!(bench.board().await["clamps_free"], serde_json::json!(["cam-1", "cam-2", "cam-3"]));
+    bench.stop().await;
+}
+
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn a_page_that_follows_takes_no_form_from_under_the_hand_and_leaves_open_what_was_opened() {
     let bench = shop_now().await;
