@@ -36,6 +36,7 @@ mod run;
 mod schedules;
 mod scripts;
 mod settings;
+mod setup_chart;
 mod state;
 mod strength_chart;
 mod string_up;
