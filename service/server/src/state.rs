@@ -90,6 +90,8 @@ pub struct State {
     pub(crate) scripts: tokio::sync::Mutex<()>,
     /// One at a time takes an alert back or writes down that it was told, so that nobody who was told is missed.
     pub(crate) taking_back: tokio::sync::Mutex<()>,
+    /// Why nobody can be told anything, while that is so.
+    pub(crate) cannot_tell: Mutex<Option<String>>,
     /// Scripts that are not in force because of a fault, by file.
     pub(crate) faults: RwLock<BTreeMap<String, Fault>>,
     pub(crate) metrics: PrometheusHandle,
@@ -137,6 +139,7 @@ impl State {
             shown: Shown::default(),
             scripts: tokio::sync::Mutex::default(),
             taking_back: tokio::sync::Mutex::default(),
+            cannot_tell: Mutex::default(),
             faults: RwLock::default(),
             metrics,
             alarm_looks: LastSeen::default(),

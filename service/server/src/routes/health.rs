@@ -8,6 +8,7 @@ use store::Sqlite;
 
 use super::{Answer, Shop};
 use crate::{
+    alerts::tell,
     meters,
     openapi::Api,
     problem::{Kind, Problem},
@@ -134,6 +135,9 @@ async fn ready(shop: Shop) -> Answer {
         why.push(format!("no alarm was looked at for {} s", since.as_secs()));
     }
     why.extend(shop.doubt().map(|doubt| doubt.to_string()));
+    if !tell::channels(&shop.settings).is_empty() {
+        why.extend(shop.cannot_tell.lock().unwrap_or_else(PoisonError::into_inner).clone());
+    }
     if shop.stop.is_cancelled() {
         why.push("the service is stopping".into());
     }
