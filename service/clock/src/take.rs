@@ -73,13 +73,14 @@ impl Bench {
                     lot.opened_at.get_or_insert(recorded.happened_at);
                 }
             }
-            Fact::LotUsed(used) => {
-                self.shelf.entry(used.lot.clone()).or_default().uses.push((happened_ms, used.clone()));
-            }
+            Fact::LotUsed(used) => self.use_lot(used.clone(), happened_ms),
             Fact::LotClosed(closed) => {
                 self.shelf.entry(closed.lot.clone()).or_default().closed.get_or_insert((happened_ms, closed.clone()));
             }
-            Fact::CureBegun(begun) => self.begin_cure(begun, recorded.recorded_at.timestamp_millis()),
+            Fact::CureBegun(begun) => {
+                begun.lot_used().into_iter().for_each(|used| self.use_lot(used, happened_ms));
+                self.begin_cure(begun, recorded.recorded_at.timestamp_millis());
+            }
             Fact::CureMoved { cure, zone } => {
                 // Its job may have been closed in the same breath.
                 if let (Some(&ix), Some(&zone)) = (self.cure_of.get(cure), self.zone_of.get(zone))
@@ -98,6 +99,7 @@ impl Bench {
             Fact::CureWithdrawn { cure, reason } => {
                 if let Some(&ix) = self.cure_of.get(cure) {
                     self.cures[ix as usize].withdrawn = Some(reason.clone());
+                    self.unuse_lot(ix);
                     self.take_back_alerts(cure.as_str());
                     self.close_cure(ix, happened_ms);
                     if let Some(surface) = surface_of(&self.cures[ix as usize]) {
@@ -374,14 +376,18 @@ impl Bench {
         };
     }
 
-    /// What a cure told is not so any more, since it was withdrawn or lies under the next coat, and is not to be told again.
-    pub(crate) fn take_back_alerts(&mut self, cure: &str) {
+    /// Alerts of a cure that nobody has acknowledged yet.
+    pub fn waiting_alerts(&self, cure: &str) -> Vec<AlertId> {
         let of_cure = |id: &&AlertId| {
             let about = self.alerts.get(*id).and_then(|alert| alert.raised.cure.as_ref());
             about.is_some_and(|about| about.as_str() == cure)
         };
-        let ids = self.waiting.iter().filter(of_cure).cloned();
-        for id in ids.collect::<Vec<_>>() {
+        self.waiting.iter().filter(of_cure).cloned().collect()
+    }
+
+    /// What a cure told is not so any more, since it was withdrawn or lies under the next coat, and is not to be told again.
+    pub(crate) fn take_back_alerts(&mut self, cure: &str) {
+        for id in self.waiting_alerts(cure) {
             self.answer(id.as_str(), AlertState::Retracted);
         }
     }

@@ -50,6 +50,7 @@ fn alert(state: &State, bench: &Bench, excursion: &Excursion, watch: &AirWatch) 
         id: AlertId::new(id).expect("a zone, a word and a number make an alert id"),
         alert_kind: AlertKind::Climate,
         cure: None,
+        instrument: None,
         stage: String::new(),
         due_at: instant(since_ms + watch.delay_ms),
         late: false,

@@ -31,7 +31,8 @@ const HEARTBEAT: Duration = Duration::from_secs(15);
 const GATHERED: Duration = Duration::from_millis(100);
 /// Bytes after which a piece is not added to.
 const PIECE_BYTES: usize = 8 * 1024;
-/// Pieces that may wait for a listener that is slow to read; it falls behind after that and reads the journal.
+/// Pieces that may wait for a listener that is slow to read; it falls behind after that and reads the journal. One who
+/// takes none at all is closed by the system (`run.rs`).
 const WAITING: usize = 2;
 /// Missed facts read from the journal at once.
 const PAGE: usize = 256;
