@@ -22,6 +22,9 @@ use crate::{
 
 /// Longest the task sleeps without looking at the wall clock.
 const LONGEST_SLEEP: Duration = Duration::from_secs(5);
+/// Clocks whose next alarm is looked up in one go, and how long others are let at the bench after it.
+const LOOKED_UP: usize = 64;
+const LET_IN: Duration = Duration::from_millis(1);
 /// Alerts committed in one go.
 const AT_ONCE: usize = 256;
 
@@ -35,6 +38,10 @@ pub(crate) async fn step(state: &Arc<State>) -> Result<usize, Problem> {
     }
     let mut told = 0;
     loop {
+        // Where every zone changed, as with a new forecast, looking all of them up at once would hold everybody up.
+        while state.shared.bench_mut().look_up(LOOKED_UP) {
+            tokio::time::sleep(LET_IN).await;
+        }
         let now_ms = state.now().ms();
         let due = state.shared.bench_mut().due(now_ms, AT_ONCE);
         if due.is_empty() {
