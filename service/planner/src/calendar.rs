@@ -76,7 +76,7 @@ impl Calendar {
     }
 
     /// The number of the first interval that ends after `at_min`.
-    fn after(&self, at_min: i64) -> usize {
+    pub(crate) fn after(&self, at_min: i64) -> usize {
         self.open.partition_point(|(_, to)| *to <= at_min)
     }
 
@@ -84,14 +84,31 @@ impl Calendar {
     /// as many as it takes. `None` past the last hours there are.
     #[must_use]
     pub fn stretch(&self, from_min: i64, length_min: i64, splits: bool) -> Option<(i64, i64)> {
-        let first = self.after(from_min);
-        if !splits {
-            return self.open[first..]
-                .iter()
-                .map(|(from, to)| (from_min.max(*from), *to))
-                .find(|(start, to)| start + length_min <= *to)
-                .map(|(start, _)| (start, start + length_min));
+        self.stretch_from(&mut self.after(from_min), from_min, length_min, splits)
+    }
+
+    /// The same for whoever asks for later and later times: looks on from `place`, which is moved along.
+    pub(crate) fn stretch_from(
+        &self,
+        place: &mut usize,
+        from_min: i64,
+        length_min: i64,
+        splits: bool,
+    ) -> Option<(i64, i64)> {
+        while self.open.get(*place).is_some_and(|(_, to)| *to <= from_min) {
+            *place += 1;
         }
+        if !splits {
+            loop {
+                let (from, to) = *self.open.get(*place)?;
+                let start = from_min.max(from);
+                if start + length_min <= to {
+                    return Some((start, start + length_min));
+                }
+                *place += 1;
+            }
+        }
+        let first = *place;
         let start = from_min.max(self.open.get(first)?.0);
         let (mut at, mut left) = (start, length_min);
         for (from, to) in &self.open[first..] {

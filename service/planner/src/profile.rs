@@ -11,13 +11,35 @@ impl Profile {
         Self { steps: vec![(i64::MIN, 0)] }
     }
 
+    pub(crate) fn copy_from(&mut self, other: &Self) {
+        self.steps.clone_from(&other.steps);
+    }
+
     /// Takes `count` (gives back, if negative) from `from` to `to`.
     pub(crate) fn add(&mut self, from: i64, to: i64, count: i64) {
         if from >= to || count == 0 {
             return;
         }
-        let first = self.split(from);
-        let last = self.split(to);
+        let before = self.place(from);
+        let mut last = before;
+        while self.steps.get(last + 1).is_some_and(|step| step.0 <= to) {
+            last += 1;
+        }
+        if before == last && self.steps[before].0 != from && self.steps[before].0 != to {
+            let level = self.steps[before].1;
+            self.steps.splice(last + 1..last + 1, [(from, level + count), (to, level)]);
+            return;
+        }
+        if self.steps[last].0 != to {
+            self.steps.insert(last + 1, (to, self.steps[last].1));
+            last += 1;
+        }
+        let mut first = before;
+        if self.steps[before].0 != from {
+            first += 1;
+            last += 1;
+            self.steps.insert(first, (from, self.steps[before].1));
+        }
         for step in &mut self.steps[first..last] {
             step.1 += count;
         }
@@ -30,19 +52,24 @@ impl Profile {
         }
     }
 
-    /// The place of the entry that begins at `at`, made if it is not there.
-    fn split(&mut self, at: i64) -> usize {
-        let after = self.steps.partition_point(|(start, _)| *start < at);
-        if self.steps.get(after).is_none_or(|(start, _)| *start != at) {
-            self.steps.insert(after, (at, self.steps[after - 1].1));
-        }
-        after
+    /// The place of the entry that holds at `at`.
+    pub(crate) fn place(&self, at: i64) -> usize {
+        self.steps.partition_point(|(start, _)| *start <= at) - 1
     }
 
     /// The first stretch within `from`..`to` in which more than `room` is taken: when it begins, and when no more than
     /// that is taken again.
     pub(crate) fn clash(&self, from: i64, to: i64, room: i64) -> Option<(i64, i64)> {
-        let mut i = self.steps.partition_point(|(start, _)| *start <= from) - 1;
+        self.clash_from(&mut self.place(from), from, to, room)
+    }
+
+    /// The same for whoever asks for later and later times: looks on from `place`, which is moved along.
+    pub(crate) fn clash_from(&self, place: &mut usize, from: i64, to: i64, room: i64) -> Option<(i64, i64)> {
+        let mut i = *place;
+        while self.steps.get(i + 1).is_some_and(|step| step.0 <= from) {
+            i += 1;
+        }
+        *place = i;
         while i < self.steps.len() && self.steps[i].0 < to {
             if self.steps[i].1 > room {
                 let begins = self.steps[i].0;
