@@ -55,6 +55,13 @@ pub(crate) struct Board<'a> {
     places: Vec<usize>,
 }
 
+/// What is taken of the resources while not all blocks are placed.
+#[derive(Debug, Clone)]
+pub(crate) struct TakenSoFar {
+    profiles: Vec<Profile>,
+    held: Vec<bool>,
+}
+
 impl<'a> Board<'a> {
     pub(crate) fn new(net: &'a Net) -> Self {
         let n = net.works.len();
@@ -73,11 +80,29 @@ impl<'a> Board<'a> {
         }
     }
 
-    /// Becomes `other`, a board of the same net with the same pins.
-    pub(crate) fn copy_from(&mut self, other: &Self) {
+    /// What is taken, to come back to.
+    pub(crate) fn taken(&self) -> TakenSoFar {
+        TakenSoFar { profiles: self.profiles.clone(), held: self.held.clone() }
+    }
+
+    /// The same, into one that is there already.
+    pub(crate) fn save(&self, taken: &mut TakenSoFar) {
+        taken.held.copy_from_slice(&self.held);
+        for (profile, of) in taken.profiles.iter_mut().zip(&self.profiles) {
+            profile.copy_from(of);
+        }
+    }
+
+    /// Becomes `other` as it was when it had `taken` that and had not placed the blocks `open`.
+    pub(crate) fn go_back(&mut self, other: &Self, taken: &TakenSoFar, open: &[usize]) {
         self.at.copy_from_slice(&other.at);
-        self.held.copy_from_slice(&other.held);
-        for (profile, of) in self.profiles.iter_mut().zip(&other.profiles) {
+        for step in open.iter().flat_map(|block| &self.net.blocks[*block].steps) {
+            if self.net.works[*step].begun.is_none() {
+                self.at[*step] = None;
+            }
+        }
+        self.held.copy_from_slice(&taken.held);
+        for (profile, of) in self.profiles.iter_mut().zip(&taken.profiles) {
             profile.copy_from(of);
         }
     }

@@ -161,7 +161,7 @@ fn swap(terms: &Terms<'_>, now: &Made<'_>, next: &mut Made<'_>, at: usize, chanc
 fn wait(terms: &Terms<'_>, now: &Made<'_>, next: &mut Made<'_>, at: usize, chance: &mut Chance) -> Changed {
     let steps = &terms.net.blocks[now.order[at]].steps;
     let step = steps[chance.below(steps.len())];
-    let start = now.last.board.at[step].map_or(0, |at| at.0);
+    let start = now.board.at[step].map_or(0, |at| at.0);
     let wish = &mut next.wish[step];
     *wish = if *wish != i64::MIN && chance.below(2) == 0 {
         i64::MIN

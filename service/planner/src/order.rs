@@ -11,7 +11,7 @@ use crate::{
     change::{Change, Scope},
     rules,
     solve::{Left, slots_of},
-    trial::{Made, Terms, Trial},
+    trial::{Made, Outcome, Terms},
 };
 
 /// Plans of the first cooling, for each job. Each round has a cooling by whole jobs and one twice as long by blocks.
@@ -31,6 +31,8 @@ pub(crate) struct Order<'a> {
     now: Made<'a>,
     next: Made<'a>,
     best: Made<'a>,
+    /// What has become of the plan on the wall, if it can be worked by.
+    wall: Option<Made<'a>>,
     change: Change,
 }
 
@@ -44,11 +46,12 @@ impl<'a> Order<'a> {
         }
         order.iter().for_each(|block| board.lift_open(*block));
         let terms = Terms::new(problem, board.net, &order);
-        let now = Made::new(Trial::new(&terms, board), order);
-        Some(Self { change: Change::new(&terms), next: now.clone(), best: now.clone(), now, terms })
+        let now = Made::new(&terms, board, order);
+        Some(Self { change: Change::new(&terms), next: now.clone(), best: now.clone(), wall: None, now, terms })
     }
 
-    /// Looks for better plans as long as the effort lasts; the best one found, if any.
+    /// Looks for better plans as long as the effort lasts; the best one found, if any. The plan on the wall is left only
+    /// for one that saves more than moving a step costs: what people have read is worth a few minutes.
     pub(crate) fn run(mut self, left: &Left<'_>, chance: &mut Chance) -> Option<Vec<Slot>> {
         self.start(left).then_some(())?;
         let jobs = self.terms.blocks_of.len() as f64;
@@ -60,7 +63,9 @@ impl<'a> Order<'a> {
             plans = (plans as f64 * LONGER) as u64 + 1;
             self.now.clone_from(&self.best);
         }
-        Some(slots_of(&self.best.last.board))
+        let saves = |wall: &Made<'_>| wall.total - self.best.total > self.terms.problem.wall.moved_cost;
+        let kept = self.wall.filter(|wall| !saves(wall)).unwrap_or(self.best);
+        Some(slots_of(&kept.board))
     }
 
     /// The best of the rules' orders; `false` if not one can be placed.
@@ -71,8 +76,11 @@ impl<'a> Order<'a> {
             }
             let limit = self.now.total;
             (self.next.order, self.next.wish) = (order, wish);
-            if self.next.make(&self.terms, &self.now, (0, usize::MAX), limit, 0) {
+            if self.next.make(&self.terms, &self.now, (0, usize::MAX), limit, 0) == Outcome::Made {
                 self.now.take_from(&mut self.next, 0);
+                if !self.terms.wall.is_empty() && self.wall.is_none() && self.now.wish == self.terms.wall {
+                    self.wall = Some(self.now.clone());
+                }
             }
         }
         self.best.clone_from(&self.now);
@@ -93,10 +101,14 @@ impl<'a> Order<'a> {
             };
             let limit = if changed.only_if_better { self.now.total - 1 } else { self.now.total + taken };
             let margin = (heat * MARGIN) as i64;
-            if self.next.make(&self.terms, &self.now, (changed.from, changed.until), limit, margin) {
-                self.now.take_from(&mut self.next, changed.from);
-                if self.now.total < self.best.total {
-                    self.best.clone_from(&self.now);
+            match self.next.make(&self.terms, &self.now, (changed.from, changed.until), limit, margin) {
+                Outcome::No => {}
+                Outcome::Same(at) => self.now.take_order(&mut self.next, changed.from, at),
+                Outcome::Made => {
+                    self.now.take_from(&mut self.next, changed.from);
+                    if self.now.total < self.best.total {
+                        self.best.clone_from(&self.now);
+                    }
                 }
             }
         }

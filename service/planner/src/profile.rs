@@ -1,14 +1,21 @@
 //! How much of a resource is taken over time.
 
+use std::cell::Cell;
+
 /// Taken amounts as a step function: each entry holds until the next. The first stands before all time.
 #[derive(Debug, Clone)]
 pub(crate) struct Profile {
     steps: Vec<(i64, i64)>,
+    /// Where it was looked at last: the next look is mostly near by.
+    near: Cell<usize>,
 }
+
+/// How far a look goes on from the last one before it looks everywhere.
+const NEAR: usize = 8;
 
 impl Profile {
     pub(crate) fn new() -> Self {
-        Self { steps: vec![(i64::MIN, 0)] }
+        Self { steps: vec![(i64::MIN, 0)], near: Cell::new(0) }
     }
 
     pub(crate) fn copy_from(&mut self, other: &Self) {
@@ -26,8 +33,10 @@ impl Profile {
             last += 1;
         }
         if before == last && self.steps[before].0 != from && self.steps[before].0 != to {
-            let level = self.steps[before].1;
-            self.steps.splice(last + 1..last + 1, [(from, level + count), (to, level)]);
+            let (level, end) = (self.steps[before].1, self.steps.len());
+            self.steps.extend([(0, 0); 2]);
+            self.steps.copy_within(before + 1..end, before + 3);
+            (self.steps[before + 1], self.steps[before + 2]) = ((from, level + count), (to, level));
             return;
         }
         if self.steps[last].0 != to {
@@ -54,7 +63,16 @@ impl Profile {
 
     /// The place of the entry that holds at `at`.
     pub(crate) fn place(&self, at: i64) -> usize {
-        self.steps.partition_point(|(start, _)| *start <= at) - 1
+        let near = self.near.get().min(self.steps.len() - 1);
+        let holds = |i: &usize| self.steps[*i].0 <= at && self.steps.get(i + 1).is_none_or(|next| next.0 > at);
+        let found = if self.steps[near].0 <= at {
+            (near..self.steps.len().min(near + NEAR)).find(holds)
+        } else {
+            (near.saturating_sub(NEAR)..near).rev().find(holds)
+        };
+        let place = found.unwrap_or_else(|| self.steps.partition_point(|(start, _)| *start <= at) - 1);
+        self.near.set(place);
+        place
     }
 
     /// The first stretch within `from`..`to` in which more than `room` is taken: when it begins, and when no more than
@@ -70,6 +88,7 @@ impl Profile {
             i += 1;
         }
         *place = i;
+        self.near.set(i);
         while i < self.steps.len() && self.steps[i].0 < to {
             if self.steps[i].1 > room {
                 let begins = self.steps[i].0;

@@ -1,6 +1,6 @@
 //! Orders to begin with: priority rules for weighted lateness.
 
-use crate::trial::Terms;
+use crate::{FARTHEST_MIN, trial::Terms};
 
 /// How far ahead apparent tardiness cost looks, in mean jobs.
 const LOOKS_AHEAD: [f64; 6] = [0.5, 1.0, 2.0, 4.0, 8.0, 16.0];
@@ -16,16 +16,17 @@ struct Seen<'b> {
     weight: f64,
 }
 
-/// Orders, each with what no step starts before; the first is the one given.
+/// Orders, each with what no step starts before; as the wall has them first, then the one given.
 ///
-/// Whole jobs one after another by due date, by slack, by load over weight, and by apparent tardiness cost with several
-/// look-aheads (Vepsalainen, Morton 1987, doi:10.1287/mnsc.33.8.1035); and as the wall has them.
+/// Then whole jobs one after another by due date, by slack, by load over weight, and by apparent tardiness cost with several
+/// look-aheads (Vepsalainen, Morton 1987, doi:10.1287/mnsc.33.8.1035).
 pub(crate) fn orders(terms: &Terms<'_>, first: &[usize]) -> Vec<(Vec<usize>, Vec<i64>)> {
     let none = vec![i64::MIN; terms.problem.steps.len()];
-    let mut all = vec![(first.to_vec(), none.clone())];
+    let mut all = Vec::new();
     if !terms.wall.is_empty() {
         all.push((by_wall(terms, first), terms.wall.clone()));
     }
+    all.push((first.to_vec(), none.clone()));
     let jobs: Vec<Seen<'_>> = seen(terms);
     let mut by = |key: &dyn Fn(&Seen<'_>) -> f64| {
         let mut order: Vec<&Seen<'_>> = jobs.iter().collect();
@@ -74,7 +75,7 @@ fn seen<'b>(terms: &'b Terms<'_>) -> Vec<Seen<'b>> {
         let steps = || blocks.iter().flat_map(|block| &net.blocks[*block].steps);
         let job = &problem.jobs[net.works[net.blocks[blocks[0]].steps[0]].job];
         let longest = steps().map(|step| terms.tails[*step]).max().unwrap_or(0);
-        let due = job.due_min.map_or(f64::MAX / 4.0, |due| due as f64);
+        let due = job.due_min.unwrap_or(FARTHEST_MIN) as f64;
         Seen {
             blocks,
             load: scarcest.map_or(0.0, |resource| load(blocks, resource)).max(1.0),

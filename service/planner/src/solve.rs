@@ -65,13 +65,16 @@ pub fn solve(problem: &Problem, effort: Effort<'_>) -> Result<Plan, NoPlan> {
         return Err(NoPlan::Taken { step: step_of(problem, broken) });
     }
     let first_slots = slots_of(&board);
-    let better = if problem.jobs.len() > 1 {
+    let on_wall = problem.wall.starts_min.iter().any(Option::is_some);
+    let better = if problem.jobs.len() > 1 || on_wall {
         Order::new(problem, board, &order).and_then(|order| order.run(&left, &mut chance))
     } else {
         Some(Reorder::new(problem, &net, board, tails).run(&left, &mut chance))
     };
-    let cheaper = |slots: &Vec<Slot>| Cost::of(problem, slots).total <= Cost::of(problem, &first_slots).total;
-    let slots = better.filter(|slots| cheaper(slots) && check(problem, slots).is_empty()).unwrap_or(first_slots);
+    // The plan on the wall may cost a little more than another.
+    let most = Cost::of(problem, &first_slots).total + if on_wall { problem.wall.moved_cost } else { 0 };
+    let good = |slots: &Vec<Slot>| Cost::of(problem, slots).total <= most && check(problem, slots).is_empty();
+    let slots = better.filter(good).unwrap_or(first_slots);
     Ok(Plan { cost: Cost::of(problem, &slots), slots, unfrozen, schedules: left.made.get() })
 }
 

@@ -2,7 +2,7 @@
 
 use crate::{
     Cost, Problem,
-    board::{Board, Look},
+    board::{Board, Look, TakenSoFar},
     bounds,
     net::Net,
     plan::{has_moved, late_min},
@@ -28,7 +28,8 @@ impl<'a> Terms<'a> {
     pub(crate) fn new(problem: &'a Problem, net: &'a Net, order: &[usize]) -> Self {
         let lengths: i64 = net.works.iter().map(|work| work.length).sum();
         let usual_length = lengths as f64 / net.works.len().max(1) as f64;
-        let wall = if problem.wall.moved_cost > 0 { wall_wish(problem) } else { Vec::new() };
+        let stands = problem.wall.moved_cost > 0 && problem.wall.starts_min.iter().any(Option::is_some);
+        let wall = if stands { wall_wish(problem) } else { Vec::new() };
         let mut terms =
             Self { problem, net, tails: bounds::tails_within_jobs(net), usual_length, wall, blocks_of: Vec::new() };
         let mut group: Vec<Option<usize>> = vec![None; problem.jobs.len()];
@@ -48,10 +49,9 @@ impl<'a> Terms<'a> {
     }
 }
 
-/// Some blocks placed, and what that costs at least.
+/// What some placed blocks cost at least.
 #[derive(Debug, Clone)]
-pub(crate) struct Trial<'a> {
-    pub(crate) board: Board<'a>,
+struct Tally {
     /// The least end of each job.
     ends: Vec<i64>,
     /// Where the latest placed step of each job starts.
@@ -61,63 +61,28 @@ pub(crate) struct Trial<'a> {
     moved: i64,
 }
 
-impl<'a> Trial<'a> {
-    pub(crate) fn new(terms: &Terms<'_>, board: Board<'a>) -> Self {
-        let ends = vec![i64::MIN; terms.problem.jobs.len()];
-        let mut trial = Self { board, reached: ends.clone(), ends, end: i64::MIN, late: 0, moved: 0 };
-        let net = trial.board.net;
-        for step in 0..net.works.len() {
-            match trial.board.at[step] {
-                Some((start, _)) => trial.count(terms, step, start),
-                None => trial.bound(terms, step, net.works[step].earliest),
-            }
-        }
-        trial
-    }
-
+impl Tally {
     fn copy_from(&mut self, other: &Self) {
-        self.board.copy_from(&other.board);
         self.ends.copy_from_slice(&other.ends);
         self.reached.copy_from_slice(&other.reached);
         (self.end, self.late, self.moved) = (other.end, other.late, other.moved);
     }
 
-    fn count(&mut self, terms: &Terms<'_>, step: usize, start: i64) {
+    /// A step stands at `start`..`end`.
+    fn count(&mut self, terms: &Terms<'_>, step: usize, (start, end): (i64, i64)) {
         self.moved += i64::from(has_moved(terms.problem, step, start));
-        let job = self.board.net.works[step].job;
+        let job = terms.net.works[step].job;
         self.reached[job] = self.reached[job].max(start);
-        let end = self.board.at[step].map_or(i64::MIN, |at| at.1);
-        self.ends_by(terms, step, end.max(start + terms.tails[step]));
+        self.ends_by(terms, job, end.max(start + terms.tails[step]));
     }
 
-    fn bound(&mut self, terms: &Terms<'_>, step: usize, start: i64) {
-        self.ends_by(terms, step, start + terms.tails[step]);
-    }
-
-    fn ends_by(&mut self, terms: &Terms<'_>, step: usize, end: i64) {
-        let job = self.board.net.works[step].job;
+    fn ends_by(&mut self, terms: &Terms<'_>, job: usize, end: i64) {
         if end > self.ends[job] {
-            let job_of = &terms.problem.jobs[job];
-            self.late += job_of.weight * (late_min(job_of.due_min, end) - late_min(job_of.due_min, self.ends[job]));
+            let of = &terms.problem.jobs[job];
+            self.late += of.weight * (late_min(of.due_min, end) - late_min(of.due_min, self.ends[job]));
             self.ends[job] = end;
             self.end = self.end.max(end);
         }
-    }
-
-    /// Places a block; `false` if there is no place.
-    fn place(&mut self, terms: &Terms<'_>, block: usize, wish: &[i64]) -> bool {
-        let net = self.board.net;
-        let steps = &net.blocks[block].steps;
-        let look = Look { rank: &[], wish, pushes: pushes(steps.len()) };
-        if self.board.place(block, look).is_err() {
-            return false;
-        }
-        for step in steps {
-            if let Some((start, _)) = self.board.at[*step] {
-                self.count(terms, *step, start);
-            }
-        }
-        true
     }
 
     /// What the plan will cost if each job goes on as in `old`, which had placed the same blocks when it was `was`.
@@ -126,7 +91,7 @@ impl<'a> Trial<'a> {
         for (job, of) in terms.problem.jobs.iter().enumerate() {
             let shift = self.reached[job] - was.reached[job];
             if shift != 0 {
-                let end = old.last.ends[job];
+                let end = old.tally.ends[job];
                 total += of.weight * (late_min(of.due_min, end + shift) - late_min(of.due_min, end));
             }
         }
@@ -138,6 +103,17 @@ impl<'a> Trial<'a> {
     }
 }
 
+/// What became of a change.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Outcome {
+    /// It cannot be made, or costs too much.
+    No,
+    /// It is the same plan from this place in the order on.
+    Same(usize),
+    /// It is another plan, or one of the same cost.
+    Made,
+}
+
 /// An order and the plan it gives.
 #[derive(Debug, Clone)]
 pub(crate) struct Made<'a> {
@@ -145,9 +121,10 @@ pub(crate) struct Made<'a> {
     /// No step starts before this.
     pub(crate) wish: Vec<i64>,
     pub(crate) total: i64,
-    pub(crate) last: Trial<'a>,
+    pub(crate) board: Board<'a>,
+    tally: Tally,
     /// What it was before every so many blocks.
-    saved: Vec<Trial<'a>>,
+    saved: Vec<(TakenSoFar, Tally)>,
     stride: usize,
 }
 
@@ -156,14 +133,22 @@ const SAVED: usize = 24;
 
 impl<'a> Made<'a> {
     /// Nothing made yet: `fixed` is what no order changes.
-    pub(crate) fn new(fixed: Trial<'a>, order: Vec<usize>) -> Self {
+    pub(crate) fn new(terms: &Terms<'_>, fixed: Board<'a>, order: Vec<usize>) -> Self {
+        let ends = vec![i64::MIN; terms.problem.jobs.len()];
+        let mut tally = Tally { reached: ends.clone(), ends, end: i64::MIN, late: 0, moved: 0 };
+        for (step, work) in terms.net.works.iter().enumerate() {
+            match fixed.at[step] {
+                Some(at) => tally.count(terms, step, at),
+                None => tally.ends_by(terms, work.job, work.earliest + terms.tails[step]),
+            }
+        }
         let stride = order.len().div_ceil(SAVED).max(4);
-        let saved = vec![fixed.clone(); order.len() / stride + 1];
-        Self { order, wish: vec![i64::MIN; fixed.board.net.works.len()], total: i64::MAX, last: fixed, saved, stride }
+        let saved = vec![(fixed.taken(), tally.clone()); order.len() / stride + 1];
+        Self { order, wish: vec![i64::MIN; terms.net.works.len()], total: i64::MAX, board: fixed, tally, saved, stride }
     }
 
-    /// Makes the plan of its order, which differs from that of `old` from `from` on and no more after `until`; `false`
-    /// if it cannot be made, is the same plan, or seems to cost more than `limit`.
+    /// Makes the plan of its order, which differs from that of `old` from `from` on and no more after `until`, unless it
+    /// seems to cost more than `limit`.
     pub(crate) fn make(
         &mut self,
         terms: &Terms<'_>,
@@ -171,36 +156,67 @@ impl<'a> Made<'a> {
         (from, until): (usize, usize),
         limit: i64,
         margin: i64,
-    ) -> bool {
+    ) -> Outcome {
         let first = from / self.stride;
-        self.last.copy_from(&old.saved[first]);
+        let (taken, tally) = &old.saved[first];
+        self.board.go_back(&old.board, taken, &self.order[first * self.stride..]);
+        self.tally.copy_from(tally);
+        let mut same = true;
         for at in first * self.stride..self.order.len() {
             if at > first * self.stride && at.is_multiple_of(self.stride) {
-                let was = &old.saved[at / self.stride];
-                if at > until
-                    && (self.last.board.at == was.board.at
-                        || self.last.foreseen(terms, was, old) > limit.saturating_add(margin))
-                {
-                    return false;
+                if at > until {
+                    if same {
+                        return Outcome::Same(at);
+                    }
+                    let was = &old.saved[at / self.stride].1;
+                    if self.tally.foreseen(terms, was, old) > limit.saturating_add(margin) {
+                        return Outcome::No;
+                    }
                 }
-                self.saved[at / self.stride].copy_from(&self.last);
+                let (taken, tally) = &mut self.saved[at / self.stride];
+                self.board.save(taken);
+                tally.copy_from(&self.tally);
             }
-            if !self.last.place(terms, self.order[at], &self.wish) || self.last.total(terms) > limit {
-                return false;
+            let block = self.order[at];
+            if !self.place(terms, block) || self.tally.total(terms) > limit {
+                return Outcome::No;
+            }
+            same = same && terms.net.blocks[block].steps.iter().all(|step| self.board.at[*step] == old.board.at[*step]);
+        }
+        self.total = self.tally.total(terms);
+        Outcome::Made
+    }
+
+    /// Places a block; `false` if there is no place.
+    fn place(&mut self, terms: &Terms<'_>, block: usize) -> bool {
+        let steps = &terms.net.blocks[block].steps;
+        let look = Look { rank: &[], wish: &self.wish, pushes: pushes(steps.len()) };
+        if self.board.place(block, look).is_err() {
+            return false;
+        }
+        for step in steps {
+            if let Some(at) = self.board.at[*step] {
+                self.tally.count(terms, *step, at);
             }
         }
-        self.total = self.last.total(terms);
         true
     }
 
-    /// Becomes `other`, which was made from this one from `from` on.
+    /// Becomes `other`, which was made from this one and differs in its order from `from` on.
     pub(crate) fn take_from(&mut self, other: &mut Self, from: usize) {
+        std::mem::swap(&mut self.board, &mut other.board);
+        std::mem::swap(&mut self.tally, &mut other.tally);
+        self.total = other.total;
+        self.take_order(other, from, usize::MAX);
+    }
+
+    /// Takes over the order of `other`, which is the same plan from `until` on.
+    pub(crate) fn take_order(&mut self, other: &mut Self, from: usize, until: usize) {
         std::mem::swap(&mut self.order, &mut other.order);
         std::mem::swap(&mut self.wish, &mut other.wish);
-        std::mem::swap(&mut self.last, &mut other.last);
-        for at in from / self.stride + 1..self.saved.len() {
+        let until = self.saved.len().min(until / self.stride);
+        for at in from / self.stride + 1..until {
             std::mem::swap(&mut self.saved[at], &mut other.saved[at]);
         }
-        self.total = other.total;
     }
 }
