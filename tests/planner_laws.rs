@@ -3,6 +3,7 @@
 
 mod exhaustive;
 mod made_up;
+mod many;
 
 use bench::{instances, root};
 use planner::{
@@ -76,13 +77,12 @@ proptest! {
 
     /// 30 × 25 plans.
     #[test]
-    fn no_plan_of_a_made_up_bench_breaks_anything(seed in any::<u64>()) {
+    fn every_step_of_a_made_up_bench_is_explained(seed in any::<u64>()) {
         for more in 0..25 {
             let problem = made_up::bench(seed.wrapping_add(more));
             match solve(&problem, Effort::schedules(seed, 12)) {
                 Ok(plan) => {
                     prop_assert_eq!(check(&problem, &plan.slots), []);
-                    prop_assert_eq!(plan.cost, planner::Cost::of(&problem, &plan.slots));
                     for told in explain(&problem, &plan) {
                         prop_assert!(told.float_min >= 0);
                     }
@@ -92,7 +92,6 @@ proptest! {
             }
         }
     }
-
 }
 
 /// The same problem `by` minutes later.

@@ -28,8 +28,8 @@ const SWAPS: f64 = 0.2;
 /// How often one block is moved, and how often no more than the rest of a job.
 const ONE_BLOCK: f64 = 0.5;
 const REST_OF_JOB: f64 = 0.75;
-/// How often a change goes only a tenth as far.
-const NEAR: f64 = 0.4;
+/// How often of two jobs the later one goes earlier, or the less late one later, rather than any.
+const BY_LATENESS: f64 = 0.7;
 /// How often a step is made to wait, or to keep to the wall or no longer.
 const WAITS: f64 = 0.02;
 const WALL: f64 = 0.1;
@@ -90,8 +90,10 @@ impl Change {
         chance: &mut Chance,
     ) {
         let n = now.order.len();
-        let scale = if chance.share() < NEAR { 0.1 } else { 1.0 };
-        let far = 1 + (chance.share() * chance.share() * scale * n as f64) as usize;
+        let earlier = chance.below(2) == 0;
+        let at = if chance.share() < BY_LATENESS { later_of(terms, now, at, chance.below(n), earlier) } else { at };
+        // Mostly near by: what goes far seldom fits.
+        let far = 1 + (chance.share().powi(3) * n as f64) as usize;
         let much = if scope == Scope::Jobs { 1.0 } else { chance.share() };
         let range = if much < ONE_BLOCK {
             at..at + 1
@@ -110,7 +112,7 @@ impl Change {
                 }
             }
         }
-        if chance.below(2) == 0 {
+        if earlier {
             self.earlier(terms, &mut next.order, at.saturating_sub(far));
         } else {
             self.later(terms, &mut next.order, (at + far).min(n - 1));
@@ -140,6 +142,12 @@ impl Change {
         }
         order[first..=to].sort_by_key(|block| self.marked[*block]);
     }
+}
+
+/// Of two places in the order the one whose job costs more by its lateness, or the one whose job costs less.
+fn later_of(terms: &Terms<'_>, now: &Made<'_>, a: usize, b: usize, later: bool) -> usize {
+    let late = |at: usize| now.late(terms, terms.job(now.order[at]));
+    if (late(b) > late(a)) == later { b } else { a }
 }
 
 /// Two jobs change places: where blocks of one were go those of the other, as long as it has any.

@@ -14,17 +14,17 @@ use crate::{
     trial::{Made, Outcome, Terms},
 };
 
-/// Plans of the first cooling, for each job. Each round has a cooling by whole jobs and one twice as long by blocks.
+/// Plans of the first cooling, for each job. Each round has a cooling by whole jobs and a shorter one by blocks.
 const FIRST_COOLING: u64 = 40;
+const BY_BLOCKS: f64 = 0.3;
 /// How much longer each round is than the one before, so that any effort is a beginning of a longer one.
 const LONGER: f64 = 1.5;
-/// Temperatures, as shares of what a job costs in the mean: where coolings by jobs and by blocks start, where they end.
-/// Tried out on the bench instances.
-const HOT_JOBS: f64 = 1.2;
-const HOT_BLOCKS: f64 = 0.24;
-const COLD: f64 = 0.03;
+/// Temperatures, as shares of what a job costs in the mean: where coolings by jobs and by blocks start and end. Tried out
+/// on the bench instances.
+const JOBS: [f64; 2] = [1.0, 0.1];
+const BLOCKS: [f64; 2] = [0.24, 0.03];
 /// A plan in the making is given up when it foresees to miss what would be kept by so many temperatures.
-const MARGIN: f64 = 3.0;
+const MARGIN: f64 = 1.0;
 
 pub(crate) struct Order<'a> {
     terms: Terms<'a>,
@@ -54,12 +54,11 @@ impl<'a> Order<'a> {
     /// for one that saves more than moving a step costs: what people have read is worth a few minutes.
     pub(crate) fn run(mut self, left: &Left<'_>, chance: &mut Chance) -> Option<Vec<Slot>> {
         self.start(left).then_some(())?;
-        let jobs = self.terms.blocks_of.len() as f64;
         let mut plans = FIRST_COOLING * self.terms.blocks_of.len() as u64;
         let mut go_on = true;
         while go_on {
-            go_on = self.cool(Scope::Jobs, HOT_JOBS / jobs, plans, left, chance);
-            go_on = go_on && self.cool(Scope::Blocks, HOT_BLOCKS / jobs, plans * 2, left, chance);
+            go_on = self.cool(Scope::Jobs, JOBS, plans, left, chance);
+            go_on = go_on && self.cool(Scope::Blocks, BLOCKS, (plans as f64 * BY_BLOCKS) as u64, left, chance);
             plans = (plans as f64 * LONGER) as u64 + 1;
             self.now.clone_from(&self.best);
         }
@@ -87,14 +86,14 @@ impl<'a> Order<'a> {
         self.now.total < i64::MAX
     }
 
-    /// So many plans at falling temperatures, from `hot` times the cost on; `false` when the effort is spent.
-    fn cool(&mut self, scope: Scope, hot: f64, plans: u64, left: &Left<'_>, chance: &mut Chance) -> bool {
-        let cold = (COLD / self.terms.blocks_of.len() as f64).min(hot);
+    /// So many plans at temperatures falling from `hot` to `cold`; `false` when the effort is spent.
+    fn cool(&mut self, scope: Scope, [hot, cold]: [f64; 2], plans: u64, left: &Left<'_>, chance: &mut Chance) -> bool {
+        let jobs = self.terms.blocks_of.len() as f64;
         for i in 0..plans {
             if !left.another() {
                 return false;
             }
-            let heat = self.best.total as f64 * hot * (cold / hot).powf(i as f64 / plans as f64);
+            let heat = self.best.total as f64 / jobs * hot * (cold / hot).powf(i as f64 / plans as f64);
             let taken = (-heat * chance.share().max(1e-12).ln()) as i64;
             let Some(changed) = self.change.make(&self.terms, &self.now, &mut self.next, scope, chance) else {
                 continue;

@@ -187,6 +187,12 @@ impl<'a> Made<'a> {
         Outcome::Made
     }
 
+    /// What the lateness of a job costs.
+    pub(crate) fn late(&self, terms: &Terms<'_>, job: usize) -> i64 {
+        let of = &terms.problem.jobs[job];
+        of.weight * late_min(of.due_min, self.tally.ends[job])
+    }
+
     /// Places a block; `false` if there is no place.
     fn place(&mut self, terms: &Terms<'_>, block: usize) -> bool {
         let steps = &terms.net.blocks[block].steps;
