@@ -160,12 +160,12 @@ proptest! {
     fn tiny_problems_are_solved_as_an_exhaustive_search_solves_them(seed in any::<u64>()) {
         let problem = made_up::tiny(seed);
         let best = exhaustive::best(&problem);
-        match (solve(&problem, Effort::schedules(seed, 200)), best) {
+        match (solve(&problem, Effort::schedules(seed, 2000)), best) {
             (Ok(plan), Some(best)) => {
                 prop_assert_eq!(check(&problem, &plan.slots), []);
                 prop_assert!(plan.cost.total >= best, "{} is better than the best, {}", plan.cost.total, best);
-                // A local search on four steps: near, not always there.
-                prop_assert!(plan.cost.total <= 3 * best + 10, "{} where {} can be had", plan.cost.total, best);
+                // A search by chance on four steps: nearly always there (233 of 238 of these), else near.
+                prop_assert!(plan.cost.total <= best * 3 / 2 + 5, "{} where {} can be had", plan.cost.total, best);
             }
             (Err(NoPlan::Contradiction { .. } | NoPlan::Capacity { .. }), found) => prop_assert_eq!(found, None),
             (Err(_), Some(best)) => prop_assert!(false, "none found where {} can be had", best),
