@@ -11,6 +11,7 @@ mod driver;
 mod forms;
 mod glue_up;
 mod instruments;
+mod keyboard;
 mod photos;
 mod print;
 mod rules;
@@ -18,6 +19,7 @@ mod screens;
 mod shelf;
 mod strings;
 mod ways;
+mod workshop;
 
 use bench::{Bench, Shop};
 use benchclock::Now;

@@ -153,6 +153,11 @@ impl Browser {
         self.driver.action_chain().send_keys(key + "").perform().await.unwrap();
     }
 
+    /// Types wherever the keyboard is.
+    pub(crate) async fn typed(&self, text: &str) {
+        self.driver.action_chain().send_keys(text).perform().await.unwrap();
+    }
+
     /// Keeps a picture of what is seen under `screens` of the build folder.
     pub(crate) async fn picture(&self, name: &str) {
         let folder = target().join("screens");

@@ -179,7 +179,7 @@ impl ResponseError for Problem {
 
     fn error_response(&self) -> HttpResponse {
         let mut answer = HttpResponse::build(self.status_code());
-        if self.status_code() == StatusCode::SERVICE_UNAVAILABLE {
+        if matches!(self.kind, Kind::Busy | Kind::DiskFull | Kind::Unavailable) {
             answer.insert_header((header::RETRY_AFTER, "1"));
         }
         answer
@@ -215,15 +215,15 @@ impl From<rules::Fault> for Problem {
 impl From<&store::Error> for Problem {
     fn from(error: &store::Error) -> Self {
         use store::Error::{
-            Busy, Full, InTheWay, Locked, NoCopy, NotEmpty, NotWhole, Other, ReadOnly, Stopped, TooNew, TooOld,
-            Unreadable,
+            Busy, Damaged, Failing, Full, InTheWay, Locked, NoCopy, NotEmpty, NotWhole, Other, ReadOnly, Stopped,
+            TooNew, TooOld, Unreadable,
         };
         let kind = match error {
             Busy { .. } => Kind::Busy,
             Full { .. } => Kind::DiskFull,
-            Locked { .. } | ReadOnly { .. } | Stopped => Kind::Unavailable,
+            Failing { .. } | Locked { .. } | ReadOnly { .. } | Stopped => Kind::Unavailable,
             InTheWay { .. } | NoCopy { .. } | NotEmpty { .. } | NotWhole { .. } => Kind::Conflict,
-            Other(_) | TooNew { .. } | TooOld { .. } | Unreadable { .. } => Kind::Internal,
+            Damaged { .. } | Other(_) | TooNew { .. } | TooOld { .. } | Unreadable { .. } => Kind::Internal,
         };
         let detail = match error {
             // What the database says is for the log.

@@ -85,6 +85,9 @@ struct CurePage {
     zones: Vec<Choice>,
     reasons: [&'static str; 4],
     job: Option<(String, String)>,
+    /// The version of the rule it goes by, whether another is in force, and whether it can be moved.
+    version: String,
+    behind: bool,
     next_step: String,
     gap: String,
     estimate: &'static str,
@@ -133,6 +136,8 @@ impl State {
             cautions: sheet.map_or_else(Vec::new, |sheet| sheet.cautions),
             clamps_on: names(bench, &cure.clamps_on),
             looked_at: self.looked_at(bench, cure, now_ms),
+            version: begun.rule_version.to_string(),
+            behind: bench.in_force().get(&begun.material) != Some(&begun.rule_version),
             open: cure.is_open(),
             zones: choice::zones(bench, |_| false)
                 .into_iter()
