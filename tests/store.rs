@@ -3,7 +3,7 @@
 
 mod carried;
 mod conforms;
-
+mod instances;
 mod shared;
 mod walls;
 

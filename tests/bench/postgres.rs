@@ -160,6 +160,20 @@ impl Database {
         self.server.psql("bench", &self.name, sql)
     }
 
+    /// Lets the service in or not.
+    pub fn lets_in(&self, yes: bool) {
+        let most = if yes { -1 } else { 0 };
+        self.ask(&format!("ALTER DATABASE {} CONNECTION LIMIT {most}", self.name));
+    }
+
+    /// Cuts every line of the service to it.
+    pub fn cut(&self) {
+        self.ask(
+            "SELECT pg_terminate_backend(pid) FROM pg_stat_activity \
+                  WHERE usename = 'bench' AND datname = current_database()",
+        );
+    }
+
     /// Where the server keeps its files.
     pub fn folder(&self) -> &Path {
         self.server.folder.path()

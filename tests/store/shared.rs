@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use bench::{postgres, stock};
 use facts::Fact;
-use store::{Database, Error, Postgres};
+use store::{Database, Error, Mean, Postgres};
 
 use super::{BEGIN_MS, delivery, heard, pause, reading, readings, saying, shop};
 
@@ -107,18 +107,22 @@ fn many_writers_make_one_journal_without_gaps_and_all_hear_the_same() {
 fn a_commit_rings_for_the_others_of_its_shop_and_for_nobody_else() {
     let server = postgres::Database::new();
     let (mut said, mut same, mut other) = (shop(&server, "shop-a"), shop(&server, "shop-a"), shop(&server, "shop-b"));
-    let moment = Duration::from_millis(50);
-    assert!(!same.wait_for_news(moment).unwrap() && !other.wait_for_news(moment).unwrap());
+    let (moment, long) = (Duration::from_millis(50), Duration::from_secs(5));
+    for database in [&mut same, &mut other] {
+        assert!(database.wait_for_news(moment).unwrap(), "what was said before it listened it has to look for");
+        assert!(!database.wait_for_news(moment).unwrap());
+    }
     said.commit(&[&saying(vec![stock::zone("bench")])]).unwrap();
-    assert!(same.wait_for_news(Duration::from_secs(5)).unwrap());
+    assert!(same.wait_for_news(long).unwrap());
     assert!(!other.wait_for_news(moment).unwrap());
     assert_eq!(zones(&same.since().unwrap().facts), ["bench"]);
-    // It listens again after its line broke.
-    server.ask("SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE usename = 'bench' AND datname = current_database()");
-    let again = (0..20).find_map(|_| same.wait_for_news(moment).ok());
-    assert_eq!(again, Some(false));
+    // It listens again after its line broke, and knows that it may have missed something.
+    server.cut();
     (0..20).find_map(|_| said.commit(&[&saying(vec![stock::zone("booth")])]).ok()).expect("it goes on");
-    assert!(same.wait_for_news(Duration::from_secs(5)).unwrap());
+    assert!((0..20).any(|_| same.wait_for_news(moment).is_ok_and(|rung| rung)), "nothing is heard any more");
+    assert_eq!(zones(&same.since().unwrap().facts), ["booth"]);
+    said.commit(&[&saying(vec![stock::zone("attic")])]).unwrap();
+    assert!(same.wait_for_news(long).unwrap());
 }
 
 #[test]
@@ -153,7 +157,7 @@ fn a_line_that_breaks_within_a_commit_takes_all_of_it_along() {
     let mut database = shop(&server, "shop");
     database.commit(&[&saying(vec![stock::zone("bench")])]).unwrap();
     database.take_pen().unwrap();
-    server.ask("SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE usename = 'bench' AND datname = current_database()");
+    server.cut();
     let mut said = saying(vec![stock::zone("booth")]);
     said.readings = vec![reading("bench", None, BEGIN_MS, 20.0)];
     said.deliveries = vec![delivery("a-1", "page", 1, 1)];
@@ -216,4 +220,20 @@ fn an_address_or_a_server_that_is_none_is_told_in_a_sentence() {
     // It does not speak in the clear with a server beyond this machine: this one has no TLS.
     let sealed = opened(&format!("{}?sslmode=require", server.url()));
     assert!(sealed.contains("not reached"), "{sealed}");
+}
+
+#[test]
+fn means_that_another_put_in_already_are_not_weighed_in_again() {
+    let server = postgres::Database::new();
+    let (mut one, mut other) = (shop(&server, "shop"), shop(&server, "shop"));
+    one.commit(&[&heard(vec![reading("bench", None, BEGIN_MS, 20.0)], BEGIN_MS)]).unwrap();
+    let mean = Mean { from_ms: BEGIN_MS, n: 1, temp_c: [20.0; 3], rh_pct: [48.5; 3] };
+    let bench = stock::id("bench");
+    // Both have the reading in memory and think it is theirs to thin.
+    one.thin_readings(&bench, BEGIN_MS + 1, &[mean]).unwrap();
+    let later = Mean { from_ms: BEGIN_MS + 900_000, ..mean };
+    one.commit(&[&heard(vec![reading("bench", None, BEGIN_MS + 900_000, 20.0)], BEGIN_MS)]).unwrap();
+    other.thin_readings(&bench, BEGIN_MS + 900_001, &[mean, later]).unwrap();
+    assert_eq!(one.means("bench", i64::MIN, i64::MAX).unwrap(), [mean, later]);
+    assert_eq!(readings(one.as_mut(), "bench", i64::MIN), []);
 }

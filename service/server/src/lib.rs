@@ -21,6 +21,7 @@ mod meters;
 mod mixing;
 mod now;
 mod openapi;
+mod others;
 mod pages;
 mod photos;
 mod plan;

@@ -6,6 +6,7 @@ mod people;
 mod plan;
 mod sensors;
 mod shop;
+mod store;
 mod webhook;
 
 use std::path::{Path, PathBuf};
@@ -21,6 +22,7 @@ pub use people::{Alerts, Email, Person, Push};
 pub use plan::{Certainty, Place, Plan};
 pub(crate) use sensors::Sensors;
 pub use shop::Shop;
+pub(crate) use store::{Store, is_postgres};
 pub use webhook::Webhook;
 
 /// What is wrong with the settings, naming the key.
@@ -87,26 +89,6 @@ pub struct Server {
     pub public_url: String,
 }
 
-/// Where facts are kept.
-#[derive(Debug, Clone, Deserialize)]
-#[serde(deny_unknown_fields, default)]
-pub struct Store {
-    /// The database file.
-    pub path: PathBuf,
-    /// Folder of the nightly copies.
-    pub backups: PathBuf,
-    /// Nightly copies kept.
-    pub keep_backups: usize,
-    /// Days readings are kept as they came; then they become quarter-hour means.
-    pub keep_readings_days: u32,
-    /// Days those means are kept.
-    pub keep_means_days: u32,
-    /// Folder of the photos of jobs.
-    pub photos: PathBuf,
-    /// Largest photo taken, MiB.
-    pub photo_limit_mib: usize,
-}
-
 /// Where rules are.
 #[derive(Debug, Clone, Deserialize)]
 #[serde(deny_unknown_fields, default)]
@@ -149,19 +131,6 @@ impl Default for Server {
             import_limit_mib: 64,
             workers: 2,
             public_url: String::new(),
-        }
-    }
-}
-impl Default for Store {
-    fn default() -> Self {
-        Self {
-            path: "data/benchclock.db".into(),
-            backups: "data/backups".into(),
-            keep_backups: 14,
-            keep_readings_days: 400,
-            keep_means_days: 3660,
-            photos: "data/photos".into(),
-            photo_limit_mib: 16,
         }
     }
 }
@@ -252,9 +221,7 @@ impl Settings {
                 "write http://bench.local:8080, or leave it out",
             ));
         }
-        if !(1..=64).contains(&self.store.photo_limit_mib) {
-            return Err(wrong("store.photo_limit_mib", "must be 1 to 64", "16 holds what a phone makes"));
-        }
+        self.store.check()?;
         if !(1..=64).contains(&self.server.workers) {
             return Err(wrong("server.workers", "must be 1 to 64", "2 is plenty for one shop"));
         }
@@ -263,16 +230,6 @@ impl Settings {
         }
         if !(1.5..=20.0).contains(&self.string_up.margin) {
             return Err(wrong("string_up.margin", "must be 1.5 to 20", "4 is the default"));
-        }
-        if !(14..=3660).contains(&self.store.keep_readings_days) {
-            return Err(wrong("store.keep_readings_days", "must be 14 to 3660", "the forecast learns from 7 days"));
-        }
-        if self.store.keep_means_days < self.store.keep_readings_days {
-            let (key, what) = ("store.keep_means_days", "is less than keep_readings_days");
-            return Err(wrong(key, what, "3660 keeps ten years"));
-        }
-        if self.store.keep_backups == 0 {
-            return Err(wrong("store.keep_backups", "must be at least 1", "14 keeps a fortnight"));
         }
         self.sensors.check()?;
         self.mqtt.check()?;
@@ -351,6 +308,8 @@ mod tests {
             ("[server]\nworkers = 0", "server.workers"),
             ("[server]\npublic_url = \"bench\"", "server.public_url"),
             ("[store]\nphoto_limit_mib = 0", "store.photo_limit_mib"),
+            ("[store]\nurl = \"mysql://x/y\"", "store.url"),
+            ("[store]\npassword_file = \"/nowhere\"", "store.password_file"),
             ("[climate]\nbridge_minutes = 0", "climate.bridge_minutes"),
             ("[string_up]\nmargin = 1.0", "string_up.margin"),
             ("[store]\nkeep_readings_days = 1", "store.keep_readings_days"),

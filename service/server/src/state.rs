@@ -21,6 +21,7 @@ use crate::{
     intake::Intake,
     keys::Keys,
     now::{LastSeen, Now, instant},
+    others::Others,
     problem::{Kind, Problem},
     settings::Settings,
 };
@@ -80,6 +81,8 @@ pub struct State {
     pub(crate) writer: Writer<Refusal>,
     /// A second connection for reading, so that a long list does not hold up a commit.
     reader: Mutex<Box<dyn Database>>,
+    /// The other instances on the same database.
+    pub(crate) others: Others,
     pub(crate) settings: Settings,
     pub(crate) intake: Intake,
     /// The shop's own scripts.
@@ -108,6 +111,7 @@ pub(crate) struct Parts {
     pub(crate) rulebook: Arc<Rulebook>,
     pub(crate) writer: Writer<Refusal>,
     pub(crate) reader: Box<dyn Database>,
+    pub(crate) others: Others,
     pub(crate) settings: Settings,
     pub(crate) zone: Tz,
     pub(crate) keys: Keys,
@@ -116,13 +120,14 @@ pub(crate) struct Parts {
 
 impl State {
     pub(crate) fn new(parts: Parts) -> Self {
-        let Parts { shared, rulebook, writer, reader, settings, zone, keys, metrics } = parts;
+        let Parts { shared, rulebook, writer, reader, others, settings, zone, keys, metrics } = parts;
         Self {
             started_ms: shared.now.ms(),
             shared,
             rulebook,
             writer,
             reader: Mutex::new(reader),
+            others,
             settings,
             intake: Intake::default(),
             hooks: Hooks::default(),
@@ -235,19 +240,30 @@ impl State {
     }
 }
 
-fn logged(error: &Error) -> Problem {
+pub(crate) fn logged(error: &Error) -> Problem {
     tracing::error!(%error, "the store failed");
     Problem::from(error)
 }
 
+/// Remembers the text of a rule that came in force, wherever that was said.
+pub(crate) fn remember(rulebook: &Rulebook, fact: &Fact) {
+    if let Fact::RulePutInForce(rule) = fact {
+        rulebook.remember(&rule.version, &rule.file, &rule.text);
+        rule.override_reason.iter().for_each(|reason| rulebook.excuse(&rule.version, reason));
+    }
+}
+
 /// The writer's view of the bench: admits against it, takes into it.
-pub(crate) struct BenchKeeper(pub(crate) Arc<Shared>);
+pub(crate) struct BenchKeeper {
+    pub(crate) shared: Arc<Shared>,
+    pub(crate) rulebook: Arc<Rulebook>,
+}
 
 impl Keeper for BenchKeeper {
     type Refusal = Refusal;
 
     fn admit(&mut self, saying: &Saying) -> Result<(), Refusal> {
-        let (bench, now_ms) = (self.0.bench(), self.0.now.ms());
+        let (bench, now_ms) = (self.shared.bench(), self.shared.now.ms());
         for entry in &saying.entries {
             bench.admit(&entry.fact, entry.happened_at.timestamp_millis(), now_ms)?;
             if let Fact::ZoneSet(set) = &entry.fact
@@ -272,27 +288,28 @@ impl Keeper for BenchKeeper {
     }
 
     fn take(&mut self, facts: &[Recorded], readings: &[Reading]) {
+        facts.iter().for_each(|fact| remember(&self.rulebook, &fact.fact));
         {
-            let mut bench = self.0.bench_mut();
+            let mut bench = self.shared.bench_mut();
             facts.iter().for_each(|fact| bench.take(fact));
             readings.iter().for_each(|reading| bench.take_reading(reading));
         }
         if let Some(last) = facts.last() {
-            self.0.last_seq.store(last.seq, Ordering::SeqCst);
+            self.shared.last_seq.store(last.seq, Ordering::SeqCst);
         }
-        self.0.alarms.notify_one();
+        self.shared.alarms.notify_one();
         metrics::counter!("benchclock_facts_total").increment(facts.len() as u64);
         metrics::counter!("benchclock_readings_total").increment(readings.len() as u64);
         if facts.iter().any(|fact| matches!(fact.fact, Fact::AlertRaised(_) | Fact::AlertRepeated { .. })) {
-            self.0.deliveries.notify_one();
+            self.shared.deliveries.notify_one();
         }
         // Nobody listening is no error.
-        if self.0.news.receiver_count() > 0 {
+        if self.shared.news.receiver_count() > 0 {
             for fact in facts {
-                drop(self.0.news.send(News::Fact(Arc::new(fact.clone()))));
+                drop(self.shared.news.send(News::Fact(Arc::new(fact.clone()))));
             }
             for reading in readings {
-                drop(self.0.news.send(News::Reading(reading.clone())));
+                drop(self.shared.news.send(News::Reading(reading.clone())));
             }
         }
     }

@@ -64,7 +64,7 @@ pub trait Database: Send {
         Ok(())
     }
 
-    /// Waits until another connection said something; whether one did.
+    /// Waits until another connection said something; whether one may have, which is so too when nobody listened before.
     ///
     /// # Errors
     /// When the database is not reached.

@@ -58,6 +58,17 @@ impl Sqlite {
         Ok(database)
     }
 
+    /// Opens a database that no other program has open, nor can open while this one has.
+    ///
+    /// # Errors
+    /// As [`Sqlite::open`], and when another program has it open.
+    pub fn open_alone(path: &Path, shop: &str) -> Result<Self, Error> {
+        let database = Self::open(path, shop)?;
+        let alone = "PRAGMA locking_mode = EXCLUSIVE; BEGIN EXCLUSIVE; COMMIT";
+        database.connection.execute_batch(alone).map_err(|e| database.error(e))?;
+        Ok(database)
+    }
+
     /// Version of SQLite linked into the program.
     pub fn version() -> &'static str {
         rusqlite::version()

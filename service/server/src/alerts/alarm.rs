@@ -16,7 +16,7 @@ use crate::{
         tell,
         words::{self, Words},
     },
-    problem::Problem,
+    problem::{Kind, Problem},
     state::State,
 };
 
@@ -57,7 +57,13 @@ async fn tell_all(state: &Arc<State>, tellings: Vec<Telling>) -> Result<(), Prob
     }
     // All at once: the writer commits together what waits together.
     for said in join_all(sayings.into_iter().map(|saying| state.say(saying))).await {
-        said?;
+        match said {
+            // The duty came here a moment ago; whoever had it before said this.
+            Err(problem) if state.others.may_be() && problem.kind == Kind::Conflict => {
+                tracing::info!(%problem, "another instance told it");
+            }
+            said => drop(said?),
+        }
     }
     shop::add_steps(state, steps).await;
     Ok(())
@@ -125,8 +131,11 @@ fn seen_at_work(state: &State) {
 /// Runs steps until told to stop.
 pub(crate) async fn run(state: Arc<State>, stop: CancellationToken) {
     loop {
-        let sleep = match step(&state).await {
-            Ok(_) => {
+        let stepped = if state.others.on_duty() { step(&state).await.map(Some) } else { Ok(None) };
+        let sleep = match stepped {
+            // Another instance tells; the duty rings when it comes here.
+            Ok(None) => LONGEST_SLEEP,
+            Ok(Some(_)) => {
                 let wake_ms = state.shared.bench_mut().next_wake();
                 let left_ms = wake_ms.map_or(i64::MAX, |ms| (ms - state.now().ms()).max(0));
                 Duration::from_millis(left_ms as u64).min(LONGEST_SLEEP)

@@ -210,9 +210,12 @@ pub(crate) async fn run(state: Arc<State>, stop: CancellationToken) {
         Err(e) => return tracing::error!(error = %e, "no HTTP client; nothing is delivered"),
     };
     loop {
-        let idle = match step(&state, &client).await {
-            Ok(tried) if tried == AT_ONCE => continue,
-            Ok(_) => {
+        let stepped = if state.others.on_duty() { step(&state, &client).await.map(Some) } else { Ok(None) };
+        let idle = match stepped {
+            Ok(Some(tried)) if tried == AT_ONCE => continue,
+            // Another instance hands on; the duty rings when it comes here.
+            Ok(None) => Duration::from_secs(5),
+            Ok(Some(_)) => {
                 let next = state.read(|database| database.next_delivery_ms()).await.ok().flatten();
                 let left_ms = next.map_or(i64::MAX, |ms| (ms - state.now().ms()).max(0));
                 Duration::from_millis(left_ms as u64).min(Duration::from_secs(5))
