@@ -237,3 +237,13 @@ fn means_that_another_put_in_already_are_not_weighed_in_again() {
     assert_eq!(one.means("bench", i64::MIN, i64::MAX).unwrap(), [mean, later]);
     assert_eq!(readings(one.as_mut(), "bench", i64::MIN), []);
 }
+
+#[test]
+fn words_that_postgresql_has_no_place_for_stop_nothing() {
+    let server = postgres::Database::new();
+    let mut database = shop(&server, "shop");
+    let mut said = saying(vec![stock::zone("bench")]);
+    said.entries[0].by = "a\0b".into();
+    database.commit(&[&said]).unwrap();
+    assert_eq!(database.facts_after(0, 1).unwrap()[0].by, "a\u{fffd}b");
+}

@@ -88,33 +88,29 @@ impl State {
 pub(crate) async fn run(state: Arc<State>, stop: CancellationToken) {
     let mut reached = true;
     loop {
-        let asked = step(&state, &stop).await;
+        let asked = tokio::select! {
+            () = stop.cancelled() => return,
+            asked = step(&state) => asked,
+        };
         if let Err(problem) = &asked {
             state.duty_is(false);
             if reached {
                 tracing::error!(%problem, "the other instances are not heard; trying again");
             }
+            tokio::time::sleep(ASKED_EVERY / 2).await;
         }
         reached = asked.is_ok();
-        let wait = if reached { Duration::ZERO } else { ASKED_EVERY };
-        tokio::select! {
-            () = stop.cancelled() => return,
-            () = tokio::time::sleep(wait) => {}
-        }
     }
 }
 
-async fn step(state: &Arc<State>, stop: &CancellationToken) -> Result<(), Problem> {
+async fn step(state: &Arc<State>) -> Result<(), Problem> {
     let on = state.ask_line(|line| line.on_duty()).await?;
     if on && !state.others.on_duty() {
         // What the one before told is not due any more.
         state.follow().await?;
     }
     state.duty_is(on);
-    let news = state.ask_line(|line| line.wait_for_news(ASKED_EVERY));
-    tokio::select! {
-        () = stop.cancelled() => return Ok(()),
-        rung = news => rung?,
-    };
-    state.follow().await
+    state.ask_line(|line| line.wait_for_news(ASKED_EVERY)).await?;
+    // A writer that is busy takes it in when it comes to it; the duty is not lost over that.
+    tokio::time::timeout(ASKED_EVERY, state.follow()).await.unwrap_or(Ok(()))
 }

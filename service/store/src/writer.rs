@@ -119,10 +119,13 @@ impl<R: Send + 'static> Writer<R> {
         }
     }
 
-    /// Takes in what others said to a shared database; `reply` is called when that is done.
+    /// Takes in what others said to a shared database; `reply` is called when that is done. Where more waits than may, it
+    /// is called at once: the commits that wait take it in anyway.
     pub fn follow(&self, reply: impl FnOnce(Result<(), Error>) + Send + 'static) {
-        if let Err(SendError(Command::Follow(reply))) = self.send.send(Command::Follow(Box::new(reply))) {
-            reply(Err(Error::Stopped));
+        match self.send.try_send(Command::Follow(Box::new(reply))) {
+            Err(TrySendError::Full(Command::Follow(reply))) => reply(Ok(())),
+            Err(TrySendError::Disconnected(Command::Follow(reply))) => reply(Err(Error::Stopped)),
+            _ => {}
         }
     }
 

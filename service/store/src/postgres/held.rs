@@ -3,7 +3,7 @@
 use facts::{SensorId, ZoneId};
 use tokio_postgres::Row;
 
-use super::line::{Given, Line, unreadable};
+use super::line::{Given, Line, text, unreadable};
 use crate::{
     Error, Held, HeldKey, HeldState, Mean, Saying,
     held::{state_of, word},
@@ -25,8 +25,18 @@ pub(super) fn add(line: &mut Line, saying: &Saying) -> Result<(), Error> {
     for new in &saying.held {
         let HeldKey { zone, sensor, at_ms, temp_c, rh_pct } = &new.key;
         let (zone, sensor) = (zone.as_str(), sensor.as_ref().map(SensorId::as_str));
-        let given: Given<'_> =
-            &[&zone, &sensor, at_ms, &saying.recorded_ms, temp_c, rh_pct, &new.by, &new.reason, &new.detail, &new.mend];
+        let given: Given<'_> = &[
+            &zone,
+            &sensor,
+            at_ms,
+            &saying.recorded_ms,
+            temp_c,
+            rh_pct,
+            &text(&new.by),
+            &text(&new.reason),
+            &text(&new.detail),
+            &text(&new.mend),
+        ];
         line.execute(ADD, given)?;
     }
     for (key, state) in &saying.decided {

@@ -1,13 +1,13 @@
 //! Facts and readings: written many at once, read in their order. Readings lie in a table for each month, made as needed.
 
-use std::collections::BTreeSet;
+use std::{borrow::Cow, collections::BTreeSet};
 
 use chrono::{DateTime, Datelike, TimeZone, Utc};
 use facts::{Reading, Recorded, RhPct, SensorId, TempC, ZoneId};
 use tokio_postgres::Row;
 
 use super::{
-    line::{Line, unreadable},
+    line::{Line, text, unreadable},
     schema::{BUILDING, WALLS},
 };
 use facts::Entry;
@@ -40,7 +40,7 @@ pub(super) fn add_facts(line: &mut Line, entries: &[(i64, &Entry)]) -> Result<()
     let kinds: Vec<&str> = forms.iter().map(|(kind, _)| kind.as_str()).collect();
     let happened: Vec<i64> = entries.iter().map(|(_, entry)| entry.happened_at.timestamp_millis()).collect();
     let recorded: Vec<i64> = entries.iter().map(|(_, entry)| entry.recorded_at.timestamp_millis()).collect();
-    let by: Vec<&str> = entries.iter().map(|(_, entry)| entry.by.as_str()).collect();
+    let by: Vec<Cow<'_, str>> = entries.iter().map(|(_, entry)| text(&entry.by)).collect();
     let bodies: Vec<&str> = forms.iter().map(|(_, body)| body.as_str()).collect();
     line.execute(ADD_FACTS, &[&seqs, &kinds, &happened, &recorded, &by, &bodies]).map(drop)
 }
@@ -82,7 +82,8 @@ pub(super) fn make_months(line: &mut Line, known: &mut BTreeSet<i64>, came: &[Ca
             line.batch(WALLS)?;
         }
     }
-    Ok(known.extend(wanted))
+    known.extend(wanted);
+    Ok(())
 }
 
 /// Months since the year 0, UTC.

@@ -2,7 +2,7 @@
 
 use tokio_postgres::Row;
 
-use super::line::{Line, unreadable};
+use super::line::{Line, text, unreadable};
 use crate::{Answer, Error, Off, Run, Subscription};
 
 const ADD_ANSWERS: &str = "INSERT INTO answer (key, fingerprint, status, body, recorded_ms) \
@@ -48,7 +48,7 @@ fn answer(row: &Row) -> Result<(Answer, i64), Error> {
 }
 
 pub(super) fn record_run(line: &mut Line, run: &Run) -> Result<(), Error> {
-    line.execute(RECORD_RUN, &[&run.job, &run.at_ms, &run.error]).map(drop)
+    line.execute(RECORD_RUN, &[&run.job, &run.at_ms, &run.error.as_deref().map(text)]).map(drop)
 }
 
 /// The last run of each job.

@@ -4,6 +4,7 @@
 //! within the runtime of the service.
 
 use std::{
+    borrow::Cow,
     collections::HashMap,
     fmt::Display,
     future::poll_fn,
@@ -30,7 +31,9 @@ use tokio_postgres_rustls::MakeRustlsConnect;
 
 use crate::Error;
 
-/// Longest a server may take to answer a knock, and packets to be acknowledged.
+/// Longest a server may take to answer a knock: the service is to end within five seconds, wherever it is.
+const KNOCK: Duration = Duration::from_secs(2);
+/// Longest it may take to acknowledge what it is sent.
 const PATIENCE: Duration = Duration::from_secs(5);
 
 /// What every connection is set to: waits for another's lock end, who holds the pen and does not write loses it, and a
@@ -82,7 +85,7 @@ impl Place {
         if config.get_ssl_mode() == SslMode::Prefer {
             config.ssl_mode(if here { SslMode::Disable } else { SslMode::Require });
         }
-        config.connect_timeout(PATIENCE).tcp_user_timeout(PATIENCE).keepalives_idle(PATIENCE);
+        config.connect_timeout(KNOCK).tcp_user_timeout(PATIENCE).keepalives_idle(PATIENCE);
         config.application_name("benchclock");
         Ok(Self { config, shop: shop.into(), named })
     }
@@ -226,6 +229,11 @@ where
             Err(_) => return,
         }
     }
+}
+
+/// Words as PostgreSQL can keep them: it has no place for the character NUL.
+pub(super) fn text(words: &str) -> Cow<'_, str> {
+    if words.contains('\0') { Cow::Owned(words.replace('\0', "\u{fffd}")) } else { Cow::Borrowed(words) }
 }
 
 /// A stored value that was not written by us.

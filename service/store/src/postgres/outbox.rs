@@ -3,7 +3,7 @@
 use facts::AlertId;
 use tokio_postgres::Row;
 
-use super::line::{Given, Line, unreadable};
+use super::line::{Given, Line, text, unreadable};
 use crate::{
     Delivery, Error, NewDelivery, WhichDeliveries,
     outbox::{state_of, word},
@@ -33,7 +33,7 @@ pub(super) fn add(line: &mut Line, new: &[&NewDelivery]) -> Result<(), Error> {
 pub(super) fn record(line: &mut Line, gone: &[Delivery]) -> Result<(), Error> {
     for d in gone {
         let (attempts, state) = (i64::from(d.attempts), word(d.state));
-        line.execute(RECORD, &[&d.id, &attempts, &d.due_ms, &state, &d.error])?;
+        line.execute(RECORD, &[&d.id, &attempts, &d.due_ms, &state, &d.error.as_deref().map(text)])?;
     }
     Ok(())
 }
