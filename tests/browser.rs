@@ -8,11 +8,13 @@ mod coats;
 mod driver;
 mod forms;
 mod glue_up;
+mod keyboard;
 mod photos;
 mod print;
 mod rules;
 mod screens;
 mod strings;
+mod workshop;
 
 use bench::{Bench, Shop};
 use benchclock::Now;

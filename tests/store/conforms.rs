@@ -39,7 +39,7 @@ fn of_a_commit_that_fails_nothing_is_there() {
         assert!(database.commit(&[&saying(vec![stock::zone("booth")]), &again]).is_err(), "{named}");
         assert_eq!(database.facts_after(0, 10).unwrap().len(), 1, "{named}");
         assert_eq!(readings(database, "bench", 0), [], "{named}");
-        assert_eq!(database.next_delivery_ms().unwrap(), None, "{named}");
+        assert_eq!(database.next_deliveries().unwrap(), [], "{named}");
         assert_eq!(database.commit(&[&saying(vec![stock::zone("booth")])]).unwrap().len(), 1, "{named}");
     });
 }
@@ -128,10 +128,13 @@ fn what_waits_in_the_outbox_comes_when_it_is_due_and_what_ended_stays_ended() {
             delivery("a-2", "hook", at(2), at(2)),
         ];
         database.commit(&[&Saying { deliveries: new, ..saying(vec![stock::zone("bench")]) }]).unwrap();
-        assert_eq!(database.next_delivery_ms().unwrap(), Some(at(1)), "{named}");
+        let next = [("hook".to_string(), at(2)), ("mia:push".to_string(), at(1))];
+        assert_eq!(database.next_deliveries().unwrap(), next, "{named}");
         let due = database.due_deliveries(at(2), 10).unwrap();
         assert_eq!(due.iter().map(|d| d.channel.as_str()).collect::<Vec<_>>(), ["mia:push", "hook"], "{named}");
-        assert_eq!(database.due_deliveries(at(9), 1).unwrap(), due[..1], "{named}");
+        // Of each channel the first.
+        let first: Vec<i64> = database.due_deliveries(at(9), 1).unwrap().iter().map(|d| d.id).collect();
+        assert_eq!(first, [due[0].id, due[1].id], "{named}");
         let fresh = database.fresh_deliveries("mia:push", at(1)).unwrap();
         assert_eq!(fresh.iter().map(|d| d.alert.as_str()).collect::<Vec<_>>(), ["a-2", "a-1"], "{named}");
         assert_eq!(database.last_tried().unwrap(), [], "{named}");
@@ -141,6 +144,8 @@ fn what_waits_in_the_outbox_comes_when_it_is_due_and_what_ended_stays_ended() {
             (1, DeliveryState::Delivered, at(3), Some("late".into()));
         database.record_deliveries(&[gone.clone()], &[delivery("a-2", "mia:email", at(3), at(3))]).unwrap();
         assert_eq!(database.last_tried().unwrap(), [gone.clone()], "{named}");
+        assert_eq!(database.taken_at("mia:push", at(3)).unwrap(), [gone.clone()], "{named}");
+        assert_eq!(database.taken_at("mia:push", at(2)).unwrap(), [], "{named}");
         let mut back = gone.clone();
         (back.state, back.attempts) = (DeliveryState::Waiting, 0);
         database.record_deliveries(&[back], &[]).unwrap();
@@ -159,6 +164,11 @@ fn what_waits_in_the_outbox_comes_when_it_is_due_and_what_ended_stays_ended() {
         assert_eq!(list(database, to_hook), [due[1].id], "{named}");
         let older = WhichDeliveries { before: Some(ids[1]), ..WhichDeliveries::default() };
         assert_eq!(list(database, older), ids[2..], "{named}");
+        // The clock was set back from minute 5 to minute -1: what was due by then is due now, and may be told.
+        database.bring_forward(at(-1), at(3)).unwrap();
+        let forward: Vec<(i64, i64)> =
+            database.due_deliveries(at(-1), 10).unwrap().iter().map(|d| (d.due_ms, d.since_ms)).collect();
+        assert_eq!(forward, [(at(-1), at(-1)), (at(-1), at(-1))], "{named}");
         database.forget_finished(at(4)).unwrap();
         assert_eq!(list(database, WhichDeliveries::default()).len(), 3, "{named}");
     });
@@ -193,7 +203,7 @@ fn who_receives_is_kept_once_and_forgotten_when_asked() {
 }
 
 #[test]
-fn the_last_run_of_each_job_is_told_and_a_probe_leaves_none() {
+fn the_last_run_of_each_job_is_told_and_a_probe_is_one_row_however_often() {
     in_each(|named, database| {
         let run =
             |job: &str, at_ms: i64, error: Option<&str>| Run { job: job.into(), at_ms, error: error.map(Into::into) };
@@ -203,9 +213,11 @@ fn the_last_run_of_each_job_is_told_and_a_probe_leaves_none() {
             database.record_run(&run).unwrap();
         }
         database.probe().unwrap();
+        database.probe().unwrap();
         let mut last = database.last_runs().unwrap();
         last.sort_by(|one, other| one.job.cmp(&other.job));
-        assert_eq!(last, [run("backup", 1, None), run("digest", 7, Some("x"))], "{named}");
+        let probe = run("probe", 0, None);
+        assert_eq!(last, [run("backup", 1, None), run("digest", 7, Some("x")), probe], "{named}");
     });
 }
 

@@ -165,7 +165,7 @@ fn a_line_that_breaks_within_a_commit_takes_all_of_it_along() {
     assert!(matches!(why, Error::Away { .. }), "{why}");
     assert_eq!(database.facts_after(0, 10).unwrap().len(), 1);
     assert_eq!(readings(database.as_mut(), "bench", 0), []);
-    assert_eq!(database.next_delivery_ms().unwrap(), None);
+    assert_eq!(database.next_deliveries().unwrap(), []);
     assert_eq!(database.commit(&[&said]).unwrap(), [2]);
     assert_eq!(
         readings(database.as_mut(), "bench", 0).len(),

@@ -6,19 +6,23 @@
 //! Start reading at `run.rs`, then `state.rs`, then a route.
 
 mod alerts;
+mod believed;
 mod body;
 mod calendar;
 mod chart;
 pub mod cli;
 mod coating;
 mod compose;
+mod course_chart;
 mod demo;
+pub mod doors;
 mod held_back;
 mod inches;
 mod intake;
 mod keys;
 mod meters;
 mod mixing;
+mod news;
 mod now;
 mod openapi;
 mod others;
@@ -38,6 +42,7 @@ mod strength_chart;
 mod string_up;
 mod twins;
 mod units;
+mod wall;
 mod whole;
 mod wire;
 mod workshop;

@@ -179,7 +179,7 @@ impl ResponseError for Problem {
 
     fn error_response(&self) -> HttpResponse {
         let mut answer = HttpResponse::build(self.status_code());
-        if self.status_code() == StatusCode::SERVICE_UNAVAILABLE {
+        if matches!(self.kind, Kind::Busy | Kind::DiskFull | Kind::Unavailable) {
             answer.insert_header((header::RETRY_AFTER, "1"));
         }
         answer
@@ -215,15 +215,16 @@ impl From<rules::Fault> for Problem {
 impl From<&store::Error> for Problem {
     fn from(error: &store::Error) -> Self {
         use store::Error::{
-            Away, Busy, Differs, Full, InTheWay, Locked, NoCopy, NoPlace, NotEmpty, NotWhole, Other, OverTheWall,
-            ReadOnly, Stopped, TooNew, TooOld, Unreadable,
+            Away, Busy, Damaged, Differs, Failing, Full, InTheWay, Locked, NoCopy, NoPlace, NotEmpty, NotWhole, Other,
+            OverTheWall, ReadOnly, Stopped, TooNew, TooOld, Unreadable,
         };
         let kind = match error {
             Busy { .. } => Kind::Busy,
             Full { .. } => Kind::DiskFull,
-            Away { .. } | Locked { .. } | ReadOnly { .. } | Stopped => Kind::Unavailable,
+            Away { .. } | Failing { .. } | Locked { .. } | ReadOnly { .. } | Stopped => Kind::Unavailable,
             InTheWay { .. } | NoCopy { .. } | NotEmpty { .. } | NotWhole { .. } => Kind::Conflict,
-            Differs { .. }
+            Damaged { .. }
+            | Differs { .. }
             | NoPlace { .. }
             | Other(_)
             | OverTheWall { .. }

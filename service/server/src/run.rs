@@ -15,7 +15,8 @@ use store::{Database, Writer};
 use tokio_util::{sync::CancellationToken, task::TaskTracker};
 
 use crate::{
-    alerts::{alarm, channel, delivery},
+    alerts::{alarm, channel, rounds},
+    believed::{self, Believed},
     intake::mqtt,
     keys::Keys,
     meters,
@@ -81,6 +82,9 @@ impl Service {
         let beside = settings.store.path.parent().filter(|folder| !folder.as_os_str().is_empty());
         let beside = beside.unwrap_or(std::path::Path::new("."));
         let keys = Keys::open(beside).map_err(io(format!("the keys in {}", beside.display())))?;
+        if let Some(kind) = settings.store.network_mount() {
+            tracing::error!(kind, "the journal lies on a network file system, where its locks may not hold: move it");
+        }
         let mut database = settings.store.open(&settings.shop.id)?;
         let rulebook = Arc::new(Rulebook::new());
         let bridge_ms = i64::from(settings.climate.bridge_minutes) * 60_000;
@@ -94,7 +98,7 @@ impl Service {
         let mut bench = Bench::new(of_clock, rulebook.clone() as Arc<dyn Laws>, Box::new(UsualDay));
         // What others say meanwhile is told to the writer.
         database.stand_still()?;
-        let last_seq = replay(&mut bench, &rulebook, database.as_mut())?;
+        let (last_seq, last_ms) = replay(&mut bench, &rulebook, database.as_mut())?;
         database.go_on()?;
         let (reader, others) = (database.reopen()?, Others::of(database.as_mut())?);
         let shared = Arc::new(Shared::new(bench, last_seq, now));
@@ -109,6 +113,7 @@ impl Service {
             tracing::warn!(%address, "listening beyond this machine: whoever reaches it may read and write");
         }
         let listener = TcpListener::bind(address).map_err(io(format!("listening at {address} (server.listen)")))?;
+        let believed = Believed::since(last_ms, settings.server.believe_clock);
         let parts = Parts {
             shared,
             rulebook,
@@ -119,9 +124,13 @@ impl Service {
             zone,
             keys,
             metrics: meters::recorder(),
+            believed,
         };
         let state = Arc::new(State::new(parts));
-        scripts::read_folder(&state).await?;
+        match state.doubt() {
+            None => drop(scripts::read_folder(&state).await?),
+            Some(why) => tracing::error!(%why, "holding"),
+        }
         Ok(Self { state, listener, writer })
     }
 
@@ -157,7 +166,7 @@ impl Service {
         let client = channel::client().map_err(|e| {
             crate::problem::Problem::new(crate::problem::Kind::Internal, e.to_string(), "the log says more")
         })?;
-        delivery::step(state, &client).await
+        rounds::step(state, &client).await
     }
 
     /// Reads the scripts folder now, as after a change. Returns how many rules came in force.
@@ -213,8 +222,11 @@ impl Service {
 
 /// The one place where long tasks start.
 fn start_tasks(state: &Arc<State>, tracker: &TaskTracker, stop: &CancellationToken) {
+    if state.doubt().is_some() {
+        tracker.spawn(believed::wait(state.clone(), stop.clone()));
+    }
     tracker.spawn(alarm::run(state.clone(), stop.clone()));
-    tracker.spawn(delivery::run(state.clone(), stop.clone()));
+    tracker.spawn(rounds::run(state.clone(), stop.clone()));
     tracker.spawn(recurring::run(state.clone(), stop.clone()));
     tracker.spawn(plan::run(state.clone(), stop.clone()));
     if state.others.may_be() {
@@ -244,7 +256,9 @@ async fn serve(
             .wrap(from_fn(routes::as_problem))
             .configure(routes::configure)
     };
+    let patience = Duration::from_secs(state.settings.server.slow_reader_seconds.into());
     let server = HttpServer::new(app)
+        .on_connect(move |io, _| close_when_stuck(io, patience))
         .workers(workers)
         .disable_signals()
         .shutdown_timeout(LAST_REQUESTS_S)
@@ -261,22 +275,37 @@ async fn serve(
     server.await.map_err(io("serving"))
 }
 
+/// Has the system close a connection whose other end takes nothing for so long. What waits for it is bounded, but it
+/// would wait for ever, and an export holds the log of the journal open meanwhile.
+fn close_when_stuck(io: &dyn std::any::Any, patience: Duration) {
+    #[cfg(target_os = "linux")]
+    if let Some(stream) = io.downcast_ref::<actix_web::rt::net::TcpStream>()
+        && let Err(error) = socket2::SockRef::from(stream).set_tcp_user_timeout(Some(patience))
+    {
+        tracing::warn!(%error, "a connection has no limit of patience");
+    }
+}
+
 /// Reads the journal into the bench: zones and calibrations first and readings next, so that each clock is summed once. Gives the
-/// place of the last fact.
-fn replay(bench: &mut Bench, rulebook: &Rulebook, database: &mut dyn Database) -> Result<i64, StartError> {
+/// place of the last fact, and the latest time at which anything was recorded or read, ms.
+fn replay(bench: &mut Bench, rulebook: &Rulebook, database: &mut dyn Database) -> Result<(i64, i64), StartError> {
     for first in ["zone_set", "hygrometer_calibrated"] {
         database.facts_of(first)?.iter().for_each(|fact| bench.take(fact));
     }
     let zones: Vec<_> = bench.zones().map(|zone| zone.id.clone()).collect();
-    for zone in zones {
-        database.readings(&zone, i64::MIN, &mut |reading| bench.take_reading(&reading))?;
+    for zone in &zones {
+        database.readings(zone, i64::MIN, &mut |reading| bench.take_reading(&reading))?;
     }
-    each_fact(database, |fact| {
+    let read_ms = zones.iter().filter_map(|zone| Some(bench.timeline(zone.as_str())?.last()?.0)).max();
+    let mut last_ms = read_ms.unwrap_or(i64::MIN);
+    let last_seq = each_fact(database, |fact| {
+        last_ms = last_ms.max(fact.recorded_at.timestamp_millis());
         remember(rulebook, &fact.fact);
         if !matches!(fact.fact, Fact::ZoneSet(_) | Fact::HygrometerCalibrated(_)) {
             bench.take(&fact);
         }
-    })
+    })?;
+    Ok((last_seq, last_ms))
 }
 
 fn each_fact(database: &mut dyn Database, mut each: impl FnMut(facts::Recorded)) -> Result<i64, StartError> {

@@ -261,16 +261,24 @@ impl Database for Postgres {
         held::one(self.line()?, id)
     }
 
-    fn due_deliveries(&mut self, now_ms: i64, at_most: usize) -> Result<Vec<Delivery>, Error> {
-        outbox::due(self.line()?, now_ms, at_most)
+    fn due_deliveries(&mut self, now_ms: i64, of_each: usize) -> Result<Vec<Delivery>, Error> {
+        outbox::due(self.line()?, now_ms, of_each)
+    }
+
+    fn bring_forward(&mut self, now_ms: i64, before_ms: i64) -> Result<(), Error> {
+        outbox::bring_forward(self.line()?, now_ms, before_ms)
+    }
+
+    fn taken_at(&mut self, channel: &str, at_ms: i64) -> Result<Vec<Delivery>, Error> {
+        outbox::taken_at(self.line()?, channel, at_ms)
     }
 
     fn fresh_deliveries(&mut self, channel: &str, now_ms: i64) -> Result<Vec<Delivery>, Error> {
         outbox::fresh(self.line()?, channel, now_ms)
     }
 
-    fn next_delivery_ms(&mut self) -> Result<Option<i64>, Error> {
-        outbox::next_ms(self.line()?)
+    fn next_deliveries(&mut self) -> Result<Vec<(String, i64)>, Error> {
+        outbox::next(self.line()?)
     }
 
     fn deliveries_of(&mut self, alert: &str) -> Result<Vec<Delivery>, Error> {
@@ -339,12 +347,7 @@ impl Database for Postgres {
     }
 
     fn probe(&mut self) -> Result<(), Error> {
-        let line = self.line()?;
-        line.batch("BEGIN")?;
-        let probe = Run { job: "probe".into(), at_ms: 0, error: None };
-        let probed = kept::record_run(line, &probe);
-        line.batch("ROLLBACK")?;
-        probed
+        kept::record_run(self.line()?, &Run { job: "probe".into(), at_ms: 0, error: None })
     }
 
     /// The copy is a file of SQLite: the whole shop, which can be served, or moved back.

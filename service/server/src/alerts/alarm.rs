@@ -13,7 +13,7 @@ use tokio_util::sync::CancellationToken;
 use crate::{
     alerts::{
         shop::{self, Telling},
-        tell,
+        taken_back, tell, unwritten,
         words::{self, Words},
     },
     problem::{Kind, Problem},
@@ -30,6 +30,9 @@ const AT_ONCE: usize = 256;
 /// # Errors
 /// When the store failed; what was not told is still due.
 pub(crate) async fn step(state: &Arc<State>) -> Result<usize, Problem> {
+    if state.doubt().is_some() {
+        return Ok(0);
+    }
     let mut told = 0;
     loop {
         let now_ms = state.now().ms();
@@ -48,15 +51,23 @@ pub(crate) async fn step(state: &Arc<State>) -> Result<usize, Problem> {
 async fn tell_all(state: &Arc<State>, tellings: Vec<Telling>) -> Result<(), Problem> {
     let now_ms = state.now().ms();
     let mut steps = Vec::new();
-    let mut sayings = Vec::new();
+    let (mut sayings, mut planned) = (Vec::new(), Vec::new());
     for telling in tellings {
+        if let Fact::AlertRetracted { alert, because } = telling.fact {
+            taken_back::take_back(state, alert, because).await?;
+            continue;
+        }
         let about = telling.about.as_ref();
         let deliveries = about.map_or_else(Vec::new, |raised| tell::plan(state, raised, telling.to.as_deref(), now_ms));
+        planned.push(deliveries.clone());
         sayings.push(state.saying(telling.fact, now_ms, "clock", deliveries, None));
         steps.extend(telling.steps);
     }
     // All at once: the writer commits together what waits together.
-    for said in join_all(sayings.into_iter().map(|saying| state.say(saying))).await {
+    let said = join_all(sayings.into_iter().map(|saying| state.say(saying))).await;
+    let unsaid = said.iter().zip(planned).filter(|(said, _)| said.as_ref().is_err_and(unwritten::of_the_disk));
+    unwritten::tell(state, unsaid.flat_map(|(_, planned)| planned).collect(), now_ms).await;
+    for said in said {
         match said {
             // The duty came here a moment ago; whoever had it before said this.
             Err(problem) if state.others.may_be() && problem.kind == Kind::Conflict => {
@@ -89,8 +100,10 @@ fn telling(state: &State, due: &Due, now_ms: i64) -> Option<Telling> {
         Due::Untrue { alert, now_due_ms } => Telling::silent(Fact::AlertRetracted {
             alert: alert.clone(),
             because: match now_due_ms {
-                Some(ms) => format!("readings were corrected; it is expected at {}", state.rfc3339(*ms)),
-                None => "readings were corrected; in this air it is not expected at all".into(),
+                Some(ms) => {
+                    format!("by the readings and the clock as they are now it is expected at {}", state.rfc3339(*ms))
+                }
+                None => "by the readings as they are now it is not expected at all".into(),
             },
         }),
     })
@@ -102,6 +115,7 @@ fn said(words: Words, (id, kind, cure): (&AlertId, AlertKind, Option<&CureId>), 
         id: id.clone(),
         alert_kind: kind,
         cure: cure.cloned(),
+        instrument: None,
         stage: words.stage,
         due_at: crate::now::instant(due_ms),
         late,

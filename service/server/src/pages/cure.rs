@@ -75,6 +75,10 @@ struct CurePage {
     clamps_on: String,
     looked_at: LookedAt,
     job: Option<(String, String)>,
+    /// The version of the rule it goes by, whether another is in force, and whether it can be moved.
+    version: String,
+    behind: bool,
+    open: bool,
     next_step: String,
     gap: String,
     estimate: &'static str,
@@ -123,6 +127,9 @@ impl State {
             cautions: sheet.map_or_else(Vec::new, |sheet| sheet.cautions),
             clamps_on: names(bench, &cure.clamps_on),
             looked_at: self.looked_at(bench, cure, now_ms),
+            version: begun.rule_version.to_string(),
+            behind: bench.in_force().get(&begun.material) != Some(&begun.rule_version),
+            open: cure.is_open(),
             job: job.map(|job| (job.opened.id.to_string(), job.opened.title.clone())),
             next_step: bench.step_after(cure).map_or_else(String::new, |step| step.title.clone()),
             gap: begun

@@ -27,6 +27,8 @@ pub(crate) struct Frame {
     pub(crate) shop: String,
     /// What time it is here: a tablet's own clock may be wrong.
     pub(crate) now_ms: i64,
+    /// Why nothing is recorded or told just now, if the clock is doubted.
+    pub(crate) doubt: Option<Problem>,
     /// The entry of [`NAV`] this page belongs to.
     pub(crate) here: &'static str,
 }
@@ -39,7 +41,7 @@ impl Frame {
 
 impl State {
     pub(super) fn frame(&self, here: &'static str) -> Frame {
-        Frame { shop: self.settings.shop.name.clone(), now_ms: self.now().ms(), here }
+        Frame { shop: self.settings.shop.name.clone(), now_ms: self.now().ms(), doubt: self.doubt(), here }
     }
 }
 

@@ -24,7 +24,7 @@ pub(super) fn describe(api: &mut Api) {
 #[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Size {
-    /// How many glue-ups and coats at most, 1 to 1000.
+    /// How many glue-ups and coats at most, 1 to 1000, and how many zones.
     limit: Option<usize>,
 }
 
@@ -33,6 +33,7 @@ struct BoardWire {
     at: String,
     cures: Vec<CureLineWire>,
     next_steps: Vec<NextWire>,
+    /// The first zones, in the order they were set up; `GET /api/v1/zones` lists all.
     zones: Vec<ZoneWire>,
     clamps_free: Vec<String>,
     alerts_open: usize,

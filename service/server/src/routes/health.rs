@@ -136,6 +136,7 @@ async fn ready(shop: Shop) -> Answer {
     if let Some(since) = shop.alarm_looks.since().filter(|since| *since > STUCK) {
         why.push(format!("no alarm was looked at for {} s", since.as_secs()));
     }
+    why.extend(shop.doubt().map(|doubt| doubt.to_string()));
     if shop.stop.is_cancelled() {
         why.push("the service is stopping".into());
     }

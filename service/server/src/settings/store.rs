@@ -2,32 +2,42 @@
 
 use std::path::PathBuf;
 
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 use store::{Database, Error, Postgres, Sqlite};
 
 use super::{SettingsError, wrong};
 
 /// Where facts are kept.
-#[derive(Clone, Deserialize)]
+#[derive(Clone, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct Store {
-    /// The database file. The keys of the shop lie beside it, also where the facts are in a server's database.
+    /// The database file; its folder is made if it is not there. Not on a network file system.
     pub path: PathBuf,
-    /// Address of a PostgreSQL database; empty keeps facts in the file.
+    /// Address of a PostgreSQL database (15 or newer) that keeps the facts in place of the file, so that several instances
+    /// can serve the shop: `postgres://benchclock@db.example/benchclock`. The role must be neither superuser nor BYPASSRLS.
+    /// Beyond this machine the line is sealed by TLS unless the address ends in `?sslmode=disable`. The keys of the shop
+    /// still lie beside the file.
+    #[schema(format = Password)]
     pub url: String,
-    /// File with the password of that database, in place of one in its address.
+    /// File that holds the password for it; empty for none.
     pub password_file: PathBuf,
     /// Folder of the nightly copies.
     pub backups: PathBuf,
     /// Nightly copies kept.
+    #[schema(minimum = 1)]
     pub keep_backups: usize,
-    /// Days readings are kept as they came; then they become quarter-hour means.
+    /// Days readings are kept as they came; what an open glue-up needs is kept longer. Then they become means of a
+    /// quarter of an hour with the least and the most. The forecast learns from 14 days.
+    #[schema(minimum = 14, maximum = 3660)]
     pub keep_readings_days: u32,
-    /// Days those means are kept.
+    /// Days those means are kept; not less than keep_readings_days.
+    #[schema(minimum = 14)]
     pub keep_means_days: u32,
-    /// Folder of the photos of jobs.
+    /// Folder of the photos of jobs. Of a photo only the pixels are kept, at most 2048 on a side. The nightly copies do
+    /// not hold it: copy the folder too.
     pub photos: PathBuf,
-    /// Largest photo taken, MiB.
+    /// Largest photo taken, MiB. 16 holds what a phone makes.
+    #[schema(minimum = 1, maximum = 64)]
     pub photo_limit_mib: usize,
 }
 
@@ -64,20 +74,16 @@ impl Store {
             ));
         }
         self.password()?;
-        if !(1..=64).contains(&self.photo_limit_mib) {
-            return Err(wrong("store.photo_limit_mib", "must be 1 to 64", "16 holds what a phone makes"));
-        }
-        if !(14..=3660).contains(&self.keep_readings_days) {
-            return Err(wrong("store.keep_readings_days", "must be 14 to 3660", "the forecast learns from 7 days"));
-        }
         if self.keep_means_days < self.keep_readings_days {
             let (key, what) = ("store.keep_means_days", "is less than keep_readings_days");
             return Err(wrong(key, what, "3660 keeps ten years"));
         }
-        match self.keep_backups {
-            0 => Err(wrong("store.keep_backups", "must be at least 1", "14 keeps a fortnight")),
-            _ => Ok(()),
-        }
+        Ok(())
+    }
+
+    /// The network file system the database file lies on, where facts are kept in one.
+    pub(crate) fn network_mount(&self) -> Option<String> {
+        if self.url.is_empty() { store::network_mount(&self.path) } else { None }
     }
 
     fn password(&self) -> Result<Option<String>, SettingsError> {

@@ -45,10 +45,12 @@ pub(super) fn put(line: &mut Line, d: &Delivery) -> Result<(), Error> {
     line.execute(PUT, given).map(drop)
 }
 
-/// Waiting, and their time has come.
-pub(super) fn due(line: &mut Line, now_ms: i64, at_most: usize) -> Result<Vec<Delivery>, Error> {
-    let which = "WHERE state = 'waiting' AND due_ms <= $1 ORDER BY due_ms, id LIMIT $2";
-    rows(line, which, &[&now_ms, &(at_most as i64)])
+/// Waiting, and their time has come: the first of each channel.
+pub(super) fn due(line: &mut Line, now_ms: i64, of_each: usize) -> Result<Vec<Delivery>, Error> {
+    let first = "WHERE id IN (SELECT id FROM (SELECT id, row_number() OVER (PARTITION BY channel ORDER BY due_ms, id) \
+                 AS place FROM delivery WHERE state = 'waiting' AND due_ms <= $1) AS due WHERE place <= $2) \
+                 ORDER BY due_ms, id";
+    rows(line, first, &[&now_ms, &(of_each as i64)])
 }
 
 /// Waiting, put in by now and not tried yet: due, or held for company that is still to come.
@@ -57,8 +59,22 @@ pub(super) fn fresh(line: &mut Line, channel: &str, now_ms: i64) -> Result<Vec<D
     rows(line, which, &[&channel, &now_ms])
 }
 
-pub(super) fn next_ms(line: &mut Line) -> Result<Option<i64>, Error> {
-    Ok(line.query("SELECT min(due_ms) FROM delivery WHERE state = 'waiting'", &[])?[0].get(0))
+/// When each channel that has something waiting is to be tried next, ms.
+pub(super) fn next(line: &mut Line) -> Result<Vec<(String, i64)>, Error> {
+    let sql = "SELECT channel, min(due_ms) FROM delivery WHERE state = 'waiting' GROUP BY channel ORDER BY channel";
+    Ok(line.query(sql, &[])?.iter().map(|row| (row.get(0), row.get(1))).collect())
+}
+
+/// What a channel took at one instant: the rows of one message.
+pub(super) fn taken_at(line: &mut Line, channel: &str, at_ms: i64) -> Result<Vec<Delivery>, Error> {
+    rows(line, "WHERE state = 'delivered' AND channel = $1 AND due_ms = $2 ORDER BY id", &[&channel, &at_ms])
+}
+
+/// What waits and was due by an instant that the clock has not reached any more is due now.
+pub(super) fn bring_forward(line: &mut Line, now_ms: i64, before_ms: i64) -> Result<(), Error> {
+    let bring = "UPDATE delivery SET due_ms = $1, since_ms = least(since_ms, $1) \
+                 WHERE state = 'waiting' AND due_ms > $1 AND due_ms <= $2";
+    line.execute(bring, &[&now_ms, &before_ms]).map(drop)
 }
 
 pub(super) fn of_alert(line: &mut Line, alert: &str) -> Result<Vec<Delivery>, Error> {
