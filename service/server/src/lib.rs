@@ -25,6 +25,7 @@ mod mixing;
 mod news;
 mod now;
 mod openapi;
+mod others;
 mod pages;
 mod photos;
 mod plan;
