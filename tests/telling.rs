@@ -9,6 +9,7 @@ pub(crate) mod peer;
 mod people;
 mod push;
 mod receivers;
+mod taken_back;
 
 use bench::{BEGIN, Bench, Shop, ms};
 use benchclock::{Now, Person, Webhook};

@@ -198,6 +198,11 @@ impl Program {
         &self.http
     }
 
+    /// Its process.
+    pub fn id(&self) -> u32 {
+        self.child.id()
+    }
+
     /// An address of it.
     pub fn url(&self, path: &str) -> String {
         format!("{}{path}", self.url)

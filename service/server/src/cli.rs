@@ -11,7 +11,10 @@ use std::{path::PathBuf, process::ExitCode, time::Duration};
 use clap::{CommandFactory, Parser, Subcommand, ValueEnum};
 use tracing_subscriber::{EnvFilter, fmt::MakeWriter};
 
-use crate::{run::StartError, settings::Settings};
+use crate::{
+    run::StartError,
+    settings::{Settings, reference},
+};
 use ask::{Service, To};
 
 const AFTER: &str = "Start with: benchclock demo
@@ -91,7 +94,13 @@ enum Command {
         config: Option<PathBuf>,
     },
     /// Print the settings file that shows every key with its default and what it means.
-    Settings,
+    ///
+    /// It is made from the program itself: `benchclock settings > config/benchclock.toml` after a key has changed.
+    Settings {
+        /// A settings file; then what is in force with it and the environment is printed, without secrets.
+        #[arg(long)]
+        config: Option<PathBuf>,
+    },
     /// Copy the journal to a new file, whole and checked, also while the service runs.
     Backup {
         /// The file to make; it must not be there yet.
@@ -113,6 +122,19 @@ enum Command {
         /// The file `benchclock export` made.
         from: PathBuf,
         /// The settings file; its store.path must not be there yet.
+        #[arg(long)]
+        config: Option<PathBuf>,
+    },
+    /// Carry the whole shop to another database and prove that it is the same there.
+    ///
+    /// Facts, readings, what waits to be delivered, answers kept for repeated requests, browsers that asked for push
+    /// messages. Stop the service first: a file that is in use is refused.
+    Move {
+        /// Where to: postgres://user@host/database, or a file that is not there yet. A password may stand in the file
+        /// of store.password_file.
+        #[arg(long)]
+        to: String,
+        /// The settings file of the shop as it is now.
         #[arg(long)]
         config: Option<PathBuf>,
     },
@@ -193,13 +215,18 @@ async fn done(command: Command) -> Result<(), Failure> {
             Ok(keep::serve(settings, Some(crate::now::Now::system())).await?)
         }
         Command::Check { config } => Ok(keep::check(&settings(config)?)?),
-        Command::Settings => {
-            print!("{}", include_str!("../../../config/benchclock.toml"));
+        Command::Settings { config } => {
+            let shown = match config {
+                None => Settings::default(),
+                config => settings(config)?,
+            };
+            print!("{}", reference(&shown));
             Ok(())
         }
         Command::Backup { to, config } => Ok(keep::backup(&settings(config)?, &to)?),
         Command::Restore { from, config } => Ok(keep::restore(&settings(config)?, &from)?),
         Command::Import { from, config } => Ok(keep::import(&settings(config)?, &from)?),
+        Command::Move { to, config } => Ok(keep::carry(&settings(config)?, &to)?),
         Command::Completions { shell } => {
             clap_complete::generate(shell, &mut Cli::command(), "benchclock", &mut std::io::stdout());
             Ok(())

@@ -1,26 +1,34 @@
 //! Settings: one file, every key with a default, the environment above it, checked before anything starts.
+//!
+//! A key is said once, as a field: its doc comment is what `benchclock settings` prints, its schema the range it is held
+//! against, `Default` what it is when left out.
 
 mod hours;
 mod mqtt;
 mod people;
 mod plan;
+mod ranges;
+mod reference;
 mod sensors;
 mod shop;
+mod store;
 mod webhook;
 
 use std::path::{Path, PathBuf};
 
 use chrono::NaiveTime;
 use chrono_tz::Tz;
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 
 pub use hours::Hours;
 pub(crate) use mqtt::{Address, Mqtt};
 pub(crate) use people::CLOSING;
 pub use people::{Alerts, Email, Person, Push};
 pub use plan::{Certainty, Place, Plan};
+pub(crate) use reference::reference;
 pub(crate) use sensors::Sensors;
 pub use shop::Shop;
+pub(crate) use store::{Store, is_postgres};
 pub use webhook::Webhook;
 
 /// What is wrong with the settings, naming the key.
@@ -36,112 +44,120 @@ pub struct SettingsError {
 }
 
 /// Everything that can be set.
-#[derive(Debug, Clone, Default, Deserialize)]
+#[derive(Debug, Clone, Default, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct Settings {
     /// The shop itself.
+    #[schema(inline)]
     pub shop: Shop,
+    /// How the bench is planned.
+    #[schema(inline)]
+    pub plan: Plan,
     /// Where it listens.
+    #[schema(inline)]
     pub server: Server,
     /// Where facts are kept.
+    #[schema(inline)]
     pub store: Store,
     /// Where rules are.
+    #[schema(inline)]
     pub scripts: Scripts,
     /// How missing air is treated.
+    #[schema(inline)]
     pub climate: Climate,
+    /// What is asked before strings go on.
+    #[schema(inline)]
+    pub string_up: StringUp,
     /// How sensors are cared for.
+    #[schema(inline)]
     pub sensors: Sensors,
     /// How names in SenML packs are read.
+    #[schema(inline)]
     pub senml: Senml,
     /// The way to an MQTT broker.
+    #[schema(inline)]
     pub mqtt: Mqtt,
     /// How alerts are told to people.
+    #[schema(inline)]
     pub alerts: Alerts,
     /// The way to a mail server.
+    #[schema(inline)]
     pub email: Email,
     /// Push messages to browsers.
+    #[schema(inline)]
     pub push: Push,
-    /// What is asked before strings go on.
-    pub string_up: StringUp,
-    /// How the bench is planned.
-    pub plan: Plan,
-    /// Who is told of alerts.
-    pub webhooks: Vec<Webhook>,
-    /// Who is told, and how.
+    /// Who is told, and how. Without people nothing but webhooks is told, and they get everything.
+    #[schema(inline)]
     pub people: Vec<Person>,
+    /// Who is told of alerts over HTTP. `webhook-signature` is `v1,<base64 of HMAC-SHA256 over id.timestamp.body>`, as
+    /// the open Standard Webhooks specification has it.
+    #[schema(inline)]
+    pub webhooks: Vec<Webhook>,
 }
 
 /// Where it listens.
-#[derive(Debug, Clone, Deserialize)]
+#[derive(Debug, Clone, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct Server {
-    /// Address and port.
+    /// Address and port. There is no login yet: keep it on this machine or behind a proxy that asks for one.
     pub listen: String,
-    /// Largest body taken, KiB.
+    /// Largest body taken, KiB. 4096 holds 10,000 readings.
+    #[schema(minimum = 1, maximum = 65536)]
     pub body_limit_kib: usize,
-    /// Largest file of readings taken, MiB.
+    /// Largest file of readings taken, MiB; it is read in parts. 64 holds years of a zone.
+    #[schema(minimum = 1, maximum = 4096)]
     pub import_limit_mib: usize,
-    /// Threads that answer requests.
+    /// Threads that answer requests. 2 are plenty for one shop.
+    #[schema(minimum = 1, maximum = 64)]
     pub workers: usize,
-    /// Where phones reach it, as the code on a label says; empty takes the address the page was asked at.
+    /// Where phones reach it, for the code on a label: `http://bench.local:8080`. Empty takes the address the label was
+    /// asked for at.
     pub public_url: String,
-    /// How long a listener may take nothing of what it is sent before its connection is closed, seconds.
+    /// How long a listener may take nothing of what it is sent before its connection is closed, seconds. 60 outlasts a bad
+    /// network.
+    #[schema(minimum = 1, maximum = 3600)]
     pub slow_reader_seconds: u32,
     /// Goes by the machine's clock even where it is behind what is on record.
     pub believe_clock: bool,
 }
 
-/// Where facts are kept.
-#[derive(Debug, Clone, Deserialize)]
-#[serde(deny_unknown_fields, default)]
-pub struct Store {
-    /// The database file.
-    pub path: PathBuf,
-    /// Folder of the nightly copies.
-    pub backups: PathBuf,
-    /// Nightly copies kept.
-    pub keep_backups: usize,
-    /// Days readings are kept as they came; then they become quarter-hour means.
-    pub keep_readings_days: u32,
-    /// Days those means are kept.
-    pub keep_means_days: u32,
-    /// Folder of the photos of jobs.
-    pub photos: PathBuf,
-    /// Largest photo taken, MiB.
-    pub photo_limit_mib: usize,
-}
-
 /// Where rules are.
-#[derive(Debug, Clone, Deserialize)]
+#[derive(Debug, Clone, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct Scripts {
     /// Folder with `materials/*.rhai`, and `shop/*.rhai` if the shop has scripts of its own.
     pub folder: PathBuf,
-    /// Whether a saved file is read again at once.
+    /// Whether a saved rule is read again at once.
     pub watch: bool,
 }
 
 /// How missing air is treated.
-#[derive(Debug, Clone, Deserialize)]
+#[derive(Debug, Clone, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct Climate {
-    /// Longest gap between readings that is bridged without a flag, minutes.
+    /// Longest gap between two readings that is bridged without marking times as assumed, minutes. 120 suits a sensor
+    /// that speaks hourly.
+    #[schema(minimum = 5, maximum = 1440)]
     pub bridge_minutes: u32,
 }
 
 /// How names in SenML packs are read.
-#[derive(Debug, Clone, Default, Deserialize)]
+#[derive(Debug, Clone, Default, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct Senml {
-    /// Beginnings of names, and the zone or zone/sensor each stands for.
+    /// Names are read as zone/sensor/quantity, "bench/north/temp". A device that cannot be told its name is listed
+    /// here: the beginning of its names, and the zone or zone/sensor it stands for, for example
+    /// `names = { "urn:dev:mac:0024befffe804ff1" = "bench/north" }`
     pub names: std::collections::BTreeMap<String, String>,
 }
 
 /// What is asked before strings go on.
-#[derive(Debug, Clone, Deserialize)]
+#[derive(Debug, Clone, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct StringUp {
-    /// Times the load that a joint must bear. Common practice, no source.
+    /// How many times the pull of the strings a joint must bear before the service calls it safe to string. The statics
+    /// are simple and the glue's strength is a rule of thumb: 4 is common practice, no source.
+    #[schema(minimum = 1.5, maximum = 20)]
     pub margin: f64,
 }
 
@@ -155,19 +171,6 @@ impl Default for Server {
             public_url: String::new(),
             slow_reader_seconds: 60,
             believe_clock: false,
-        }
-    }
-}
-impl Default for Store {
-    fn default() -> Self {
-        Self {
-            path: "data/benchclock.db".into(),
-            backups: "data/backups".into(),
-            keep_backups: 14,
-            keep_readings_days: 400,
-            keep_means_days: 3660,
-            photos: "data/photos".into(),
-            photo_limit_mib: 16,
         }
     }
 }
@@ -236,6 +239,7 @@ impl Settings {
     }
 
     fn check(&mut self) -> Result<(), SettingsError> {
+        ranges::check(self)?;
         self.zone()?;
         self.digest_at()?;
         self.shop.check_band()?;
@@ -244,12 +248,6 @@ impl Settings {
         self.server.listen.parse::<std::net::SocketAddr>().map_err(|_| {
             wrong("server.listen", format!("\"{}\" is no address", self.server.listen), "write 127.0.0.1:8080")
         })?;
-        if !(1..=65536).contains(&self.server.body_limit_kib) {
-            return Err(wrong("server.body_limit_kib", "must be 1 to 65536", "4096 holds 10,000 readings"));
-        }
-        if !(1..=4096).contains(&self.server.import_limit_mib) {
-            return Err(wrong("server.import_limit_mib", "must be 1 to 4096", "64 holds years of a zone"));
-        }
         let url = &self.server.public_url;
         if !url.is_empty() && !url.starts_with("http://") && !url.starts_with("https://") {
             return Err(wrong(
@@ -258,32 +256,7 @@ impl Settings {
                 "write http://bench.local:8080, or leave it out",
             ));
         }
-        if !(1..=3600).contains(&self.server.slow_reader_seconds) {
-            return Err(wrong("server.slow_reader_seconds", "must be 1 to 3600", "60 outlasts a bad network"));
-        }
-        if !(1..=64).contains(&self.store.photo_limit_mib) {
-            return Err(wrong("store.photo_limit_mib", "must be 1 to 64", "16 holds what a phone makes"));
-        }
-        if !(1..=64).contains(&self.server.workers) {
-            return Err(wrong("server.workers", "must be 1 to 64", "2 is plenty for one shop"));
-        }
-        if !(5..=24 * 60).contains(&self.climate.bridge_minutes) {
-            return Err(wrong("climate.bridge_minutes", "must be 5 to 1440", "120 suits a sensor that speaks hourly"));
-        }
-        if !(1.5..=20.0).contains(&self.string_up.margin) {
-            return Err(wrong("string_up.margin", "must be 1.5 to 20", "4 is the default"));
-        }
-        if !(14..=3660).contains(&self.store.keep_readings_days) {
-            return Err(wrong("store.keep_readings_days", "must be 14 to 3660", "the forecast learns from 7 days"));
-        }
-        if self.store.keep_means_days < self.store.keep_readings_days {
-            let (key, what) = ("store.keep_means_days", "is less than keep_readings_days");
-            return Err(wrong(key, what, "3660 keeps ten years"));
-        }
-        if self.store.keep_backups == 0 {
-            return Err(wrong("store.keep_backups", "must be at least 1", "14 keeps a fortnight"));
-        }
-        self.sensors.check()?;
+        self.store.check()?;
         self.mqtt.check()?;
         for (name, place) in &self.senml.names {
             if crate::intake::senml::place(place).is_none() {
@@ -360,8 +333,13 @@ mod tests {
             ("[server]\nworkers = 0", "server.workers"),
             ("[server]\npublic_url = \"bench\"", "server.public_url"),
             ("[store]\nphoto_limit_mib = 0", "store.photo_limit_mib"),
+            ("[store]\nurl = \"mysql://x/y\"", "store.url"),
+            ("[store]\npassword_file = \"/nowhere\"", "store.password_file"),
             ("[climate]\nbridge_minutes = 0", "climate.bridge_minutes"),
             ("[string_up]\nmargin = 1.0", "string_up.margin"),
+            ("[string_up]\nmargin = nan", "string_up.margin"),
+            ("[store]\nkeep_backups = 0", "store.keep_backups"),
+            ("[[plan.places]]\nzone = \"booth\"\nholds = 1001", "plan.places[0].holds"),
             ("[store]\nkeep_readings_days = 1", "store.keep_readings_days"),
             ("[senml]\nnames = {\"urn:dev:x\" = \"The Bench\"}", "senml.names"),
             ("[mqtt]\nurl = \"http://x\"", "mqtt.url"),

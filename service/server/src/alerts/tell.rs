@@ -8,10 +8,10 @@ use chrono::NaiveTime;
 use chrono_tz::Tz;
 use clock::{AlertState, Bench};
 use facts::{AlertRaised, Meets};
-use store::NewDelivery;
+use store::{Delivery, NewDelivery};
 
 use crate::{
-    alerts::words,
+    alerts::{message, words},
     now::instant,
     settings::{CLOSING, Person, Settings},
     state::State,
@@ -134,9 +134,12 @@ pub(crate) fn insisting(settings: &Settings, channel: &str, kind: &str) -> Optio
     next_rung(settings, channel, kind).or_else(|| (kind == CLOSING).then(|| channel.into()))
 }
 
-/// When an alert is of no use any more, ms: a window when it has closed even in the slowest air, all else after a day.
-pub(crate) fn until_ms(bench: &Bench, raised: &AlertRaised, since_ms: i64, now_ms: i64) -> i64 {
-    let day_ms = since_ms + USEFUL_MS;
+/// When a delivery is of no use any more, ms: a window when it has closed even in the slowest air, all else after a day.
+pub(crate) fn until_ms(bench: &Bench, raised: &AlertRaised, row: &Delivery, now_ms: i64) -> i64 {
+    let day_ms = row.since_ms + USEFUL_MS;
+    if message::takes_back(row) {
+        return day_ms;
+    }
     let Some((cure, m)) = closing(bench, raised) else { return day_ms };
     let closed_ms = bench.milestones(cure, now_ms)[m].safe_ms;
     closed_ms.map_or(day_ms, |closed_ms| closed_ms.min(day_ms))
@@ -145,17 +148,20 @@ pub(crate) fn until_ms(bench: &Bench, raised: &AlertRaised, since_ms: i64, now_m
 /// Why nobody is to be told now what was to be told, if that is so.
 pub(crate) fn needless(
     state: &State,
-    channel: &str,
+    row: &Delivery,
     raised: &AlertRaised,
     until_ms: i64,
     now_ms: i64,
 ) -> Option<String> {
     let bench = state.bench();
-    let of_person = person_of(&state.settings, channel).is_some();
+    let of_person = person_of(&state.settings, &row.channel).is_some();
     match bench.alerts().get(&raised.id).map(|alert| alert.state) {
-        Some(AlertState::Retracted) => Some("the alert was taken back before it was delivered".into()),
+        Some(AlertState::Retracted) if !message::takes_back(row) => {
+            Some("the alert was taken back before it was delivered".into())
+        }
         Some(AlertState::Acknowledged) if of_person => Some("somebody has acknowledged it already".into()),
         Some(AlertState::Snoozed(_)) if of_person => Some("somebody has put it off; it is told again then".into()),
+        Some(AlertState::Open) | None if message::takes_back(row) => Some("the alert stands again".into()),
         _ if of_person && now_ms > until_ms => {
             Some(format!("it was of no use any more after {}", state.rfc3339(until_ms)))
         }

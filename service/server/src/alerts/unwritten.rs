@@ -80,7 +80,7 @@ fn message_of(state: &State, row: &Delivery, now_ms: i64) -> Message {
     let (closing, until_ms) = message::raised(row).map_or((false, now_ms), |raised| {
         let bench = state.bench();
         let closing = tell::kind_of(&bench, &raised) == CLOSING;
-        (closing, tell::until_ms(&bench, &raised, row.since_ms, now_ms))
+        (closing, tell::until_ms(&bench, &raised, row, now_ms))
     });
     Message::of(std::slice::from_ref(row), closing, now_ms, until_ms)
 }

@@ -2,20 +2,21 @@
 
 use std::{collections::BTreeSet, path::PathBuf};
 
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 
 use super::{SettingsError, people, wrong};
 
 /// Somebody to be told of alerts over HTTP.
-#[derive(Debug, Clone, Deserialize)]
+#[derive(Debug, Clone, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Webhook {
     /// Name in the outbox; must not change while deliveries wait.
     pub name: String,
-    /// Where to.
+    /// Where to, `https://host/path`.
     pub url: String,
-    /// Secret the signature is made with, as text.
+    /// Secret the signature is made with, at least sixteen characters.
     #[serde(default)]
+    #[schema(format = Password)]
     pub secret: String,
     /// File that holds the secret instead.
     #[serde(default)]

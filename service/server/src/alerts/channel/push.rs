@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use base64::{Engine, engine::general_purpose::URL_SAFE_NO_PAD};
+use futures_util::future::join_all;
 use reqwest::{StatusCode, Url};
 use serde_json::json;
 use sha2::{Digest, Sha256};
@@ -29,12 +30,13 @@ pub(super) async fn send(
     let all = all.map_err(|problem| Failure::once(problem.to_string()))?;
     let mut failure = Failure::forever(format!("no browser of {} asks for push messages", person.name));
     let mut taken = false;
-    for subscription in all {
-        match post(state, client, &subscription, message).await {
+    let tries = all.iter().map(|subscription| post(state, client, subscription, message));
+    for (subscription, tried) in all.iter().zip(join_all(tries).await) {
+        match tried {
             Ok(()) => taken = true,
             Err(met) => {
                 if met.forever {
-                    forget(state, subscription.id).await;
+                    forget(state, subscription.id.clone()).await;
                 }
                 // One that may come back counts more than one that is gone.
                 if failure.forever || !met.forever {
@@ -90,11 +92,11 @@ async fn post(state: &State, client: &reqwest::Client, to: &Subscription, messag
 fn plain(message: &Message) -> Vec<u8> {
     let cure = message.alerts.first().and_then(|alert| alert.cure.as_ref());
     let page = cure.map_or_else(|| "/".into(), |cure| format!("/cures/{cure}"));
-    let alert = message.alerts.first().map(|alert| alert.id.as_str());
     let mut body = message.body.clone();
     loop {
-        let plain =
-            json!({"title": message.title, "body": body, "page": page, "alert": alert}).to_string().into_bytes();
+        let plain = json!({"title": message.title, "body": body, "page": page, "alert": message.place()})
+            .to_string()
+            .into_bytes();
         if plain.len() <= seal::LONGEST || body.is_empty() {
             return plain;
         }
@@ -105,6 +107,5 @@ fn plain(message: &Message) -> Vec<u8> {
 /// A push service keeps only the last message of a topic for a browser that is away: at most 32 characters of base64url
 /// (RFC 8030 section 5.4), the same whenever the same alert is told.
 fn topic(message: &Message) -> String {
-    let alert = message.alerts.first().map_or(message.id.as_str(), |alert| alert.id.as_str());
-    URL_SAFE_NO_PAD.encode(Sha256::digest(alert)).chars().take(32).collect()
+    URL_SAFE_NO_PAD.encode(Sha256::digest(message.place())).chars().take(32).collect()
 }
