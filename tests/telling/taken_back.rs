@@ -39,7 +39,7 @@ async fn a_webhook_that_was_told_is_told_that_it_is_not_so_after_a_restart_too()
     let title = got[0].body["data"]["title"].as_str().unwrap();
     assert_eq!(got[1].body["data"]["title"], format!("Taken back: {title}"));
     let body = got[1].body["data"]["body"].as_str().unwrap();
-    assert!(body.contains("readings were corrected") && body.contains("not a guarantee"), "{body}");
+    assert!(body.contains("it is expected at") && body.contains("not a guarantee"), "{body}");
     let shown = bench.alert("g-1:scrape_flush").await["deliveries"].clone();
     let takes_back: Vec<&Value> = shown.as_array().unwrap().iter().map(|d| &d["takes_back"]).collect();
     assert_eq!(takes_back, [&json!(false), &json!(false), &json!(true)]);

@@ -117,7 +117,8 @@ pub struct Server {
     /// network.
     #[schema(minimum = 1, maximum = 3600)]
     pub slow_reader_seconds: u32,
-    /// Goes by the machine's clock even where it is behind what is on record.
+    /// While the machine's clock is behind the last thing on record (a board that wakes in 1970) nothing is recorded or
+    /// told. `true` goes by the clock all the same: for a journal in which something stands in the future by mistake.
     pub believe_clock: bool,
 }
 
