@@ -21,6 +21,7 @@ mod planner_laws;
 mod plans;
 mod readme;
 mod rule_host;
+mod store;
 mod string_up;
 mod telling;
 mod time;

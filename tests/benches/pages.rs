@@ -13,8 +13,8 @@ use serde_json::json;
 
 const OPEN: usize = 500;
 const TIMES: usize = 200;
-/// Readings, five minutes apart.
-const READINGS: usize = 2 * 24 * 12;
+/// Days of readings, five minutes apart.
+const DAYS: i64 = 3;
 
 fn main() {
     // `cargo test --benches` only asks whether it runs.
@@ -28,12 +28,16 @@ fn main() {
 async fn board() {
     let bench = Bench::open(Shop::small(), Now::system(), false).await;
     bench.furnish().await;
-    let reading = |n: usize| json!({"zone": "bench", "minutes_ago": 5 * n, "temp_c": 20.0 + (n % 9) as f64 / 10.0, "rh_pct": 48.0});
-    let readings: Vec<_> = (0..READINGS).rev().map(reading).collect();
-    assert_eq!(bench.post("/api/v1/readings", json!({"readings": readings})).await.good()["taken"], READINGS);
+    // Three days of air behind it, which every glue-up is looked at over, and an instrument that waits for its strings.
+    let reading =
+        |n: i64| json!({"zone": "bench", "minutes_ago": n * 5, "temp_c": 20.0 + (n % 9) as f64 / 10.0, "rh_pct": 50});
+    let readings: Vec<_> = (0..DAYS * 288).rev().map(reading).collect();
+    bench.post("/api/v1/readings", json!({"readings": readings})).await.good();
+    bench.post("/api/v1/instruments/guitar/strings", json!({"family": "steel_string_guitar"})).await.good();
+    bench.post("/api/v1/joints/bridge/load", json!({"path": "bridge_foot"})).await.good();
     for n in 0..OPEN {
         let body = json!({"id": format!("g-{n}"), "joint": "bridge", "material": "aliphatic-resin", "zone": "bench",
-                          "minutes_ago": n as f64 * 2.8});
+                          "minutes_ago": (n as i64 * DAYS * 1440 / OPEN as i64)});
         bench.post("/api/v1/glue-ups", body).await.good();
     }
     let told = bench.alarms().await;

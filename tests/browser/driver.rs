@@ -80,6 +80,9 @@ impl Browser {
         let metrics = json!({"width": view.width, "height": view.height, "pixelRatio": view.ratio,
                              "touch": view.touch, "mobile": view.touch});
         wishes.add_experimental_option("mobileEmulation", json!({ "deviceMetrics": metrics })).unwrap();
+        // Nobody is there to be asked whether notifications may be shown.
+        let prefs = json!({"profile.default_content_setting_values.notifications": 1});
+        wishes.add_experimental_option("prefs", prefs).unwrap();
         // A browser that does not come up at once on a busy machine says nothing of the pages: it gets a second try.
         for _ in 0..2 {
             let (mut chromedriver, port) = start();

@@ -1,6 +1,6 @@
 //! The board: what is ready, what cures, what is next, computed whole from the bench at an instant.
 
-use facts::{ClampId, CureId, InstrumentId, JobId, JobOpened, Meets, Step, StepKind, ZoneId};
+use facts::{ClampId, CureId, InstrumentId, JobId, JobOpened, Limit, Meets, Step, StepKind, ZoneId};
 
 use crate::{Air, Bench, Climate, Cure, Job, nearest::Headline};
 
@@ -18,8 +18,8 @@ pub struct CureLine<'a> {
     pub release_clamps: bool,
     /// How well its air is known.
     pub climate: Climate,
-    /// Whether recorded air broke a limit of its rule.
-    pub spoiled: bool,
+    /// Limits of its rule that recorded air broke: the limit, since when, ms, and that air.
+    pub broken: Vec<(&'a Limit, i64, Air)>,
 }
 
 /// What a job waits for next.
@@ -126,7 +126,7 @@ impl Bench {
             next_ms,
             release_clamps: self.release_clamps(cure),
             climate: self.climate(cure, now_ms),
-            spoiled: !self.broken_limits(cure, now_ms).is_empty(),
+            broken: self.broken_limits(cure, now_ms),
         }
     }
 

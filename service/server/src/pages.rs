@@ -18,6 +18,7 @@ mod frame;
 mod glue_up;
 mod guard;
 mod hooks;
+mod instruments;
 mod job;
 mod jobs;
 mod looked_at;
@@ -32,10 +33,12 @@ mod rule_sheet;
 mod rule_try;
 mod rule_versions;
 mod rules;
+mod setups;
 mod span;
 mod string_up;
 mod strings;
 mod trial_form;
+mod wood;
 
 use actix_web::{
     ResponseError,
@@ -85,7 +88,10 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
             .configure(cure_rule::configure)
             .configure(print::configure)
             .configure(string_up::configure)
+            .configure(instruments::configure)
             .configure(strings::configure)
+            .configure(setups::configure)
+            .configure(wood::configure)
             .configure(rule_fit::configure)
             .configure(assets::configure)
             .default_service(web::to(nowhere)),

@@ -71,12 +71,33 @@ impl LengthUnit {
         }
     }
 
+    /// A length in this unit.
+    pub(crate) fn of(self, mm: f64) -> f64 {
+        match self {
+            Self::Mm => mm,
+            Self::In => mm / 25.4,
+        }
+    }
+
+    /// Its sign.
+    pub(crate) fn sign(self) -> &'static str {
+        match self {
+            Self::Mm => "mm",
+            Self::In => "in",
+        }
+    }
+
+    /// A length in this unit without its sign, to the same places.
+    pub(crate) fn bare(self, mm: f64) -> String {
+        match self {
+            Self::Mm => format!("{:.2}", self.of(mm)),
+            Self::In => format!("{:.3}", self.of(mm)),
+        }
+    }
+
     /// A length as it is written: "0.10 mm" or "0.004 in" (25.4 mm to the inch, exact).
     pub(crate) fn text(self, mm: f64) -> String {
-        match self {
-            Self::Mm => format!("{mm:.2} mm"),
-            Self::In => format!("{:.3} in", mm / 25.4),
-        }
+        format!("{} {}", self.bare(mm), self.sign())
     }
 }
 

@@ -84,7 +84,7 @@ fn hook<'a>(state: &'a State, name: &str) -> Option<&'a Webhook> {
 }
 
 /// What lies at the bottom of it: "connection refused" helps, "error sending request" does not.
-fn deepest(error: &dyn Error) -> String {
+pub(crate) fn deepest(error: &dyn Error) -> String {
     let mut deepest = error;
     while let Some(source) = deepest.source() {
         deepest = source;

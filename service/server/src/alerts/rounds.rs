@@ -1,7 +1,11 @@
 //! The delivery task: works off the outbox in rounds, one for each channel. A channel whose receiver hangs is in its round
 //! for as long as that takes and holds up nobody else; what falls due for it meanwhile waits for its next.
 
-use std::{collections::HashMap, sync::Arc, time::Duration};
+use std::{
+    collections::HashMap,
+    sync::{Arc, PoisonError},
+    time::Duration,
+};
 
 use tokio::task::{Id, JoinSet};
 use tokio_util::sync::CancellationToken;
@@ -20,6 +24,9 @@ const AT_ONCE: usize = 64;
 const SOON_MS: i64 = 60_000;
 /// How long a stopping service waits for what is under way. What is cut off was not written down and is tried again.
 const LAST_ANSWERS: Duration = Duration::from_secs(1);
+
+/// How long after no client could be made it is tried again.
+const AGAIN: Duration = Duration::from_secs(30);
 
 /// The rounds under way.
 #[derive(Default)]
@@ -97,16 +104,32 @@ pub(crate) async fn step(state: &Arc<State>, client: &reqwest::Client) -> Result
     Ok(begun)
 }
 
+/// The client all HTTP goes through, as soon as one can be made: the certificates it wants may come later. None when the
+/// service stops before.
+async fn client(state: &State, stop: &CancellationToken) -> Option<reqwest::Client> {
+    loop {
+        let made = channel::client();
+        let why = made.as_ref().err().map(|e| format!("nothing is delivered: {}", channel::deepest(e)));
+        state.cannot_tell.lock().unwrap_or_else(PoisonError::into_inner).clone_from(&why);
+        let Some(why) = why else { return made.ok() };
+        tracing::error!("{why}");
+        tokio::select! {
+            () = stop.cancelled() => return None,
+            () = tokio::time::sleep(AGAIN) => {}
+        }
+    }
+}
+
 /// Runs rounds until told to stop.
 pub(crate) async fn run(state: Arc<State>, stop: CancellationToken) {
-    let client = match channel::client() {
-        Ok(client) => client,
-        Err(e) => return tracing::error!(error = %e, "no HTTP client; nothing is delivered"),
-    };
+    let Some(client) = client(&state, &stop).await else { return };
     let mut rounds = Rounds::default();
     loop {
-        let idle = match rounds.begin(&state, &client).await {
-            Ok(_) => rounds.idle(&state).await,
+        let begun = if state.others.on_duty() { rounds.begin(&state, &client).await.map(Some) } else { Ok(None) };
+        let idle = match begun {
+            Ok(Some(_)) => rounds.idle(&state).await,
+            // Another instance hands on; the duty rings when it comes here.
+            Ok(None) => Duration::from_secs(5),
             Err(problem) => {
                 tracing::error!(%problem, "the outbox could not be read; trying again");
                 Duration::from_secs(1)

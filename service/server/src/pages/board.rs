@@ -150,7 +150,7 @@ impl State {
             key: new_key(),
             now: self.long_text(now_ms),
             closing: closing.into_iter().map(card).collect(),
-            risk: self.risks(&bench, &board, now_ms),
+            risk: self.risks(&bench, &board),
             curing: curing.into_iter().map(card).collect(),
             curing_more: bench.open_cures().saturating_sub(ON_THE_WALL),
             next: board.next.iter().take(SHOWN).map(next_card).collect(),
@@ -175,7 +175,7 @@ impl State {
             stage: "Clamps can come off".into(),
             clamps: names(bench, &line.cure.clamps_on),
             next: line.cure.releasing().map_or_else(String::new, |m| line.cure.begun.milestones[m].next.clone()),
-            spoiled: line.spoiled,
+            spoiled: !line.broken.is_empty(),
             alert: None,
         });
         let mut ready: Vec<ReadyCard> = clamps.collect();
@@ -203,11 +203,11 @@ impl State {
         ready
     }
 
-    fn risks(&self, bench: &Bench, board: &Board<'_>, now_ms: i64) -> Vec<RiskCard> {
+    fn risks(&self, bench: &Bench, board: &Board<'_>) -> Vec<RiskCard> {
         let mut risks = Vec::new();
         for line in &board.cures {
-            let why = if let Some((limit, since_ms, air)) = bench.broken_limits(line.cure, now_ms).into_iter().next() {
-                words::broken(self, limit, since_ms, air)
+            let why = if let Some((limit, since_ms, air)) = line.broken.first() {
+                words::broken(self, limit, *since_ms, *air)
             } else if line.next.is_some() && line.next_ms.is_none() {
                 "In the air that is expected it does not get there: warm or dry the room.".into()
             } else {

@@ -15,7 +15,7 @@ pub(crate) const NAV: [(&str, &str); 9] = [
     ("/plan", "Plan"),
     ("/jobs", "Jobs"),
     ("/coats", "Coats"),
-    ("/strings", "Strings"),
+    ("/instruments", "Instruments"),
     ("/climate", "Climate"),
     ("/materials", "Materials"),
     ("/rules", "Rules"),

@@ -103,7 +103,7 @@ fn wire(state: &State, limit: usize) -> BoardWire {
         next_stage: line.next.map(|m| line.cure.begun.milestones[m].stage.clone()),
         next_at: line.next_ms.map(|ms| state.rfc3339(ms)),
         climate: state.climate_wire(line.climate),
-        spoiled: line.spoiled,
+        spoiled: !line.broken.is_empty(),
         recoat: line.cure.begun.coat.as_ref().map(|_| state.recoat_wire(&bench, line.cure, now_ms)),
     };
     let next = |next: &clock::NextStep<'_>| NextWire {

@@ -139,11 +139,11 @@ async fn channels(shop: Shop) -> Answer {
 }
 
 #[derive(Serialize, utoipa::ToSchema)]
-struct Tested {
+pub(crate) struct Tested {
     channel: String,
     /// Whether the channel took it; not known when the same request was answered before.
     taken: Option<bool>,
-    error: Option<String>,
+    pub(crate) error: Option<String>,
 }
 
 /// Sends a message that says it is a test, and switches a channel on again when it is taken.
@@ -162,7 +162,11 @@ async fn test(shop: Shop, id: web::Path<String>, body: Body<Nothing>) -> Answer 
     Ok(HttpResponse::Ok().json(tested))
 }
 
-async fn send_test(state: &Arc<State>, id: &str) -> Result<Tested, Problem> {
+/// A message that says it is a test, and how it went.
+///
+/// # Errors
+/// When the store cannot be written or no client can be made; a channel that does not take it is no error.
+pub(crate) async fn send_test(state: &Arc<State>, id: &str) -> Result<Tested, Problem> {
     let now_ms = state.now().ms();
     let raised = AlertRaised {
         id: AlertId::new(format!("test:{now_ms}")).expect("a word and a number make an alert id"),

@@ -8,6 +8,7 @@ use store::Sqlite;
 
 use super::{Answer, Shop};
 use crate::{
+    alerts::tell,
     meters,
     openapi::Api,
     problem::{Kind, Problem},
@@ -56,6 +57,9 @@ struct Readiness {
     version: &'static str,
     sqlite: &'static str,
     store: Check,
+    /// Where several instances share a database: whether this one has the duty of telling alerts.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    on_duty: Option<bool>,
     /// Rule files whose last good version is still in force.
     rule_faults: usize,
     writes_waiting: usize,
@@ -134,6 +138,9 @@ async fn ready(shop: Shop) -> Answer {
         why.push(format!("no alarm was looked at for {} s", since.as_secs()));
     }
     why.extend(shop.doubt().map(|doubt| doubt.to_string()));
+    if !tell::channels(&shop.settings).is_empty() {
+        why.extend(shop.cannot_tell.lock().unwrap_or_else(PoisonError::into_inner).clone());
+    }
     if shop.stop.is_cancelled() {
         why.push("the service is stopping".into());
     }
@@ -144,6 +151,7 @@ async fn ready(shop: Shop) -> Answer {
         version: env!("CARGO_PKG_VERSION"),
         sqlite: Sqlite::version(),
         store: Check { ok: probed.is_ok(), why: probed.err().map(|problem| problem.detail) },
+        on_duty: shop.others.may_be().then(|| shop.others.on_duty()),
         rule_faults,
         writes_waiting: shop.writer.waiting(),
         mqtt: mqtt(&shop),
