@@ -95,30 +95,31 @@ async fn gather(crowd: Crowd) {
     let timed = Timed::default();
     let heard = Arc::new(Heard::default());
     let ends = tokio::time::Instant::now() + ROUND * crowd.minutes as u32;
+    let (leave, left) = tokio::sync::oneshot::channel();
+    let crowded = (heard.clone(), crowd.listeners);
+    let listening = std::thread::spawn(move || listen_all(address, crowded.1, &crowded.0, left));
     let local = tokio::task::LocalSet::new();
-    for n in 0..crowd.listeners {
-        local.spawn_local(listen(address, n % SLOW == 0, heard.clone()));
-    }
     for n in 0..crowd.writers {
         local.spawn_local(write(address, crowd, n, ends, timed.clone()));
     }
     local.run_until(watch(&process, ends)).await;
     local.run_until(sleep(Duration::from_secs(2))).await;
     timed.print();
-    let listening = heard.listening.load(Ordering::Relaxed);
+    let there = heard.listening.load(Ordering::Relaxed);
     println!(
-        "{listening} of {} listeners still there; {} events in {:.0} MB to those that read",
+        "{there} of {} listeners still there; {} events to each and {:.0} MB to all of those that read",
         crowd.listeners,
         heard.events.load(Ordering::Relaxed),
         heard.bytes.load(Ordering::Relaxed) as f64 / 1e6
     );
-    assert_eq!(listening, crowd.listeners, "a listener was dropped");
+    assert_eq!(there, crowd.listeners, "a listener was dropped");
     // What was acknowledged is there, each once.
     let kept = program.ids("/api/v1/glue-ups").await;
     let registered = timed.count("glue-up");
     assert_eq!(kept.len(), crowd.cures + registered, "{registered} were acknowledged");
     println!("{registered} glue-ups acknowledged, all of them kept; {} MB at the end", process.memory_mb());
-    drop(local);
+    drop((local, leave));
+    listening.join().unwrap();
     program.terminate().await;
 }
 
@@ -163,26 +164,38 @@ fn fill(home: &Home, crowd: Crowd) {
 #[derive(Default)]
 struct Heard {
     listening: AtomicUsize,
+    /// Counted by one of those that read.
     events: AtomicU64,
     bytes: AtomicU64,
 }
 
+/// Every listener, on a thread beside that of the writers, until told to leave.
+fn listen_all(address: SocketAddr, listeners: usize, heard: &Arc<Heard>, leave: tokio::sync::oneshot::Receiver<()>) {
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
+    let all: Vec<_> = (0..listeners).map(|n| runtime.spawn(listen(address, n, heard.clone()))).collect();
+    // That the other side is dropped is the word to leave.
+    drop(runtime.block_on(leave));
+    drop(all);
+}
+
 /// Comes to the event stream; reads what comes, or nothing ever.
-async fn listen(address: SocketAddr, slow: bool, heard: Arc<Heard>) {
+async fn listen(address: SocketAddr, n: usize, heard: Arc<Heard>) {
     let mut stream = TcpStream::connect(address).await.unwrap();
     stream.write_all(b"GET /api/v1/events HTTP/1.1\r\nhost: bench\r\n\r\n").await.unwrap();
     heard.listening.fetch_add(1, Ordering::Relaxed);
-    if slow {
+    if n.is_multiple_of(SLOW) {
         return std::future::pending().await;
     }
     let mut buffer = vec![0; 16 * 1024];
     loop {
         match stream.read(&mut buffer).await {
             Ok(0) | Err(_) => break,
-            Ok(n) => {
-                let events = buffer[..n].windows(7).filter(|seven| seven == b"\nevent:").count();
-                heard.events.fetch_add(events as u64, Ordering::Relaxed);
-                heard.bytes.fetch_add(n as u64, Ordering::Relaxed);
+            Ok(read) => {
+                heard.bytes.fetch_add(read as u64, Ordering::Relaxed);
+                if n == 1 {
+                    let events = buffer[..read].windows(6).filter(|six| six == b"event:").count();
+                    heard.events.fetch_add(events as u64, Ordering::Relaxed);
+                }
             }
         }
     }
