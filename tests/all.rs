@@ -1,4 +1,5 @@
 //! Every integration test, in one binary: one link instead of twenty.
+mod access;
 mod browser;
 mod climate;
 mod clock_laws;
@@ -21,5 +22,6 @@ mod plans;
 mod readme;
 mod rule_host;
 mod string_up;
+mod supply;
 mod telling;
 mod wood;

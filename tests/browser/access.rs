@@ -55,8 +55,10 @@ async fn busy() -> Bench {
     bench
 }
 
-const PAGES: [&str; 33] = [
+const PAGES: [&str; 35] = [
     "/",
+    "/login",
+    "/access",
     "/plan",
     "/glue-up",
     "/glue-up?step=none",

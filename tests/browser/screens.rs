@@ -43,6 +43,8 @@ async fn the_demo_shop_is_pictured() {
         ("rule-new", "/rules/new"),
         ("rule-fit", "/rules/hot-hide-glue/fit"),
         ("hooks", "/hooks"),
+        ("login", "/login"),
+        ("access", "/access"),
     ];
     for (look, view) in looks {
         let browser = Browser::open(view).await;

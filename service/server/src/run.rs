@@ -15,12 +15,14 @@ use store::{Database, Sqlite, Writer};
 use tokio_util::{sync::CancellationToken, task::TaskTracker};
 
 use crate::{
-    alerts::{alarm, channel, delivery},
+    access,
+    alerts::{alarm, delivery, reach::Outward},
+    certificate::{self, Certificate},
     intake::mqtt,
     keys::Keys,
     meters,
     now::Now,
-    plan, recurring, routes, scripts,
+    pages, plan, recurring, routes, scripts,
     settings::Settings,
     state::{BenchKeeper, Parts, Shared, State},
 };
@@ -92,6 +94,7 @@ impl Service {
         };
         let mut bench = Bench::new(of_clock, rulebook.clone() as Arc<dyn Laws>, Box::new(UsualDay));
         let last_seq = replay(&mut bench, &rulebook, database.as_mut())?;
+        let tokens = database.tokens()?;
         let reader = database.reopen()?;
         let shared = Arc::new(Shared::new(bench, last_seq, now));
         let (sender, writer) =
@@ -101,12 +104,25 @@ impl Service {
             what: "is no address".into(),
             mend: "write 127.0.0.1:8080".into(),
         })?;
-        if !address.ip().is_loopback() {
-            tracing::warn!(%address, "listening beyond this machine: whoever reaches it may read and write");
-        }
+        access::may_listen(&settings, address, &tokens)?;
+        let certificate = Certificate::of(&settings.server)?;
+        let outward = Outward::new(&settings.alerts.allow_private).map_err(|e| StartError::Io {
+            what: "the certificates of the system".into(),
+            source: std::io::Error::other(e),
+        })?;
         let listener = TcpListener::bind(address).map_err(io(format!("listening at {address} (server.listen)")))?;
-        let parts =
-            Parts { shared, rulebook, writer: sender, reader, settings, zone, keys, metrics: meters::recorder() };
+        let parts = Parts {
+            shared,
+            rulebook,
+            writer: sender,
+            reader,
+            settings,
+            zone,
+            keys,
+            certificate,
+            outward,
+            metrics: meters::recorder(),
+        };
         let state = Arc::new(State::new(parts));
         scripts::read_folder(&state).await?;
         Ok(Self { state, listener, writer })
@@ -121,6 +137,12 @@ impl Service {
     /// The address it listens at, with the port the system gave.
     pub fn address(&self) -> SocketAddr {
         self.listener.local_addr().unwrap_or_else(|_| SocketAddr::from(([127, 0, 0, 1], 0)))
+    }
+
+    /// The same as a web address.
+    pub fn url(&self) -> String {
+        let scheme = if self.state.certificate.is_some() { "https" } else { "http" };
+        format!("{scheme}://{}", self.address())
     }
 
     /// The state, for whoever drives the service step by step.
@@ -141,10 +163,7 @@ impl Service {
     /// # Errors
     /// When the outbox cannot be read or written.
     pub async fn delivery_step(state: &Arc<State>) -> Result<usize, crate::problem::Problem> {
-        let client = channel::client().map_err(|e| {
-            crate::problem::Problem::new(crate::problem::Kind::Internal, e.to_string(), "the log says more")
-        })?;
-        delivery::step(state, &client).await
+        delivery::step(state).await
     }
 
     /// Reads the scripts folder now, as after a change. Returns how many rules came in force.
@@ -161,6 +180,14 @@ impl Service {
     /// What the job met.
     pub async fn recurring_step(state: &Arc<State>, job: &str) -> Result<(), crate::problem::Problem> {
         recurring::run_job(state, job).await
+    }
+
+    /// Looks at the certificate now, as after a change. Whether there was another.
+    ///
+    /// # Errors
+    /// Why the new one cannot be used; the old one goes on.
+    pub fn certificate_step(state: &Arc<State>) -> Result<bool, crate::settings::SettingsError> {
+        state.certificate.as_ref().map_or(Ok(false), |certificate| certificate.look())
     }
 
     /// Serves until `stop` is cancelled, with every task beside it when `tasks` is set; then stops them all.
@@ -199,6 +226,9 @@ fn start_tasks(state: &Arc<State>, tracker: &TaskTracker, stop: &CancellationTok
     if !state.settings.mqtt.url.is_empty() {
         tracker.spawn(mqtt::run(state.clone(), stop.clone()));
     }
+    if let Some(certificate) = &state.certificate {
+        tracker.spawn(certificate::watch(certificate.clone(), stop.clone()));
+    }
     if state.settings.scripts.watch {
         tracker.spawn(scripts::watch(state.clone(), stop.clone()));
     }
@@ -217,16 +247,18 @@ async fn serve(
         App::new()
             .app_data(data.clone())
             .app_data(web::PayloadConfig::new(limit))
+            .wrap(from_fn(access::gate))
+            .wrap(from_fn(pages::as_page))
             .wrap(from_fn(routes::as_problem))
+            .wrap(from_fn(access::secured))
             .configure(routes::configure)
     };
-    let server = HttpServer::new(app)
-        .workers(workers)
-        .disable_signals()
-        .shutdown_timeout(LAST_REQUESTS_S)
-        .listen(listener)
-        .map_err(io("listening"))?
-        .run();
+    let server = HttpServer::new(app).workers(workers).disable_signals().shutdown_timeout(LAST_REQUESTS_S);
+    let server = match &state.certificate {
+        Some(certificate) => server.listen_rustls_0_23(listener, certificate.config()),
+        None => server.listen(listener),
+    };
+    let server = server.map_err(io("listening"))?.run();
     let (handle, stop, streams) = (server.handle(), stop.clone(), state.stop.clone());
     tracker.spawn(async move {
         stop.cancelled().await;

@@ -1,9 +1,12 @@
 //! Settings: one file, every key with a default, the environment above it, checked before anything starts.
 
+mod access;
 mod hours;
 mod mqtt;
+mod nets;
 mod people;
 mod plan;
+mod secret;
 mod sensors;
 mod shop;
 mod webhook;
@@ -12,14 +15,17 @@ use std::path::{Path, PathBuf};
 
 use chrono::NaiveTime;
 use chrono_tz::Tz;
+use ipnet::IpNet;
 use serde::Deserialize;
 
+pub use access::Access;
 pub use hours::Hours;
 pub(crate) use mqtt::{Address, Mqtt};
 pub(crate) use people::CLOSING;
 pub use people::{Alerts, Email, Person, Push};
 pub use plan::{Certainty, Place, Plan};
 pub(crate) use sensors::Sensors;
+pub use secret::Secret;
 pub use shop::Shop;
 pub use webhook::Webhook;
 
@@ -43,6 +49,8 @@ pub struct Settings {
     pub shop: Shop,
     /// Where it listens.
     pub server: Server,
+    /// Who is asked for a token.
+    pub access: Access,
     /// Where facts are kept.
     pub store: Store,
     /// Where rules are.
@@ -85,6 +93,22 @@ pub struct Server {
     pub workers: usize,
     /// Where phones reach it, as the code on a label says; empty takes the address the page was asked at.
     pub public_url: String,
+    /// Certificate chain for TLS, PEM; empty for none. Read again when it changes.
+    pub tls_cert: PathBuf,
+    /// Its private key, PEM.
+    pub tls_key: PathBuf,
+    /// Proxies that are believed when they say for whom they ask.
+    #[serde(deserialize_with = "nets::read")]
+    pub trusted_proxies: Vec<IpNet>,
+    /// Whether it may be reached from other machines without TLS.
+    pub plain_http: bool,
+}
+
+impl Server {
+    /// Whether it answers over TLS itself.
+    pub(crate) fn tls(&self) -> bool {
+        !self.tls_cert.as_os_str().is_empty()
+    }
 }
 
 /// Where facts are kept.
@@ -149,6 +173,10 @@ impl Default for Server {
             import_limit_mib: 64,
             workers: 2,
             public_url: String::new(),
+            tls_cert: PathBuf::new(),
+            tls_key: PathBuf::new(),
+            trusted_proxies: vec![],
+            plain_http: false,
         }
     }
 }
@@ -252,6 +280,10 @@ impl Settings {
                 "write http://bench.local:8080, or leave it out",
             ));
         }
+        if self.server.tls() == self.server.tls_key.as_os_str().is_empty() {
+            let key = if self.server.tls() { "server.tls_key" } else { "server.tls_cert" };
+            return Err(wrong(key, "is empty", "a certificate and its key go together; give both or neither"));
+        }
         if !(1..=64).contains(&self.store.photo_limit_mib) {
             return Err(wrong("store.photo_limit_mib", "must be 1 to 64", "16 holds what a phone makes"));
         }
@@ -282,7 +314,7 @@ impl Settings {
                 return Err(wrong("senml.names", what, "write {\"urn:dev:mac:0024befffe804ff1\" = \"bench/north\"}"));
             }
         }
-        webhook::check(&mut self.webhooks)?;
+        webhook::check(&mut self.webhooks, &self.alerts.allow_private)?;
         people::check(self)
     }
 
@@ -331,7 +363,7 @@ mod tests {
 
     #[test]
     fn every_wrong_value_names_its_key() {
-        let hook = "[[webhooks]]\nname = \"a\"\nurl = \"http://127.0.0.1/\"\nsecret = \"short\"";
+        let hook = "[[webhooks]]\nname = \"a\"\nurl = \"https://example.org/\"\nsecret = \"short\"";
         let good = hook.replace("short", "sixteen and more characters");
         for (text, key) in [
             ("[shop]\ntime_zone = \"Middle/Earth\"", "shop.time_zone"),
@@ -350,6 +382,8 @@ mod tests {
             ("[server]\nlisten = \"here\"", "server.listen"),
             ("[server]\nworkers = 0", "server.workers"),
             ("[server]\npublic_url = \"bench\"", "server.public_url"),
+            ("[server]\ntls_cert = \"x.pem\"", "server.tls_key"),
+            ("[server]\ntls_key = \"x.pem\"", "server.tls_cert"),
             ("[store]\nphoto_limit_mib = 0", "store.photo_limit_mib"),
             ("[climate]\nbridge_minutes = 0", "climate.bridge_minutes"),
             ("[string_up]\nmargin = 1.0", "string_up.margin"),
@@ -387,9 +421,15 @@ mod tests {
             (hook, "webhooks[0].secret"),
             (&good.replace("\"a\"", "\"email\""), "webhooks[0].name"),
             (&format!("{good}\n{good}"), "webhooks[1].name"),
+            (&good.replace("https://example.org", "https://10.0.0.7"), "webhooks[0].url"),
+            (&good.replace("https://", "https://me:secret@"), "webhooks[0].url"),
         ] {
             assert_eq!(read(text, &[]).expect_err(text).key, key);
         }
+        let net = read("[server]\ntrusted_proxies = [\"10.0.0.0/33\"]", &[]).expect_err("no network");
+        assert!(net.to_string().contains("\"10.0.0.0/33\" is no network"), "{net}");
+        let env = [("BENCHCLOCK_SERVER_TRUSTED_PROXIES", "10.0.0.1, fd00::/8")];
+        assert_eq!(read("", &env).expect("both are networks").server.trusted_proxies.len(), 2);
         let unknown = read("[server]\nlissen = \"x\"", &[]).expect_err("a slip of the pen");
         assert!(unknown.to_string().contains("lissen"), "{unknown}");
     }

@@ -17,13 +17,19 @@ use store::{Answer, Database, Error, Keeper, NewDelivery, Outcome, Said, Saying,
 use tokio::sync::{Notify, broadcast, oneshot};
 
 use crate::{
+    access::{Book, Limits, said_by},
+    alerts::reach::Outward,
     calendar::Shown,
+    certificate::Certificate,
     intake::Intake,
     keys::Keys,
     now::{LastSeen, Now, instant},
     problem::{Kind, Problem},
     settings::Settings,
 };
+
+/// By whom something is said at the bench when nobody showed a token.
+pub(crate) const BENCH: &str = "bench";
 
 /// One thing that happened, as the event stream tells it.
 #[derive(Debug, Clone)]
@@ -86,6 +92,14 @@ pub struct State {
     pub(crate) hooks: Hooks,
     pub(crate) zone: Tz,
     pub(crate) keys: Keys,
+    /// Who may enter.
+    pub(crate) access: Book,
+    /// How often.
+    pub(crate) limits: Limits,
+    /// What it shows of itself over TLS, where it has TLS.
+    pub(crate) certificate: Option<Arc<Certificate>>,
+    /// The way alerts go out by HTTP.
+    pub(crate) outward: Outward,
     /// What the calendar showed last.
     pub(crate) shown: Shown,
     /// One at a time changes which rules are in force: the folder is not read while a text is saved into it.
@@ -111,18 +125,24 @@ pub(crate) struct Parts {
     pub(crate) settings: Settings,
     pub(crate) zone: Tz,
     pub(crate) keys: Keys,
+    pub(crate) certificate: Option<Arc<Certificate>>,
+    pub(crate) outward: Outward,
     pub(crate) metrics: PrometheusHandle,
 }
 
 impl State {
     pub(crate) fn new(parts: Parts) -> Self {
-        let Parts { shared, rulebook, writer, reader, settings, zone, keys, metrics } = parts;
+        let Parts { shared, rulebook, writer, reader, settings, zone, keys, certificate, outward, metrics } = parts;
         Self {
             started_ms: shared.now.ms(),
             shared,
             rulebook,
             writer,
             reader: Mutex::new(reader),
+            access: Book::default(),
+            limits: Limits::new(settings.access.requests_per_s),
+            certificate,
+            outward,
             settings,
             intake: Intake::default(),
             hooks: Hooks::default(),
@@ -230,7 +250,9 @@ impl State {
         answer: Option<Answer>,
     ) -> Saying {
         let recorded_ms = self.now().ms();
-        let entry = Entry { happened_at: instant(at_ms), recorded_at: instant(recorded_ms), by: by.into(), fact };
+        // What is said at the bench is said by whoever showed a token there.
+        let by = if by == BENCH { said_by(by) } else { by.into() };
+        let entry = Entry { happened_at: instant(at_ms), recorded_at: instant(recorded_ms), by, fact };
         Saying { entries: vec![entry], recorded_ms, deliveries, answer, ..Saying::default() }
     }
 }

@@ -4,7 +4,7 @@
 //! migrations, backup and restoring, the whole of it row by row, and the one writer that commits whatever gathered while its last commit was under way.
 //! Never knows: how a cure is computed, HTTP, what time it is.
 //! Start reading at `writer.rs`; the SQL is in `sqlite.rs` and its neighbours `schema.rs`, `held.rs`, `means.rs`,
-//! `outbox.rs` and `receivers.rs`.
+//! `outbox.rs`, `receivers.rs` and `tokens.rs`.
 
 mod database;
 mod error;
@@ -16,6 +16,7 @@ mod restore;
 mod saying;
 mod schema;
 mod sqlite;
+mod tokens;
 mod whole;
 mod writer;
 
@@ -27,5 +28,6 @@ pub use receivers::{Off, Subscription};
 pub use restore::restore;
 pub use saying::{Answer, Delivery, DeliveryState, Held, HeldKey, HeldState, NewDelivery, NewHeld, Run, Said, Saying};
 pub use sqlite::Sqlite;
+pub use tokens::Token;
 pub use whole::{Each, Row};
 pub use writer::{Keeper, Outcome, Writer};

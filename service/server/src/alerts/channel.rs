@@ -7,18 +7,15 @@ mod push;
 mod seal;
 mod webhook;
 
-use std::{error::Error, sync::Arc, time::Duration};
+use std::{error::Error, sync::Arc};
 
 pub(crate) use seal::Browser;
 
 use crate::{
-    alerts::{message::Message, tell},
+    alerts::{message::Message, reach::PATIENCE, tell},
     settings::Webhook,
     state::State,
 };
-
-/// Longest a receiver may take.
-const PATIENCE: Duration = Duration::from_secs(10);
 
 /// Why a message was not taken.
 pub(crate) struct Failure {
@@ -40,34 +37,20 @@ impl Failure {
     }
 }
 
-/// The client all HTTP goes through: no redirects, a receiver that moves must be set anew.
-pub(crate) fn client() -> Result<reqwest::Client, reqwest::Error> {
-    reqwest::Client::builder()
-        .timeout(PATIENCE)
-        .redirect(reqwest::redirect::Policy::none())
-        .user_agent(concat!("benchclock/", env!("CARGO_PKG_VERSION")))
-        .build()
-}
-
 /// Hands a message to a channel as the outbox names it.
-pub(crate) async fn send(
-    state: &Arc<State>,
-    client: &reqwest::Client,
-    channel: &str,
-    message: &Message,
-) -> Result<(), Failure> {
+pub(crate) async fn send(state: &Arc<State>, channel: &str, message: &Message) -> Result<(), Failure> {
     let gone = || Failure::forever("this receiver is no longer in the settings");
     if let Some(hook) = hook(state, channel) {
-        return webhook::send(state, client, hook, channel, message).await;
+        return webhook::send(state, hook, channel, message).await;
     }
     let (person, way) = tell::person_of(&state.settings, channel).ok_or_else(gone)?;
     match way {
         "page" => page::send(state),
-        "push" => push::send(state, client, person, message).await,
+        "push" => push::send(state, person, message).await,
         "email" => email::send(state, person, message).await,
         "mqtt" => mqtt::send(state, person, message).await,
         name => match hook(state, name) {
-            Some(hook) => webhook::send(state, client, hook, channel, message).await,
+            Some(hook) => webhook::send(state, hook, channel, message).await,
             None => Err(gone()),
         },
     }

@@ -30,16 +30,16 @@ const AT_ONCE: usize = 64;
 ///
 /// # Errors
 /// When the outbox cannot be read or written; what was tried is tried again then.
-pub(crate) async fn step(state: &Arc<State>, client: &reqwest::Client) -> Result<usize, Problem> {
+pub(crate) async fn step(state: &Arc<State>) -> Result<usize, Problem> {
     let now_ms = state.now().ms();
     let due = state.read(move |database| database.due_deliveries(now_ms, AT_ONCE)).await?;
     let tried = due.len();
     let mut under_way = tokio::task::JoinSet::new();
     for bundle in bundles(state, due, now_ms).await? {
-        let (state, client) = (state.clone(), client.clone());
+        let state = state.clone();
         under_way.spawn(async move {
             let outcome = match &bundle.message {
-                Ok(message) => channel::send(&state, &client, &bundle.rows[0].channel, message).await,
+                Ok(message) => channel::send(&state, &bundle.rows[0].channel, message).await,
                 Err(needless) => Err(Failure::forever(needless)),
             };
             (bundle, outcome)
@@ -205,12 +205,8 @@ async fn waits_already(state: &Arc<State>, row: &Delivery, channel: &str) -> Res
 
 /// Runs steps until told to stop.
 pub(crate) async fn run(state: Arc<State>, stop: CancellationToken) {
-    let client = match channel::client() {
-        Ok(client) => client,
-        Err(e) => return tracing::error!(error = %e, "no HTTP client; nothing is delivered"),
-    };
     loop {
-        let idle = match step(&state, &client).await {
+        let idle = match step(&state).await {
             Ok(tried) if tried == AT_ONCE => continue,
             Ok(_) => {
                 let next = state.read(|database| database.next_delivery_ms()).await.ok().flatten();

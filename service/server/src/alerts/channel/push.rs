@@ -18,19 +18,14 @@ use crate::{alerts::message::Message, keys, settings::Person, state::State};
 const TOKEN_S: i64 = 12 * 3600;
 
 /// Taken when one browser's push service takes it; a browser that is gone is forgotten.
-pub(super) async fn send(
-    state: &Arc<State>,
-    client: &reqwest::Client,
-    person: &Person,
-    message: &Message,
-) -> Result<(), Failure> {
+pub(super) async fn send(state: &Arc<State>, person: &Person, message: &Message) -> Result<(), Failure> {
     let name = person.name.clone();
     let all = state.read(move |database| database.subscriptions(Some(&name))).await;
     let all = all.map_err(|problem| Failure::once(problem.to_string()))?;
     let mut failure = Failure::forever(format!("no browser of {} asks for push messages", person.name));
     let mut taken = false;
     for subscription in all {
-        match post(state, client, &subscription, message).await {
+        match post(state, &subscription, message).await {
             Ok(()) => taken = true,
             Err(met) => {
                 if met.forever {
@@ -53,16 +48,16 @@ async fn forget(state: &Arc<State>, id: String) {
     }
 }
 
-async fn post(state: &State, client: &reqwest::Client, to: &Subscription, message: &Message) -> Result<(), Failure> {
+async fn post(state: &State, to: &Subscription, message: &Message) -> Result<(), Failure> {
     let wrong = |(field, what): (&str, &str)| Failure::forever(format!("the subscription's {field} {what}"));
     let browser = Browser::read(&to.p256dh, &to.auth).map_err(wrong)?;
     let url = Url::parse(&to.endpoint).map_err(|e| Failure::forever(format!("the subscription's endpoint: {e}")))?;
+    let request = state.outward.post(&to.endpoint).map_err(Failure::once)?;
     let (now_s, contact) = (message.now_ms / 1000, &state.settings.push.contact);
     let origin = url.origin().ascii_serialization();
     let token = seal::authorization(&state.keys.push, &state.keys.push_public(), &origin, contact, now_s + TOKEN_S);
     let body = browser.seal(&plain(message), &keys::secret_key(), &keys::random());
-    let answer = client
-        .post(url)
+    let answer = request
         .header("authorization", token)
         .header("content-encoding", "aes128gcm")
         .header("content-type", "application/octet-stream")
