@@ -35,7 +35,8 @@ fn direct() -> BTreeMap<String, Vec<Value>> {
 /// The rows of the list in DEVELOPERS.md: name and why.
 fn listed() -> BTreeMap<String, String> {
     let page = std::fs::read_to_string(root().join("DEVELOPERS.md")).unwrap();
-    let list = page.split("\n## From outside\n").nth(1).expect("DEVELOPERS.md has the section").split("\n## ").next().unwrap();
+    let list =
+        page.split("\n## From outside\n").nth(1).expect("DEVELOPERS.md has the section").split("\n## ").next().unwrap();
     let row = |line: &str| {
         let mut cells = line.trim().trim_matches('|').split('|').map(str::trim);
         let name = cells.next()?.strip_prefix('`')?.strip_suffix('`')?.to_string();
@@ -47,7 +48,8 @@ fn listed() -> BTreeMap<String, String> {
 #[test]
 fn every_dependency_is_listed_with_why_and_no_other() {
     let listed = listed();
-    let (names, direct): (BTreeSet<_>, BTreeSet<_>) = (listed.keys().cloned().collect(), direct().into_keys().collect());
+    let (names, direct): (BTreeSet<_>, BTreeSet<_>) =
+        (listed.keys().cloned().collect(), direct().into_keys().collect());
     assert_eq!(names, direct, "the list \"From outside\" in DEVELOPERS.md");
     for (name, why) in listed {
         assert!(why.len() > 10, "{name}: why is it there?");
@@ -58,16 +60,50 @@ fn every_dependency_is_listed_with_why_and_no_other() {
 fn a_dependency_is_asked_for_once_and_brings_no_more_than_is_used() {
     // Those whose usual features are all used, or which have none to leave out.
     let usual = [
-        "askama", "base64", "chrono-tz", "clap", "clap_complete", "csv", "divan", "hkdf", "hmac", "kamadak-exif", "libm",
-        "metrics", "notify", "proptest", "rqrr", "rusqlite", "sd-notify", "serde", "serde_json", "serde_path_to_error",
-        "sha2", "tempfile", "thiserror", "tokio", "tokio-cron-scheduler", "tokio-stream", "tokio-util", "toml", "tracing",
-        "tracing-subscriber", "url", "utoipa", "utoipa-config", "uuid",
+        "askama",
+        "base64",
+        "chrono-tz",
+        "clap",
+        "clap_complete",
+        "csv",
+        "divan",
+        "hkdf",
+        "hmac",
+        "kamadak-exif",
+        "libm",
+        "metrics",
+        "notify",
+        "proptest",
+        "rqrr",
+        "rusqlite",
+        "sd-notify",
+        "serde",
+        "serde_json",
+        "serde_path_to_error",
+        "sha2",
+        "tempfile",
+        "thiserror",
+        "tokio",
+        "tokio-cron-scheduler",
+        "tokio-stream",
+        "tokio-util",
+        "toml",
+        "tracing",
+        "tracing-subscriber",
+        "url",
+        "utoipa",
+        "utoipa-config",
+        "uuid",
     ];
     for (name, asked) in direct() {
         let asked_for: BTreeSet<String> = asked.iter().map(|one| text(&one["req"])).collect();
         assert_eq!(asked_for.len(), 1, "{name} is asked for in more than one version");
         let whole = asked.iter().any(|one| one["uses_default_features"] == true);
-        assert_eq!(whole, usual.contains(&name.as_str()), "{name}: default features are used without being listed here");
+        assert_eq!(
+            whole,
+            usual.contains(&name.as_str()),
+            "{name}: default features are used without being listed here"
+        );
     }
 }
 

@@ -80,7 +80,7 @@ async fn raw(bench: &Bench, text: String) -> String {
 async fn a_request_with_two_lengths_is_refused_and_the_connection_closed() {
     let bench = Bench::small().await;
     let smuggled = "POST /api/v1/clamps HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Type: application/json\r\n\
-                    Content-Length: 32\r\n\r\n{\"id\": \"smuggled\", \"name\": \"x\"  }";
+                    Content-Length: 31\r\n\r\n{\"id\": \"smuggled\", \"name\": \"x\"}";
     let head = "POST /api/v1/readings HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Type: application/json\r\n";
     let chunked = "Transfer-Encoding: chunked\r\n";
     for lengths in [
@@ -117,7 +117,11 @@ async fn what_is_too_large_is_refused_with_a_problem() {
         "--x\r\ncontent-disposition: form-data; name=\"photo\"; filename=\"x\"\r\ncontent-type: image/jpeg\r\n\r\n";
     for (path, media, body) in [
         ("/api/v1/clamps", "application/json", format!("{{\"id\": \"{}\"}}", "x".repeat(17 * 1024))),
-        ("/api/v1/zones/bench/readings/csv", "text/csv", "x".repeat(1024 * 1024 + 1)),
+        (
+            "/api/v1/zones/bench/readings/csv",
+            "text/csv",
+            format!("time,temp_c,rh_pct\n{}", "2026-03-02T07:00:00Z,20,50\n".repeat(40_000)),
+        ),
         ("/jobs", form, format!("title={}", "x".repeat(17 * 1024))),
         ("/jobs/j-1/photos", "multipart/form-data; boundary=x", format!("{part}{}", "x".repeat(1024 * 1024 + 1))),
     ] {

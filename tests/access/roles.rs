@@ -74,7 +74,8 @@ async fn every_address_is_placed_in_the_table_and_no_other() {
 
 /// Asks, and gives the word of the problem that turned it away, if one did.
 async fn turned_away(guarded: &Guarded, row: &Row, token: Option<&str>) -> Option<String> {
-    let mut path = row.path.clone();
+    // Its own zone: others are another test's.
+    let mut path = row.path.replace("/zones/{id}", "/zones/bench");
     while let (Some(from), Some(to)) = (path.find('{'), path.find('}')) {
         path.replace_range(from..=to, "none");
     }

@@ -12,7 +12,7 @@ fn certificate(folder: &Path, name: &str) -> reqwest::Certificate {
     let (cert, key) = (folder.join(format!("{name}.pem")), folder.join(format!("{name}.key")));
     let mut make = Command::new("openssl");
     make.args(["req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:prime256v1", "-nodes", "-days", "3650"]);
-    make.args(["-subj", &format!("/CN={name}"), "-addext", "subjectAltName=IP:127.0.0.1"]);
+    make.args(["-extensions", "usr_cert", "-subj", &format!("/CN={name}"), "-addext", "subjectAltName=IP:127.0.0.1"]);
     make.arg("-keyout").arg(&key).arg("-out").arg(&cert);
     let made = make.output().expect("openssl is there");
     assert!(made.status.success(), "{}", String::from_utf8_lossy(&made.stderr));

@@ -24,8 +24,8 @@ pub(crate) use mqtt::{Address, Mqtt};
 pub(crate) use people::CLOSING;
 pub use people::{Alerts, Email, Person, Push};
 pub use plan::{Certainty, Place, Plan};
-pub(crate) use sensors::Sensors;
 pub use secret::Secret;
+pub(crate) use sensors::Sensors;
 pub use shop::Shop;
 pub use webhook::Webhook;
 

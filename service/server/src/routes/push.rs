@@ -137,6 +137,10 @@ fn read(state: &State, asked: &Subscribe) -> Result<Subscription, Problem> {
     };
     let url = reach::target(&subscription.endpoint, &state.settings.alerts.allow_private)
         .map_err(|what| bad(&format!("is not taken: {what}")))?;
+    // A browser's push service has a name and a certificate; without TLS only an address that the settings allow.
+    if url.scheme() != "https" && url.domain().is_some() {
+        return Err(bad("is not https"));
+    }
     if url.as_str().len() > 2048 {
         return Err(bad("is longer than 2048 characters"));
     }
