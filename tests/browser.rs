@@ -3,16 +3,23 @@
 #![expect(clippy::unwrap_used, reason = "a test ends where something is not as it must be")]
 
 mod access;
+mod alerts;
 mod board;
 mod coats;
+mod cure;
 mod driver;
 mod forms;
 mod glue_up;
+mod instruments;
+mod keyboard;
 mod photos;
 mod print;
 mod rules;
 mod screens;
+mod shelf;
 mod strings;
+mod ways;
+mod workshop;
 
 use bench::{Bench, Shop};
 use benchclock::Now;

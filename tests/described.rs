@@ -199,9 +199,9 @@ async fn a_value_of_the_wrong_type_is_named() {
     bench.stop().await;
 }
 
-/// Schemathesis (MIT) makes requests from the document, good and bad, and holds every answer against it.
-#[tokio::test]
-async fn a_tester_finds_no_answer_that_is_not_described() {
+/// What schemathesis (MIT) says of a program that has what the examples make; it makes requests from the document and holds
+/// every answer against it.
+async fn tester(arguments: &[&str]) -> String {
     let python = root().join("target/python-venv/bin/schemathesis");
     assert!(python.exists(), "{} is missing: run tests/run, which installs it", python.display());
     let home = Home::new();
@@ -216,22 +216,37 @@ async fn a_tester_finds_no_answer_that_is_not_described() {
         one.send(program.http(), &program.url("")).await;
     }
     let mut command = Command::new(python);
-    command.args(["run", "--no-color", "--seed", "1", "--max-examples", "5", "--continue-on-failure"]);
+    command.args(["run", "--no-color", "--seed", "1", "--continue-on-failure", "--request-timeout", "20"]);
     command.args([
-        "--phases",
-        "examples,coverage,fuzzing",
-        "--request-timeout",
-        "20",
         "--suppress-health-check",
         "all",
+        "--exclude-path",
+        "/api/v1/events",
+        "--generation-database",
+        "none",
     ]);
-    command.args(["--exclude-path", "/api/v1/events", "--generation-database", "none"]);
-    command.args(["--checks", CHECKS, "--warnings", "off"]);
+    command.args(["--checks", CHECKS, "--warnings", "off"]).args(arguments);
     command.arg(program.url("/api/v1/openapi.json")).current_dir(home.folder());
     let output = tokio::task::spawn_blocking(move || command.output().unwrap()).await.unwrap();
     let said = String::from_utf8_lossy(&output.stdout).into_owned();
     assert!(output.status.success(), "{said}{}", String::from_utf8_lossy(&output.stderr));
     program.terminate().await;
+    said
+}
+
+/// Requests good and bad, one by one.
+#[tokio::test]
+async fn a_tester_finds_no_answer_that_is_not_described() {
+    tester(&["--max-examples", "5", "--phases", "examples,coverage,fuzzing"]).await;
+}
+
+/// Requests that go on from what an earlier one was told, by the links the tester finds in the document itself.
+#[tokio::test]
+async fn a_tester_finds_no_chain_of_requests_that_goes_wrong() {
+    let said = tester(&["--max-examples", "60", "--mode", "positive", "--phases", "stateful"]).await;
+    let links = said.lines().find_map(|line| line.trim().strip_prefix("API Links:")?.trim().split(' ').next());
+    let followed: usize = links.and_then(|n| n.parse().ok()).unwrap_or_else(|| panic!("no links: {said}"));
+    assert!(followed > 0, "no link was followed: {said}");
 }
 
 const CHECKS: &str = "not_a_server_error,status_code_conformance,content_type_conformance,response_headers_conformance,\

@@ -4,6 +4,7 @@
 mod coats;
 mod gun;
 mod mixes;
+mod schedules;
 mod show;
 
 use bench::{Bench, Shop, ms, root};

@@ -3,6 +3,7 @@
 #![expect(clippy::unwrap_used, reason = "a test ends where something is not as it must be")]
 
 mod command_line;
+mod image;
 mod install;
 mod measures;
 mod restore;

@@ -3,6 +3,7 @@
 
 mod faults;
 mod mutants;
+mod sampled;
 mod sandbox;
 mod sheets;
 mod versions;

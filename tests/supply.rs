@@ -74,6 +74,7 @@ fn a_dependency_is_asked_for_once_and_brings_no_more_than_is_used() {
         "metrics",
         "notify",
         "proptest",
+        "rlimit",
         "rqrr",
         "rusqlite",
         "sd-notify",
@@ -81,6 +82,8 @@ fn a_dependency_is_asked_for_once_and_brings_no_more_than_is_used() {
         "serde_json",
         "serde_path_to_error",
         "sha2",
+        "socket2",
+        "stacker",
         "tempfile",
         "thiserror",
         "tokio",
@@ -145,7 +148,7 @@ fn licences_sources_and_duplicates_are_as_deny_toml_says() {
     let mut deny = Command::new(program::tool("cargo-deny"));
     deny.args(["--offline", "--locked", "check", "licenses", "bans", "sources"]).current_dir(root());
     let output = deny.output().unwrap();
-    let said = String::from_utf8_lossy(&output.stderr).into_owned();
+    let said = String::from_utf8_lossy(&output.stdout) + String::from_utf8_lossy(&output.stderr);
     assert!(output.status.success(), "{said}");
     assert!(said.contains("bans ok, licenses ok, sources ok"), "{said}");
 }

@@ -5,10 +5,11 @@ mod calendar;
 mod email;
 mod insist;
 mod mqtt;
-mod peer;
+pub(crate) mod peer;
 mod people;
 mod push;
 mod receivers;
+mod taken_back;
 
 use bench::{BEGIN, Bench, Shop, ms};
 use benchclock::{Now, Person, Webhook};

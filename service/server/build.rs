@@ -6,5 +6,6 @@ fn main() {
     let texts = "ClampId CureId InstrumentId JobId JointId LotId MaterialId MixId Note ObservationId PlanId PlateId \
                  SensorId StepId VersionId ZoneId";
     let config = texts.split_whitespace().fold(utoipa_config::Config::new(), |all, id| all.alias_for(id, "String"));
-    config.alias_for("TempC", "f64").alias_for("RhPct", "f64").write_to_file();
+    let config = config.alias_for("TempC", "f64").alias_for("RhPct", "f64");
+    config.alias_for("PathBuf", "String").write_to_file();
 }

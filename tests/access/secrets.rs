@@ -14,7 +14,7 @@ async fn no_secret_is_ever_in_the_log() {
     let (_receiver, hook) = Receiver::start(&[401]);
     let (webhook, broker, mail) = ("a-webhook-secret-of-length", "a-broker-password", "a-mail-password");
     let more = format!(
-        "[access]\nlogin_here = true\n[alerts]\nallow_private = [\"127.0.0.1\"]\n\
+        "[access]\nlogin_here = true\n\
          [mqtt]\nurl = \"mqtt://127.0.0.1:9\"\nusername = \"u\"\npassword = \"{broker}\"\n\
          [email]\nurl = \"smtp://127.0.0.1:9\"\nfrom = \"shop@example.org\"\nusername = \"u\"\npassword = \"{mail}\"\n\
          [[people]]\nname = \"mia\"\nemail = \"mia@example.org\"\ntell = {{ else = [\"email\", \"mqtt\"] }}\n\

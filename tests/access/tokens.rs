@@ -130,7 +130,7 @@ async fn from_the_machine_itself_a_good_token_gives_its_name_and_a_wrong_one_is_
 #[tokio::test]
 async fn a_token_asks_only_so_often() {
     let mut shop = bench::Shop::small();
-    shop.settings.access.requests_per_s = 2.try_into().unwrap();
+    shop.settings.access.requests_per_s = 2;
     let guarded = Guarded::of(shop).await;
     let mut turned_away = 0;
     for _ in 0..40 {

@@ -4,6 +4,7 @@
 pub mod instances;
 pub mod program;
 pub mod stock;
+pub mod thrown;
 
 use std::{path::PathBuf, sync::Arc, time::Duration};
 
@@ -22,6 +23,8 @@ pub struct Answer {
     pub status: u16,
     /// Its content type.
     pub media: String,
+    /// Seconds after which it asks to be tried again, if it does.
+    pub retry_after: Option<u32>,
     /// Its body, if that is JSON.
     pub json: Value,
     /// Its body as text.
@@ -29,6 +32,18 @@ pub struct Answer {
 }
 
 impl Answer {
+    /// Reads an answer to its end.
+    ///
+    /// # Panics
+    /// When it breaks off.
+    pub async fn of(answer: reqwest::Response) -> Self {
+        let status = answer.status().as_u16();
+        let media = answer.headers().get("content-type").map_or("", |v| v.to_str().unwrap_or_default()).to_string();
+        let retry_after = answer.headers().get("retry-after").and_then(|v| v.to_str().ok()?.parse().ok());
+        let text = answer.text().await.expect("a whole body");
+        Self { status, media, retry_after, json: serde_json::from_str(&text).unwrap_or(Value::Null), text }
+    }
+
     /// The body of an answer that must be a success.
     ///
     /// # Panics
@@ -220,11 +235,7 @@ impl Bench {
     /// # Panics
     /// When the service does not answer at all.
     pub async fn send(&self, request: reqwest::RequestBuilder) -> Answer {
-        let answer = request.send().await.expect("the service answers");
-        let status = answer.status().as_u16();
-        let media = answer.headers().get("content-type").map_or("", |v| v.to_str().unwrap_or_default()).to_string();
-        let text = answer.text().await.expect("a whole body");
-        Answer { status, media, json: serde_json::from_str(&text).unwrap_or(Value::Null), text }
+        Answer::of(request.send().await.expect("the service answers")).await
     }
 
     /// A client to make requests of one's own with.

@@ -6,13 +6,14 @@ use std::{
     io::{BufRead, BufReader, Read},
     path::{Path, PathBuf},
     process::{Child, Command, Stdio},
+    sync::Mutex,
     time::Duration,
 };
 
 use serde_json::{Value, json};
 use tokio::task::JoinHandle;
 
-use crate::{Shop, until};
+use crate::{Answer, Shop, until};
 
 /// A folder with settings, rules and a journal.
 pub struct Home(Shop);
@@ -33,11 +34,24 @@ impl Home {
 
     /// Writes settings that listen here.
     pub fn listen(&self, address: &str) {
+        self.write(&self.settings(address, ""));
+    }
+
+    /// Writes settings that keep the journal at this path, with more lines of the section of the server, and whole
+    /// sections, behind them. The shop's digest does not come in between.
+    pub fn keep_at(&mut self, journal: PathBuf, server: &str, sections: &str) {
+        self.0.settings.store.path = journal;
+        let settings = self.settings("127.0.0.1:0", server);
+        self.write(&format!("{settings}[shop]\ndigest_at = \"23:59\"\n{sections}"));
+    }
+
+    fn settings(&self, address: &str, server: &str) -> String {
         let settings = &self.0.settings;
-        self.write(&format!(
-            "[server]\nlisten = {address:?}\nworkers = 2\n[store]\npath = {:?}\nbackups = {:?}\n[scripts]\nfolder = {:?}\n",
+        format!(
+            "[server]\nlisten = {address:?}\nworkers = 2\n{server}[store]\npath = {:?}\nbackups = {:?}\n[scripts]\nfolder = {:?}\n\
+             [alerts]\nallow_private = [\"127.0.0.0/8\"]\n",
             settings.store.path, settings.store.backups, settings.scripts.folder,
-        ));
+        )
     }
 
     /// Writes settings as they are given.
@@ -74,6 +88,24 @@ pub fn tool(name: &str) -> PathBuf {
     let found = binary().ancestors().nth(2).unwrap().join("tools/bin").join(name);
     assert!(found.exists(), "{} is not there; run tests/run, which fetches it", found.display());
     found
+}
+
+/// A library in C that is laid over the system's calls of a program (`LD_PRELOAD`), compiled once from `tests/peers`.
+///
+/// # Panics
+/// When it cannot be compiled.
+pub fn laid_over(name: &str) -> String {
+    static COMPILED: Mutex<BTreeSet<String>> = Mutex::new(BTreeSet::new());
+    let library = binary().with_file_name(format!("{name}.so"));
+    let mut compiled = COMPILED.lock().unwrap();
+    if compiled.insert(name.into()) {
+        let source = crate::root().join(format!("tests/peers/{name}.c"));
+        let mut cc = Command::new("cc");
+        cc.args(["-shared", "-fPIC", "-O1", "-o"]).arg(&library).arg(source).arg("-ldl");
+        let done = cc.output().expect("cc is there; tests/run installs it");
+        assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
+    }
+    library.display().to_string()
 }
 
 /// What a command came to.
@@ -118,7 +150,12 @@ fn start(home: &Home, env: &[(&str, &str)], more: &[&str]) -> Child {
 
 /// Starts a program that must refuse; its exit code and what it said.
 pub async fn refused(home: &Home) -> (Option<i32>, String) {
-    let mut child = start(home, &[], &[]);
+    refused_with(home, &[]).await
+}
+
+/// The same, with variables of the environment.
+pub async fn refused_with(home: &Home, env: &[(&str, &str)]) -> (Option<i32>, String) {
+    let mut child = start(home, env, &[]);
     let code = ended(&mut child).await;
     let mut said = String::new();
     child.stderr.take().unwrap().read_to_string(&mut said).unwrap();
@@ -169,9 +206,30 @@ impl Program {
         &self.http
     }
 
+    /// Its process.
+    pub fn id(&self) -> u32 {
+        self.child.id()
+    }
+
     /// An address of it.
     pub fn url(&self, path: &str) -> String {
         format!("{}{path}", self.url)
+    }
+
+    /// The number of its process.
+    pub fn pid(&self) -> u32 {
+        self.child.id()
+    }
+
+    /// What it answers to a GET.
+    pub async fn get(&self, path: &str) -> Answer {
+        Answer::of(self.http.get(self.url(path)).send().await.unwrap()).await
+    }
+
+    /// What it answers to a POST under a key.
+    pub async fn post_once(&self, key: &str, path: &str, body: &Value) -> Answer {
+        let request = self.http.post(self.url(path)).header("idempotency-key", key).json(body);
+        Answer::of(request.send().await.unwrap()).await
     }
 
     /// POST of a JSON body that must be taken.

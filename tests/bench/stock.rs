@@ -104,6 +104,7 @@ pub fn cure(n: usize, version: &str, zone: &str, started_ms: i64, last_h: f64) -
         rule_version: id(version),
         mode: String::new(),
         lot: None,
+        used: None,
         zone: id(zone),
         clamps: vec![],
         started_at: instant(started_ms),

@@ -39,14 +39,22 @@ fn native() -> Law {
     Arc::new(|air: Air| physics::rate::arrhenius(air.temp_c, 20.0, 50.0).unwrap_or(0.0))
 }
 
-/// Judging is 6,601 calls of `rate` and little else: the time of one is a 6,601st of this.
+/// Judging is sampling the rate at 6,601 airs, or at 161 temperatures where it heeds nothing else, and little besides.
 #[divan::bench(args = ["arrhenius", "aliphatic-resin", "oil-varnish", "slow-epoxy"])]
 fn judging_one_script(bencher: Bencher<'_, '_>, name: &str) {
     let text = if name == "arrhenius" { ARRHENIUS.to_string() } else { shipped(name) };
     let host = Arc::new(Host::new());
-    bencher.counter(divan::counter::ItemsCount::new(6601_usize)).bench_local(|| {
-        black_box(Rule::check(&host, name, &text).is_ok());
-    });
+    bencher.bench_local(|| black_box(Rule::check(&host, name, &text).is_ok()));
+}
+
+/// Every expected row is one call of `rate` by itself: a hundredth of what a hundred rows more take is a call.
+#[divan::bench(args = [1, 101])]
+fn judging_by_so_many_expected_rows(bencher: Bencher<'_, '_>, rows: usize) {
+    let row = r#"#{ temp_c: 20, rh_pct: 50, stage: "clamp_off", hours: 8, within: 0.01, source: "x" }"#;
+    let rest = ARRHENIUS.split("fn expected()").next().expect("what stands before");
+    let text = format!("{rest}fn expected() {{ [{}] }}", vec![row; rows].join(", "));
+    let host = Arc::new(Host::new());
+    bencher.bench_local(|| black_box(Rule::check(&host, "x", &text).is_ok()));
 }
 
 #[divan::bench]

@@ -114,3 +114,48 @@ async fn a_pot_is_measured_out_stirred_and_watched() {
     assert!(page.contains(&format!("<option value=\"{}\"", mixes[0]["id"].as_str().unwrap())), "{page}");
     bench.stop().await;
 }
+
+/// Two to one by volume: 40 ml to 20 ml is in its ratio, 40 ml to 30 ml has half as much hardener again.
+#[tokio::test]
+async fn a_pot_that_was_measured_otherwise_says_so() {
+    let bench = shop().await;
+    let page = bench.get("/mix?material=acid-cured-lacquer&wanted_ml=60").await.text;
+    let asked = bench.get("/api/v1/mix-amounts?material=acid-cured-lacquer&wanted_ml=60").await.good();
+    let parts = asked["parts"].as_array().unwrap();
+    let unit = if asked["by"] == "weight" { "g" } else { "ml" };
+    let fields: Vec<String> = parts.iter().map(|part| format!("measured {}", part["name"].as_str().unwrap())).collect();
+    assert!(fields.iter().all(|field| page.contains(&format!("name=\"{field}\""))), "{page}");
+    let amount = |i: usize, by: f64| format!("{:.2}", parts[i][unit].as_f64().unwrap() * by).replace('.', ",");
+    let form = |key: &'static str, second: f64| {
+        let amounts = [amount(0, 1.0), amount(1, second)];
+        let mut form = vec![("key".to_string(), key.to_string()), ("started".into(), "0".into())];
+        form.extend(
+            [("material", "acid-cured-lacquer"), ("wanted_ml", "60"), ("zone", "bench")]
+                .map(|(n, v)| (n.into(), v.into())),
+        );
+        form.extend(fields.iter().cloned().zip(amounts));
+        form
+    };
+    for (key, second) in [("right", 1.0), ("wrong", 1.5)] {
+        let form = form(key, second);
+        let form: Vec<(&str, &str)> = form.iter().map(|(name, value)| (name.as_str(), value.as_str())).collect();
+        assert_eq!(send(&bench, "/mix", &form).await.status, 200);
+    }
+    let mixes = bench.items("/api/v1/mixes").await;
+    let mut off: Vec<usize> = mixes.iter().map(|mix| mix["findings"].as_array().unwrap().len()).collect();
+    off.sort_unstable();
+    assert_eq!(off, [0, 1], "{mixes:#?}");
+    let shown = bench.get("/coats").await.text;
+    assert!(shown.contains("50 % too much"), "{shown}");
+    // One amount alone is no ratio: what was sent stays.
+    let one: Vec<(&str, &str)> =
+        vec![("material", "acid-cured-lacquer"), ("wanted_ml", "60"), ("zone", "bench"), (fields[0].as_str(), "41.5")];
+    let wrong = send(&bench, "/mix", &one).await;
+    assert!(
+        wrong.status == 422 && wrong.text.contains("is missing") && wrong.text.contains("value=\"41.5\""),
+        "{}",
+        wrong.text
+    );
+    assert_eq!(bench.items("/api/v1/mixes").await.len(), 2);
+    bench.stop().await;
+}

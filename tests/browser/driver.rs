@@ -80,9 +80,20 @@ impl Browser {
         let metrics = json!({"width": view.width, "height": view.height, "pixelRatio": view.ratio,
                              "touch": view.touch, "mobile": view.touch});
         wishes.add_experimental_option("mobileEmulation", json!({ "deviceMetrics": metrics })).unwrap();
-        let (chromedriver, port) = start();
-        let driver = WebDriver::new(format!("http://127.0.0.1:{port}"), wishes).await.expect("a browser starts");
-        Self { driver, chromedriver, _profile: profile }
+        // Nobody is there to be asked whether notifications may be shown.
+        let prefs = json!({"profile.default_content_setting_values.notifications": 1});
+        wishes.add_experimental_option("prefs", prefs).unwrap();
+        // A browser that does not come up at once on a busy machine says nothing of the pages: it gets a second try.
+        for _ in 0..2 {
+            let (mut chromedriver, port) = start();
+            match WebDriver::new(format!("http://127.0.0.1:{port}"), wishes.clone()).await {
+                Ok(driver) => return Self { driver, chromedriver, _profile: profile },
+                Err(e) => eprintln!("no browser: {e}"),
+            }
+            drop(chromedriver.kill());
+            drop(chromedriver.wait());
+        }
+        panic!("no browser starts");
     }
 
     pub(crate) async fn close(self) {
@@ -90,7 +101,10 @@ impl Browser {
     }
 
     pub(crate) async fn goto(&self, url: String) {
-        self.driver.goto(url).await.unwrap();
+        if let Err(e) = self.driver.goto(&url).await {
+            eprintln!("{url} did not load, trying once more: {e}");
+            self.driver.goto(&url).await.unwrap();
+        }
     }
 
     pub(crate) async fn path(&self) -> String {
@@ -137,6 +151,11 @@ impl Browser {
     /// Presses a key wherever the keyboard is.
     pub(crate) async fn key(&self, key: Key) {
         self.driver.action_chain().send_keys(key + "").perform().await.unwrap();
+    }
+
+    /// Types wherever the keyboard is.
+    pub(crate) async fn typed(&self, text: &str) {
+        self.driver.action_chain().send_keys(text).perform().await.unwrap();
     }
 
     /// Keeps a picture of what is seen under `screens` of the build folder.

@@ -226,6 +226,11 @@ async fn a_shop_that_thinks_in_fahrenheit_and_inches_reads_them() {
         let shown = bench.get(page).await.text;
         assert!(shown.contains(part) && !shown.contains("°C"), "no {part} in {page}: {shown}");
     }
+    // A draft is tried at 68 °F and with a gap of 19.685 thousandths, which is 500 µm: by hand a clamp time of 0.75 h times 4.
+    let rule = bench.get("/api/v1/rules/aliphatic-resin").await.good()["text"].as_str().unwrap().to_string();
+    let form = [("text", rule.as_str()), ("air", "constant"), ("temp", "68"), ("rh_pct", "50"), ("gap", "19.685")];
+    let tried = send(&bench, "/rules/aliphatic-resin/try", &form).await.text;
+    assert!(tried.contains("constant air of 68 °F") && tried.contains("<td>3.0 h</td>"), "{tried}");
     let chart = bench.get("/api/v1/zones/bench/chart.svg").await.text;
     assert!(chart.contains("°F") && !chart.contains("°C"));
     assert_eq!(bench.board().await["zones"][0]["temp_c"], 20.0);
@@ -238,7 +243,18 @@ async fn no_page_holds_script_or_style_and_each_says_so() {
     let bench = Bench::small().await;
     bench.furnish().await;
     planned(&bench).await;
-    for page in ["/", "/glue-up", "/jobs", "/jobs/loose", "/jobs/loose/label", "/climate", "/materials", "/alerts"] {
+    for page in [
+        "/",
+        "/glue-up",
+        "/jobs",
+        "/jobs/loose",
+        "/jobs/loose/label",
+        "/climate",
+        "/materials",
+        "/alerts",
+        "/rules/shellac",
+        "/rules/shellac/versions",
+    ] {
         let answer = bench.http().get(bench.url(page)).header("accept-encoding", "gzip").send().await.unwrap();
         let header =
             |name: &str| answer.headers().get(name).map(|v| v.to_str().unwrap().to_string()).unwrap_or_default();

@@ -30,8 +30,10 @@ async fn a_slip_in_a_rule_is_shown_at_its_line() {
     browser.run(&typed(&slip)).await;
     browser.until(&format!("return document.getElementById('checked').textContent.startsWith('line {line},')")).await;
     assert_eq!(browser.run("return document.getElementById('words').dataset.line").await, line.to_string());
+    // Its number is marked beside the text.
+    assert_eq!(browser.run("return document.querySelector('#numbers .at').textContent").await, line.to_string());
     // Saved all the same it is refused at the same line, and the text is still there.
-    browser.click("form.script button").await;
+    browser.click("#save").await;
     browser.until("return document.querySelector('[role=alert]') !== null").await;
     let alert = browser.run("return document.querySelector('[role=alert]').textContent").await;
     assert!(alert.as_str().unwrap().contains(&format!(".rhai:{line}:")), "{alert}");
@@ -40,7 +42,7 @@ async fn a_slip_in_a_rule_is_shown_at_its_line() {
     // Mended it comes in force.
     browser.run(&typed(&format!("{text}\n// looked at\n"))).await;
     browser.until("return document.getElementById('checked').textContent.startsWith('Good')").await;
-    browser.click("form.script button").await;
+    browser.click("#save").await;
     browser.until("return document.querySelector('[role=alert]') === null").await;
     let after = bench.get("/api/v1/rules/shellac").await.good();
     assert_ne!(after["in_force"], before["in_force"]);

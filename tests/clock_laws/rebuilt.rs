@@ -248,6 +248,24 @@ proptest! {
         }
     }
 
+    /// The nearest cures are found without asking every open one; that they are the nearest is held against asking all.
+    #[test]
+    fn a_short_board_is_the_top_of_the_whole_one(history in history(), later_h in 0.0..12.0_f64) {
+        let mut shop = Shop::open();
+        let now_h = shop.live_through(&history) + later_h;
+        let top = |at_most: usize| -> Vec<_> {
+            let board = shop.bench.board(ms(now_h), at_most);
+            board.cures.iter().map(|line| (line.cure.begun.id.clone(), line.next, line.next_ms)).collect()
+        };
+        let whole = top(usize::MAX);
+        prop_assert_eq!(whole.len(), shop.bench.open_cures());
+        for at_most in 1..whole.len() {
+            prop_assert_eq!(&top(at_most)[..], &whole[..at_most]);
+        }
+        let open = shop.bench.alerts().values().filter(|alert| alert.state == AlertState::Open);
+        prop_assert_eq!(shop.bench.alerts_open().count(), open.count());
+    }
+
     #[test]
     fn the_order_in_which_late_readings_come_does_not_matter(
         temps in prop::collection::vec(5.0..30.0_f64, 2..30),

@@ -126,9 +126,9 @@ impl View {
         let mut lines: Vec<_> = cures.iter().collect();
         // Two milestones a rounding apart may stand either way round.
         lines.sort_by_key(|line| &line.cure.begun.id);
-        for CureLine { cure, zone, next, next_ms, release_clamps, climate, spoiled } in lines {
+        for CureLine { cure, zone, next, next_ms, release_clamps, climate, broken } in lines {
             let id = &cure.begun.id;
-            self.line(&format!("{id} in {zone}: {next:?} {release_clamps} {climate:?} {spoiled}"));
+            self.line(&format!("{id} in {zone}: {next:?} {release_clamps} {climate:?} {}", !broken.is_empty()));
             self.time("  next", *next_ms);
         }
         for next in next {

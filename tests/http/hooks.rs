@@ -67,6 +67,18 @@ async fn a_shop_words_its_alerts_and_the_cautions_stay() {
 }
 
 #[tokio::test]
+async fn an_alert_of_stringing_up_names_its_instrument() {
+    let words = r#"fn word_alert(alert) { #{ title: `${alert.instrument} (${alert.place}): ${alert.stage}` } }"#;
+    let bench = open(&[("a.rhai", words)]).await;
+    bench.post("/api/v1/instruments/guitar/strings", json!({"family": "steel_string_guitar"})).await.good();
+    bench.recurring("string-up").await;
+    let alerts = bench.items("/api/v1/alerts").await;
+    let told = alerts.iter().find(|alert| alert["kind"] == "string_up").expect("nothing holds it back");
+    assert_eq!(told["title"], "guitar (the guitar): full_pitch");
+    bench.stop().await;
+}
+
+#[tokio::test]
 async fn the_cautions_of_stringing_up_stand_behind_a_shops_own_words() {
     let bench = open(&[("a.rhai", r#"fn word_alert(alert) { #{ body: "Up it goes." } }"#)]).await;
     bench.post("/api/v1/instruments/guitar/strings", json!({"family": "steel_string_guitar"})).await.good();

@@ -121,6 +121,17 @@ async fn a_failing_table_blocks_a_rule_unless_a_reason_is_kept() {
     assert_eq!(bench.items(&format!("{RULE}/versions")).await[0]["override_reason"], reason);
     assert_eq!(bench.get(RULE).await.good()["override_reason"], reason);
     assert!(bench.get("/rules").await.text.contains(reason));
+    // Nothing needs excusing where the table holds: then no reason is kept.
+    let other = bench.http().put(bench.url("/api/v1/rules/other-glue"));
+    let saved =
+        bench.send(other.json(&json!({"text": good(1.0), "override_reason": reason, "by": " ada "}))).await.good();
+    assert_eq!(saved["override_reason"], Value::Null);
+    assert_eq!(bench.items("/api/v1/rules/other-glue/versions").await[0]["by"], "ada");
+    let long = "a".repeat(101);
+    for by in ["", "  ", "a\nb", long.as_str()] {
+        let nobody = bench.http().put(bench.url("/api/v1/rules/nobody")).json(&json!({"text": good(1.0), "by": by}));
+        assert_eq!(bench.send(nobody).await.problem(422, "invalid")["field"], "by");
+    }
     // A reason does not excuse a fault.
     let broken = json!({"text": text(2.0).replace("q10", "q11"), "override_reason": reason});
     let version = bench.get(RULE).await.good()["version"].clone();

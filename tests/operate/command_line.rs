@@ -150,6 +150,11 @@ async fn files_go_in_and_out_by_the_terminal() {
     bench.post("/api/v1/lots", json!({"id": "tin", "material": "shellac", "content": {"g": 500}})).await.good();
     assert_eq!(speak(&bench, "used|tin|--g|20").await.good(), "tin: left: 480 g\n");
     assert_eq!(speak(&bench, "used|tin").await.code, Some(2), "how much?");
+    let coat = "coat|--instrument|guitar|--surface|back|--material|shellac|--zone|bench";
+    assert_eq!(speak(&bench, &format!("{coat}|--used-g|30")).await.code, Some(2), "of which bottle?");
+    let said_used = speak(&bench, &format!("{coat}|--lot|tin|--used-g|30|--json")).await.good();
+    assert_eq!(json(&said_used)["used"], json!({"g": 30.0}));
+    assert!(speak(&bench, "stock").await.good().contains("450 g"), "500 less 20 less 30");
     let said_off = speak(&bench, "off-shelf|tin|--g|100|--reason|grey").await.good();
     assert_eq!(said_off, "tin: off the shelf; thrown out: 100 g\n");
     assert!(said.contains("over: 2026-01-01") && said.contains("buy soon: shellac: no bottle"), "{said}");
@@ -159,7 +164,8 @@ async fn files_go_in_and_out_by_the_terminal() {
 #[tokio::test]
 async fn the_program_brings_its_settings_file_along() {
     let said = program::command(["settings"]).await.good();
-    assert_eq!(said, std::fs::read_to_string(bench::root().join("config/benchclock.toml")).unwrap());
+    let shipped = std::fs::read_to_string(bench::root().join("config/benchclock.toml")).unwrap();
+    assert_eq!(said, shipped, "write it anew: benchclock settings > config/benchclock.toml");
 }
 
 #[tokio::test]

@@ -9,7 +9,7 @@ use bench::{program, root};
 
 /// Runs a command that must succeed; what it said.
 #[track_caller]
-fn said(command: &mut Command) -> String {
+pub(super) fn said(command: &mut Command) -> String {
     let output = command.output().unwrap_or_else(|e| panic!("{command:?}: {e}"));
     let said = String::from_utf8_lossy(&output.stdout) + String::from_utf8_lossy(&output.stderr);
     assert!(output.status.success(), "{command:?}: {said}");
@@ -55,7 +55,7 @@ async fn the_debian_package_installs_a_program_that_finds_its_settings_and_rules
     let folder = tempfile::tempdir().unwrap();
     let package = package(folder.path());
     let about = said(Command::new("dpkg-deb").arg("--info").arg(&package));
-    for line in ["Package: benchclock", "Section: science", "Depends: libc6 (>= "] {
+    for line in ["Package: benchclock", "Section: science", "Depends: ", "libc6 (>= ", "ca-certificates"] {
         assert!(about.contains(line), "no {line} in {about}");
     }
     // What a luthier has changed is not written over by the next version.
@@ -63,6 +63,7 @@ async fn the_debian_package_installs_a_program_that_finds_its_settings_and_rules
     let rules = std::fs::read_dir(root().join("scripts/materials")).unwrap().count();
     assert_eq!(kept.matches("/etc/benchclock/scripts/materials/").count(), rules, "{kept}");
     assert!(kept.contains("/etc/benchclock/benchclock.toml"), "{kept}");
+    assert!(kept.contains("/etc/benchclock/procedures/bridge.toml"), "{kept}");
     // A root of its own, with an empty package database: this machine is left alone.
     let root = folder.path().join("root");
     std::fs::create_dir_all(root.join("var/lib/dpkg/info")).unwrap();
@@ -82,9 +83,16 @@ async fn the_debian_package_installs_a_program_that_finds_its_settings_and_rules
     let mut words = exec.split(' ');
     let installed = root.join(words.next().unwrap().trim_start_matches('/'));
     assert_eq!(words.collect::<Vec<_>>(), ["serve", "--config", "/etc/benchclock/benchclock.toml"]);
-    // The rules are where the unit says.
-    let scripts = unit.lines().find_map(|line| line.strip_prefix("Environment=BENCHCLOCK_SCRIPTS_FOLDER=")).unwrap();
-    let scripts = root.join(scripts.trim_start_matches('/'));
+    // The rules and the usual jobs are where the unit says; what is written goes where the unit lets it be written.
+    let said_for = |key: &str| {
+        let key = format!("Environment=BENCHCLOCK_{key}=");
+        unit.lines().find_map(|line| line.strip_prefix(key.as_str())).unwrap_or_else(|| panic!("no {key}"))
+    };
+    let scripts = root.join(said_for("SCRIPTS_FOLDER").trim_start_matches('/'));
+    assert!(root.join(said_for("SHOP_PROCEDURES").trim_start_matches('/')).join("bridge.toml").exists());
+    for key in ["STORE_PATH", "STORE_BACKUPS", "STORE_PHOTOS"] {
+        assert!(said_for(key).starts_with("/var/lib/benchclock/"), "{key}");
+    }
     let mut check = Command::new(&installed);
     let check = said(check.args(["check", "--config"]).arg(&config).env("BENCHCLOCK_SCRIPTS_FOLDER", &scripts));
     assert_eq!(check.matches(", version ").count(), rules, "{check}");

@@ -5,8 +5,12 @@ use std::{
     process::{Command, Stdio},
 };
 
-use bench::{Bench, program};
-use serde_json::json;
+use bench::{
+    Bench,
+    program::{self, Home, Program},
+    until,
+};
+use serde_json::{Value, json};
 
 /// Something of everything: readings, a told glue-up, a coat, a bottle.
 pub(super) async fn a_day_at_the_bench(bench: &Bench) {
@@ -67,4 +71,27 @@ async fn a_service_that_stops_or_cannot_write_is_not_ready_and_still_lives() {
     other.execute_batch("ROLLBACK").unwrap();
     assert_eq!(bench.get("/health/ready").await.good()["ready"], true);
     bench.stop().await;
+}
+
+/// Without the certificates of any authority no HTTPS can be spoken: whoever is to be told must not learn it by silence.
+#[tokio::test]
+async fn a_service_that_can_tell_nobody_is_not_ready_if_somebody_is_to_be_told() {
+    let home = Home::new();
+    let settings = std::fs::read_to_string(home.config()).unwrap();
+    let none = [("SSL_CERT_FILE", "/nowhere"), ("SSL_CERT_DIR", "/nowhere")];
+    for (hook, ready) in [
+        ("", true),
+        ("[[webhooks]]\nname = \"a\"\nurl = \"https://a.example/\"\nsecret = \"sixteen and more of them\"\n", false),
+    ] {
+        home.write(&format!("{settings}{hook}"));
+        let program = Program::serve_with(&home, &none, &[]).await;
+        let said = until("it has found out", async || {
+            let answer = program.http().get(program.url("/health/ready")).send().await.unwrap();
+            let said: Value = answer.json().await.unwrap();
+            (said["ready"] == ready).then_some(said)
+        })
+        .await;
+        assert_eq!(said["why"].to_string().contains("nothing is delivered"), !ready, "{said}");
+        program.terminate().await;
+    }
 }

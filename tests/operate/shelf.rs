@@ -158,3 +158,46 @@ async fn what_cannot_be_said_of_a_bottle_is_refused_with_a_sentence() {
     assert_eq!(line(&bench, "b").await["used"], 5.0);
     bench.stop().await;
 }
+
+#[tokio::test]
+async fn a_glue_up_says_in_one_request_what_it_took_and_one_withdrawn_took_nothing() {
+    let bench = Bench::small().await;
+    bench.furnish().await;
+    lot(&bench, "a", 250.0, 12.5).await;
+    let job = json!({"id": "bridge", "instrument": "guitar", "title": "bridge off", "steps": []});
+    bench.post("/api/v1/jobs", job).await.good();
+    let glue_up = |id: &str, more: Value| {
+        let mut body =
+            json!({"id": id, "joint": "bridge", "material": "aliphatic-resin", "zone": "bench", "job": "bridge"});
+        body.as_object_mut().unwrap().extend(more.as_object().unwrap().clone());
+        body
+    };
+    let to = "/api/v1/glue-ups";
+    let taken = glue_up("g-1", json!({"lot": "a", "used": {"ml": 10}}));
+    for _ in 0..2 {
+        assert_eq!(bench.post_once("k-1", to, taken.clone()).await.good()["used"], json!({"ml": 10.0}));
+    }
+    bench.post(to, glue_up("g-2", json!({"lot": "a", "used": {"ml": 30}}))).await.good();
+    // 12.50 for 250 ml: 40 ml are 2.00.
+    let both = line(&bench, "a").await;
+    assert_eq!(
+        (&both["used"], &both["left"], &both["uses_unstated"]),
+        (&json!(40.0), &json!({"ml": 210.0}), &json!(0))
+    );
+    assert_eq!(both["cost_by_job"], json!([{"job": "bridge", "cost": 2.0}]));
+    bench.post("/api/v1/glue-ups/g-2/withdraw", json!({"reason": "registered twice"})).await.good();
+    let bench = bench.restart(false).await;
+    assert_eq!(line(&bench, "a").await["left"], json!({"ml": 240.0}));
+    for (wrong, status, slug, word) in [
+        (json!({"used": {"ml": 5}}), 409, "conflict", "of no lot"),
+        (json!({"lot": "a", "used": {"g": 5}}), 409, "conflict", "counted in ml"),
+        (json!({"lot": "a", "used": {"ml": -5}}), 422, "invalid", "used"),
+    ] {
+        let problem = bench.post(to, glue_up("g-3", wrong)).await.problem(status, slug);
+        assert!(problem.to_string().contains(word), "{problem}");
+    }
+    close(&bench, "a", json!({"left": {"ml": 200}})).await;
+    bench.post(to, glue_up("g-3", json!({"lot": "a", "used": {"ml": 5}}))).await.problem(409, "conflict");
+    assert_eq!(line(&bench, "a").await["used"], json!(10.0));
+    bench.stop().await;
+}

@@ -59,6 +59,24 @@ async fn today_is_a_list_to_tick_and_the_week_a_bar_for_each_job() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn a_coat_of_the_plan_leads_to_its_form_and_is_off_the_plan_when_it_is_laid() {
+    let bench = bench(|_| {}).await;
+    let coat = json!({"id": "first", "kind": "coat", "title": "First coat", "material": "shellac"});
+    open(&bench, "polish", None, json!([coat])).await;
+    planned(&bench).await;
+    let shown = page(&bench, "/plan").await;
+    assert!(shown.contains("href=\"/coat?step=polish+first\""), "{shown}");
+    let form = page(&bench, "/coat?step=polish+first").await;
+    assert!(form.contains("polish: First coat") && form.contains("name=\"step\" value=\"polish first\""), "{form}");
+    let laid = "key=c&step=polish+first&instrument=guitar&surface=top&zone=bench&started=0";
+    assert_eq!(press(&bench, "/coat", laid).await.status, 200);
+    planned(&bench).await;
+    let shown = page(&bench, "/plan").await;
+    assert!(!shown.contains("/coat?step=polish+first"), "{shown}");
+    bench.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn an_empty_bench_has_a_page_and_what_cannot_be_stands_on_it() {
     let bench = bench(|_| {}).await;
     assert!(page(&bench, "/plan").await.contains("Nothing is planned for today."));

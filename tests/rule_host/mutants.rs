@@ -1,6 +1,6 @@
 //! Fuzz of the host: shipped and hostile scripts cut, doubled, swapped and spliced into one another. Whatever comes of it is a
 //! rule or a fault that says how to mend it; nothing panics, hangs, or leaves the host unable to serve. The same check
-//! stands in `tests/fuzz` for a coverage-guided fuzzer.
+//! stands in `tests/fuzz` (`scripts`) for a coverage-guided fuzzer.
 
 use std::{path::Path, sync::LazyLock};
 

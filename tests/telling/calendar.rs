@@ -10,13 +10,18 @@ use super::{peer::ask, person, shop};
 /// Five in the afternoon before summer time begins in Berlin: 29 March 2026, by the IANA time zone database.
 const EVENING: &str = "2026-03-28T16:00:00Z";
 
-async fn bench() -> Bench {
+async fn glued() -> Bench {
     let mut shop = shop("water-borne-lacquer");
     shop.settings.shop.time_zone = "Europe/Berlin".into();
     shop.settings.people = vec![person("mia", &["page"])];
     let bench = Bench::open(shop, Now::standing_at(ms(EVENING)), false).await;
     bench.furnish().await;
     bench.glue_up("g-1").await;
+    bench
+}
+
+async fn bench() -> Bench {
+    let bench = glued().await;
     let coat = json!({"id": "c-1", "instrument": "guitar", "surface": "top; back, sides", "material": "water-borne-lacquer",
                       "zone": "bench"});
     bench.post("/api/v1/coats", coat).await.good();
@@ -158,5 +163,83 @@ async fn the_address_is_secret_its_own_for_each_and_good_after_a_restart() {
     let bench = Bench::open(shop, now, false).await;
     bench.get(paths[1]).await.problem(404, "not-found");
     assert_eq!(bench.get(paths[0]).await.status, 200);
+    bench.stop().await;
+}
+
+/// The next quarter of an hour.
+fn quarter(at: &Value) -> i64 {
+    minute(at).div_euclid(15) * 15 + if ms(at.as_str().unwrap()) % 900_000 == 0 { 0 } else { 15 }
+}
+
+#[tokio::test]
+async fn stringing_up_is_an_event_for_each_stage_and_keeps_its_name_when_it_moves() {
+    let bench = glued().await;
+    let to = "/api/v1/instruments/guitar";
+    let strings = json!({"family": "steel_string_guitar", "half_tension_h": 12});
+    bench.post(&format!("{to}/strings"), strings).await.good();
+    bench.post("/api/v1/joints/bridge/load", json!({"path": "bridge_foot"})).await.good();
+    let path = path(&bench).await;
+    let stages = async || bench.get(&format!("{to}/string-up")).await.good()["stages"].as_array().unwrap().clone();
+    let of = |calendar: &Value, stage: &Value| {
+        let name =
+            format!("string-up-guitar-{}-{}@shop.benchclock", ms(EVENING) / 1000, stage["stage"].as_str().unwrap());
+        event(&calendar["events"], &name).unwrap_or_else(|| panic!("no {name}: {calendar}")).clone()
+    };
+    let (due, calendar) = (stages().await, read(&bench.get(&path).await.text));
+    assert_eq!(due.len(), 3, "{due:?}");
+    for stage in &due {
+        let shown = of(&calendar, stage);
+        assert_eq!(minute(&shown["from"]), quarter(&stage["due_at"]), "{shown} {stage}");
+        // Only the stage whose turn it is rings.
+        let rings = stage["stage"] == "half_tension";
+        assert_eq!(shown["alarms"].as_array().map(Vec::len), Some(usize::from(rings)), "{shown}");
+    }
+    let half = of(&calendar, &due[0]);
+    assert_eq!(half["summary"], "Half tension: the guitar");
+    for said in ["eye protection", "An estimate"] {
+        assert!(half["description"].as_str().unwrap().contains(said), "{half}");
+    }
+    // Clamps that could have come off are work, and nothing rings before it is done.
+    bench.live_minutes("bench", 300, 20.0, 50.0).await;
+    let waits = of(&read(&bench.get(&path).await.text), &due[0]);
+    assert_eq!(waits["alarms"], json!([]), "{waits}");
+    assert!(
+        waits["description"].as_str().unwrap().contains("only when this is done: bridge: clamps are on it"),
+        "{waits}"
+    );
+    bench.post("/api/v1/glue-ups/g-1/clamps-off", json!({})).await.good();
+    // It did not hold and is glued again: later, under the same name.
+    let again = json!({"id": "g-2", "joint": "bridge", "material": "aliphatic-resin", "zone": "bench"});
+    bench.post("/api/v1/glue-ups", again).await.good();
+    let (due, moved) = (stages().await, read(&bench.get(&path).await.text));
+    let later = of(&moved, &due[0]);
+    assert!(minute(&later["from"]) > minute(&half["from"]), "{half} {later}");
+    assert!(later["sequence"].as_i64() > half["sequence"].as_i64(), "{half} {later}");
+    assert_eq!(later["alarms"][0]["action"], "DISPLAY", "{later}");
+    assert_eq!(of(&moved, &due[1])["alarms"], json!([]), "it is not its turn");
+    bench.stop().await;
+}
+
+#[tokio::test]
+async fn a_mix_is_an_interval_that_ends_when_it_may_gel_with_an_alarm_ahead() {
+    let bench = Bench::open(shop("fast-epoxy"), Now::standing_at(ms(EVENING)), false).await;
+    bench.furnish().await;
+    bench.read_air("bench", 20.0, 50.0).await;
+    let pot = json!({"id": "pot", "material": "fast-epoxy", "zone": "bench", "wanted_ml": 10});
+    let made = bench.post("/api/v1/mixes", pot).await.good();
+    let calendar = read(&bench.get(&path(&bench).await).await.text);
+    let life = event(&calendar["events"], "mix-pot.working_life@shop.benchclock").unwrap().clone();
+    assert_eq!(ms(life["from"].as_str().unwrap()), ms(EVENING));
+    assert_eq!(minute(&life["until"]), minute(&made["gels_earliest_at"]), "{life} {made}");
+    let alarms = life["alarms"].as_array().unwrap();
+    assert_eq!((alarms.len(), &alarms[0]["related"]), (1, &json!("END")), "{life}");
+    assert!(alarms[0]["seconds"].as_f64().unwrap() < 0.0, "{life}");
+    // Kept for a fortnight, then gone.
+    bench.wait_minutes(13 * 24 * 60);
+    let kept = read(&bench.get(&path(&bench).await).await.text);
+    assert!(event(&kept["events"], "mix-pot.working_life@shop.benchclock").is_some());
+    bench.wait_minutes(2 * 24 * 60);
+    let gone = read(&bench.get(&path(&bench).await).await.text);
+    assert_eq!(event(&gone["events"], "mix-pot.working_life@shop.benchclock"), None);
     bench.stop().await;
 }

@@ -7,7 +7,7 @@ use super::{hook, last_to, outbox, peer::Peer, person, shop, told};
 use crate::{http::webhooks::Receiver, intake::mqtt::free_port};
 
 /// A mail server that gives these answers first, and a shop that knows it.
-fn served(mode: &str, answers: &[&str], channels: &[&str]) -> (Peer, Shop) {
+pub(super) fn served(mode: &str, answers: &[&str], channels: &[&str]) -> (Peer, Shop) {
     let mut shop = shop("");
     let (port, folder) = (free_port().to_string(), shop.folder().display().to_string());
     let sink = Peer::start("smtp_sink.py", &[&[port.as_str(), folder.as_str(), mode], answers].concat());

@@ -40,6 +40,12 @@ async fn an_alert_is_published_on_the_topic_of_its_person_and_waits_while_the_br
     let alert = bench.alert("g-1:scrape_flush").await;
     assert_eq!(topic, "benchclock-alerts/mia");
     assert_eq!((&said["title"], &said["body"]), (&alert["title"], &alert["body"]));
-    assert_eq!(said["alerts"], json!(["g-1:scrape_flush"]));
+    assert_eq!((&said["type"], &said["alerts"]), (&json!("alert"), &json!(["g-1:scrape_flush"])));
+    // Taken back on the same topic, under the same alert.
+    bench.post("/api/v1/glue-ups/g-1/withdraw", json!({"reason": "registered twice"})).await.good();
+    assert_eq!(bench.deliveries().await, 1);
+    let (topic, said) = tokio::time::timeout(Duration::from_secs(30), next()).await.unwrap().unwrap();
+    assert_eq!(topic, "benchclock-alerts/mia");
+    assert_eq!((&said["type"], &said["alerts"]), (&json!("alert.retracted"), &json!(["g-1:scrape_flush"])));
     bench.stop().await;
 }

@@ -70,7 +70,7 @@ impl Drop for Peer {
 }
 
 /// Runs a peer to its end with a text and gives what it said.
-pub(super) fn ask(name: &str, args: &[&str], text: &str) -> Value {
+pub(crate) fn ask(name: &str, args: &[&str], text: &str) -> Value {
     let mut child = Command::new(python())
         .arg(script(name))
         .args(args)

@@ -10,7 +10,7 @@ use serde_json::{Value, json};
 use super::{hook, last_to, outbox, peer::Peer, person, shop, told};
 use crate::http::webhooks::Receiver;
 
-fn subscription(endpoint: &Peer, path: &str) -> Value {
+pub(super) fn subscription(endpoint: &Peer, path: &str) -> Value {
     let url = format!("{}{path}", endpoint.hello["url"].as_str().unwrap());
     json!({"person": "mia", "subscription": {"endpoint": url, "expirationTime": null,
            "keys": {"p256dh": endpoint.hello["p256dh"], "auth": endpoint.hello["auth"]}}})

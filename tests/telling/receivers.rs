@@ -66,6 +66,51 @@ async fn one_that_hangs_is_given_ten_seconds_and_then_tried_again() {
     assert_eq!((state.as_str(), error.as_str()), ("waiting", "no answer within 10 s"));
 }
 
+#[tokio::test(flavor = "multi_thread")]
+async fn one_that_hangs_holds_up_nobody_else() {
+    let (desk, desk_url) = Receiver::start(&[]);
+    let mut shop = shop("");
+    shop.settings.webhooks = vec![hook("wall", &receiver(hangs)), hook("desk", &desk_url)];
+    let bench = told(shop).await.restart(true).await;
+    bench::until("the desk has the first", async || (desk.got().len() == 1).then_some(())).await;
+    // The wall was handed the first at the same time and says nothing. Another alert:
+    for _ in 0..6 {
+        bench.wait_minutes(5);
+        bench.read_air("bench", 20.0, 50.0).await;
+    }
+    bench::until("the desk has the second", async || (desk.got().len() == 2).then_some(())).await;
+    // The desk was not kept waiting: the first attempt at the wall has not even ended.
+    let wall = bench.items("/api/v1/deliveries?channel=wall").await;
+    assert!(wall.iter().all(|row| row["attempts"] == 0 && row["state"] == "waiting"), "{wall:?}");
+    // Nor does a stop wait for it: it was cut off, and is tried again at the next start.
+    let (shop, _) = bench.stop().await;
+    let mut outbox = store::Sqlite::open(&shop.settings.store.path, &shop.settings.shop.id).unwrap();
+    let first = store::Database::due_deliveries(&mut outbox, i64::MAX, 1).unwrap();
+    assert_eq!((first[0].channel.as_str(), first[0].attempts), ("wall", 0));
+}
+
+/// A receiver that was away for long has much to catch up on, and the others are told all the same.
+#[tokio::test]
+async fn what_piles_up_for_one_stands_in_nobodys_way() {
+    let (desk, desk_url) = Receiver::start(&[]);
+    let mut shop = shop("");
+    shop.settings.webhooks = vec![hook("desk", &desk_url)];
+    let bench = told(shop).await;
+    let row = |n: i64| store::NewDelivery {
+        alert: facts::AlertId::new(format!("old-{n}")).unwrap(),
+        channel: "gone".into(),
+        body: "{}".into(),
+        since_ms: n,
+        due_ms: n,
+    };
+    let mut outbox = store::Sqlite::open(&bench.shop.settings.store.path, &bench.shop.settings.shop.id).unwrap();
+    let piled: Vec<_> = (0..500).map(row).collect();
+    store::Database::record_deliveries(&mut outbox, &[], &piled).unwrap();
+    bench.deliveries().await;
+    assert_eq!(desk.got().len(), 1);
+    bench.stop().await;
+}
+
 #[tokio::test]
 async fn one_that_answers_nonsense_is_tried_again() {
     let (state, error) = first_attempt(&receiver(garbage)).await;

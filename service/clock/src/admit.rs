@@ -241,6 +241,13 @@ impl Bench {
                 ));
             }
         }
+        match (&begun.lot, begun.used) {
+            (Some(lot), Some(used)) => self.admit_amount(lot, used)?,
+            (None, Some(_)) => {
+                return Err(conflict("an amount was used of no lot", "send \"lot\" together with \"used\""));
+            }
+            (_, None) => {}
+        }
         self.admit_mixed(begun)?;
         self.admit_recoat(begun)?;
         self.admit_clamps(begun)

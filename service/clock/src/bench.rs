@@ -154,6 +154,8 @@ pub struct Bench {
     pub(crate) live_mixes: BTreeSet<MixId>,
     pub(crate) observations: BTreeMap<ObservationId, Observation>,
     pub(crate) alerts: BTreeMap<AlertId, Alert>,
+    /// Those of them that are open or snoozed: far fewer than were ever told.
+    pub(crate) waiting: BTreeSet<AlertId>,
     /// Milestones whose age is reached and that wait for the wall clock: (instant, cure, milestone).
     pub(crate) floors: BTreeSet<(i64, CureIx, u8)>,
     /// Alerts to be told again: (instant, alert).
@@ -198,6 +200,7 @@ impl Bench {
             live_mixes: BTreeSet::new(),
             observations: BTreeMap::new(),
             alerts: BTreeMap::new(),
+            waiting: BTreeSet::new(),
             floors: BTreeSet::new(),
             snoozed: BTreeSet::new(),
             suspects: BTreeSet::new(),
@@ -262,6 +265,12 @@ impl Bench {
         &self.alerts
     }
 
+    /// Alerts that nobody has answered yet, by id.
+    pub fn alerts_open(&self) -> impl Iterator<Item = &Alert> {
+        let waiting = self.waiting.iter().filter_map(|id| self.alerts.get(id));
+        waiting.filter(|alert| alert.state == AlertState::Open)
+    }
+
     /// A glue-up or coat.
     pub fn cure(&self, id: &str) -> Option<&Cure> {
         self.cure_of.get(id).map(|ix| &self.cures[*ix as usize])
@@ -269,13 +278,13 @@ impl Bench {
 
     /// Open glue-ups and coats of an instrument that are carried along when it goes to another zone at an instant.
     pub fn carried(&self, instrument: &str, zone: &str, at_ms: i64) -> Vec<CureId> {
-        let open = self.open.iter().map(|ix| &self.cures[*ix as usize]);
         let elsewhere = |cure: &&Cure| {
             let last = cure.legs.last();
             last.is_some_and(|leg| leg.from_ms <= at_ms && self.zones[leg.zone].set.id.as_str() != zone)
         };
-        let of_it = open.filter(|cure| cure.begun.instrument.as_str() == instrument).filter(elsewhere);
-        of_it.map(|cure| cure.begun.id.clone()).collect()
+        let of_it = self.cures_of.get(instrument).into_iter().flatten();
+        let open = of_it.filter(|ix| self.open.contains(ix)).map(|ix| &self.cures[*ix as usize]);
+        open.filter(elsewhere).map(|cure| cure.begun.id.clone()).collect()
     }
 
     /// Every glue-up and coat, in the order they were registered.
@@ -336,11 +345,13 @@ impl Bench {
         &self.calibrations
     }
 
-    /// Open glue-ups and coats that lie in a zone.
+    /// Open glue-ups and coats that lie in a zone, in the order they were registered.
     pub fn cures_in(&self, zone: &str) -> impl Iterator<Item = &Cure> {
         let z = self.zone_of.get(zone).copied();
-        let open = self.open.iter().map(|ix| &self.cures[*ix as usize]);
-        open.filter(move |cure| cure.legs.last().is_some_and(|leg| Some(leg.zone) == z))
+        let clocks = z.into_iter().flat_map(|z| &self.zones[z].clocks);
+        let on_them: BTreeSet<CureIx> = clocks.flat_map(|clock| clock.cures.iter().copied()).collect();
+        let cures = on_them.into_iter().map(|ix| &self.cures[ix as usize]);
+        cures.filter(move |cure| cure.is_open() && cure.legs.last().is_some_and(|leg| Some(leg.zone) == z))
     }
 
     /// What the air of a zone is expected to be.

@@ -1,8 +1,8 @@
 //! The board: what is ready, what cures, what is next, computed whole from the bench at an instant.
 
-use facts::{ClampId, CureId, InstrumentId, JobId, JobOpened, Meets, Step, StepKind, ZoneId};
+use facts::{ClampId, CureId, InstrumentId, JobId, JobOpened, Limit, Meets, Step, StepKind, ZoneId};
 
-use crate::{Air, AlertState, Bench, Climate, Cure, Job};
+use crate::{Air, Bench, Climate, Cure, Job, nearest::Headline};
 
 /// One glue-up or coat with something still to come.
 pub struct CureLine<'a> {
@@ -18,8 +18,8 @@ pub struct CureLine<'a> {
     pub release_clamps: bool,
     /// How well its air is known.
     pub climate: Climate,
-    /// Whether recorded air broke a limit of its rule.
-    pub spoiled: bool,
+    /// Limits of its rule that recorded air broke: the limit, since when, ms, and that air.
+    pub broken: Vec<(&'a Limit, i64, Air)>,
 }
 
 /// What a job waits for next.
@@ -64,7 +64,7 @@ pub struct Board<'a> {
     pub cures: Vec<CureLine<'a>>,
     /// What each open job waits for.
     pub next: Vec<NextStep<'a>>,
-    /// The air of each zone.
+    /// The air of the first zones: as many as cures were asked for.
     pub zones: Vec<ZoneLine<'a>>,
     /// Every clamp.
     pub clamps: Vec<ClampLine<'a>>,
@@ -86,20 +86,15 @@ pub enum StepState {
 }
 
 impl Bench {
-    /// The board at `now_ms`, with at most `at_most` cures: those with the nearest milestones.
+    /// The board at `now_ms`, with at most `at_most` cures, those with the nearest milestones, and as many zones.
     pub fn board(&self, now_ms: i64, at_most: usize) -> Board<'_> {
-        let mut cures: Vec<_> = self.open.iter().map(|ix| self.headline(&self.cures[*ix as usize], now_ms)).collect();
-        let first = |(cure, _, next_ms): &(&Cure, Option<usize>, Option<i64>)| {
-            (!self.release_clamps(cure), next_ms.unwrap_or(i64::MAX), cure.recorded_ms)
-        };
-        cures.sort_by_key(first);
-        cures.truncate(at_most);
+        let cures = self.nearest(now_ms, at_most);
         Board {
             cures: cures.into_iter().map(|(cure, next, next_ms)| self.line(cure, next, next_ms, now_ms)).collect(),
             next: self.next_steps(),
-            zones: self.zone_lines(now_ms),
+            zones: self.zone_lines(now_ms, at_most),
             clamps: self.clamp_lines(now_ms),
-            alerts_open: self.alerts.values().filter(|alert| alert.state == AlertState::Open).count(),
+            alerts_open: self.alerts_open().count(),
         }
     }
 
@@ -109,7 +104,7 @@ impl Bench {
         self.line(cure, next, next_ms, now_ms)
     }
 
-    fn headline<'a>(&self, cure: &'a Cure, now_ms: i64) -> (&'a Cure, Option<usize>, Option<i64>) {
+    pub(crate) fn headline<'a>(&self, cure: &'a Cure, now_ms: i64) -> Headline<'a> {
         let coming = (0..cure.told.len()).filter(|m| cure.told[*m].alert.is_none()).map(|m| {
             let milestone = self.milestone(cure, m, now_ms);
             let at_ms = match milestone.target.meets {
@@ -131,11 +126,11 @@ impl Bench {
             next_ms,
             release_clamps: self.release_clamps(cure),
             climate: self.climate(cure, now_ms),
-            spoiled: !self.broken_limits(cure, now_ms).is_empty(),
+            broken: self.broken_limits(cure, now_ms),
         }
     }
 
-    fn release_clamps(&self, cure: &Cure) -> bool {
+    pub(crate) fn release_clamps(&self, cure: &Cure) -> bool {
         !cure.clamps_on.is_empty() && cure.releasing().is_some_and(|m| cure.told[m].alert.is_some())
     }
 
@@ -216,17 +211,13 @@ impl Bench {
         NextStep { job: id, title, instrument, step, waits_for }
     }
 
-    fn zone_lines(&self, now_ms: i64) -> Vec<ZoneLine<'_>> {
-        let line = |zone: &'_ crate::zone::Zone| {
-            (zone.air_at(now_ms, self.forecast.as_ref()), zone.timeline.last().map(|(at_ms, _)| at_ms))
-        };
-        self.zones
-            .iter()
-            .map(|zone| {
-                let (air, read_ms) = line(zone);
-                ZoneLine { zone: &zone.set.id, name: &zone.set.name, air, read_ms }
-            })
-            .collect()
+    fn zone_lines(&self, now_ms: i64, at_most: usize) -> Vec<ZoneLine<'_>> {
+        let lines = self.zones.iter().take(at_most).map(|zone| {
+            let air = zone.air_at(now_ms, self.forecast.as_ref());
+            let read_ms = zone.timeline.last().map(|(at_ms, _)| at_ms);
+            ZoneLine { zone: &zone.set.id, name: &zone.set.name, air, read_ms }
+        });
+        lines.collect()
     }
 
     /// Every clamp, where it is, and when it will be free.

@@ -28,7 +28,9 @@ pub fn claims(fact: &Fact) -> Vec<(&'static str, &str)> {
             let job = begun.job.iter().map(|job| ("job", job.as_str()));
             // Whether a coat may go on hangs on the coat beneath it.
             let coated = (begun.cure_kind == CureKind::Coat).then_some(("coats of", begun.instrument.as_str()));
-            clamps.chain(job).chain(coated).chain([("cure", begun.id.as_str())]).collect()
+            // A bottle may leave the shelf.
+            let lot = begun.used.and(begun.lot.as_ref()).map(|lot| ("lot", lot.as_str()));
+            clamps.chain(lot).chain(job).chain(coated).chain([("cure", begun.id.as_str())]).collect()
         }
         Fact::CureRuleChanged(change) => vec![("cure", change.cure.as_str())],
         Fact::CureMoved { cure, .. } | Fact::ClampsOff { cure, .. } | Fact::CureWithdrawn { cure, .. } => {

@@ -113,7 +113,14 @@ impl Bench {
 
     /// Looks up the next alarm of each clock that changed since it was last asked.
     fn refresh_wake(&mut self) {
-        for (zone, clock) in std::mem::take(&mut self.stale) {
+        self.look_up(usize::MAX);
+    }
+
+    /// Looks up the next alarm of at most so many of the clocks that changed. Whether there are more of them: ask again, and
+    /// let others at the bench in between, because an outlook is made for each zone.
+    pub fn look_up(&mut self, at_most: usize) -> bool {
+        let rest = self.stale.split_off(at_most.min(self.stale.len()));
+        for (zone, clock) in std::mem::replace(&mut self.stale, rest) {
             let on = &self.zones[zone].clocks[clock];
             let head = |alarms: &std::collections::BTreeSet<Alarm>, meets| {
                 let target = alarms.first()?.target.0;
@@ -130,6 +137,7 @@ impl Bench {
                 self.wake.insert((wake_ms, zone, clock));
             }
         }
+        !self.stale.is_empty()
     }
 
     /// Alarms of one clock whose age is reached; those that still wait for the wall clock move to its list.

@@ -25,6 +25,7 @@ mod gun;
 mod intended;
 mod keepsake;
 mod milestone;
+mod nearest;
 mod observed;
 mod pot;
 mod refusal;

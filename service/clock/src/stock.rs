@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 
 use facts::{Amount, CureId, JobId, LotAdded, LotClosed, LotId, LotUsed, MaterialId};
 
-use crate::Bench;
+use crate::{Bench, cure_clock::CureIx};
 
 const DAY_MS: i64 = 24 * 3_600_000;
 /// Days a bottle takes to come; common practice, no source.
@@ -88,6 +88,19 @@ impl MaterialLine {
 }
 
 impl Bench {
+    pub(crate) fn use_lot(&mut self, used: LotUsed, at_ms: i64) {
+        self.shelf.entry(used.lot.clone()).or_default().uses.push((at_ms, used));
+    }
+
+    /// What a cure that was registered by mistake said it took was not taken.
+    pub(crate) fn unuse_lot(&mut self, ix: CureIx) {
+        let Some(said) = self.cures[ix as usize].begun.lot_used() else { return };
+        let Some(shelved) = self.shelf.get_mut(&said.lot) else { return };
+        if let Some(at) = shelved.uses.iter().position(|(_, used)| *used == said) {
+            shelved.uses.remove(at);
+        }
+    }
+
     /// What became of a lot.
     pub fn shelved(&self, lot: &str) -> Option<&Shelved> {
         self.shelf.get(lot)

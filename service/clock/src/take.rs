@@ -3,7 +3,8 @@
 use std::sync::Arc;
 
 use facts::{
-    AirPlanned, AlertKind, AlertRaised, CureBegun, Fact, HygrometerCalibrated, Reading, Recorded, ZoneId, ZoneSet,
+    AirPlanned, AlertId, AlertKind, AlertRaised, CureBegun, Fact, HygrometerCalibrated, Reading, Recorded, ZoneId,
+    ZoneSet,
 };
 
 use crate::{
@@ -72,13 +73,14 @@ impl Bench {
                     lot.opened_at.get_or_insert(recorded.happened_at);
                 }
             }
-            Fact::LotUsed(used) => {
-                self.shelf.entry(used.lot.clone()).or_default().uses.push((happened_ms, used.clone()));
-            }
+            Fact::LotUsed(used) => self.use_lot(used.clone(), happened_ms),
             Fact::LotClosed(closed) => {
                 self.shelf.entry(closed.lot.clone()).or_default().closed.get_or_insert((happened_ms, closed.clone()));
             }
-            Fact::CureBegun(begun) => self.begin_cure(begun, recorded.recorded_at.timestamp_millis()),
+            Fact::CureBegun(begun) => {
+                begun.lot_used().into_iter().for_each(|used| self.use_lot(used, happened_ms));
+                self.begin_cure(begun, recorded.recorded_at.timestamp_millis());
+            }
             Fact::CureMoved { cure, zone } => {
                 // Its job may have been closed in the same breath.
                 if let (Some(&ix), Some(&zone)) = (self.cure_of.get(cure), self.zone_of.get(zone))
@@ -97,6 +99,7 @@ impl Bench {
             Fact::CureWithdrawn { cure, reason } => {
                 if let Some(&ix) = self.cure_of.get(cure) {
                     self.cures[ix as usize].withdrawn = Some(reason.clone());
+                    self.unuse_lot(ix);
                     self.take_back_alerts(cure.as_str());
                     self.close_cure(ix, happened_ms);
                     if let Some(surface) = surface_of(&self.cures[ix as usize]) {
@@ -340,6 +343,7 @@ impl Bench {
     fn raise(&mut self, raised: &AlertRaised, seq: i64) {
         let alert = Alert { raised: Arc::new(raised.clone()), state: AlertState::Open, seq };
         self.alerts.insert(raised.id.clone(), alert);
+        self.waiting.insert(raised.id.clone());
         if raised.alert_kind == AlertKind::Mix
             && let Some(mix) = raised.id.as_str().strip_suffix(":gels")
         {
@@ -366,14 +370,24 @@ impl Bench {
             self.snoozed.remove(&(until_ms, alert.raised.id.clone()));
         }
         alert.state = state;
+        match state {
+            AlertState::Open | AlertState::Snoozed(_) => self.waiting.insert(alert.raised.id.clone()),
+            AlertState::Acknowledged | AlertState::Retracted => self.waiting.remove(&alert.raised.id),
+        };
+    }
+
+    /// Alerts of a cure that nobody has acknowledged yet.
+    pub fn waiting_alerts(&self, cure: &str) -> Vec<AlertId> {
+        let of_cure = |id: &&AlertId| {
+            let about = self.alerts.get(*id).and_then(|alert| alert.raised.cure.as_ref());
+            about.is_some_and(|about| about.as_str() == cure)
+        };
+        self.waiting.iter().filter(of_cure).cloned().collect()
     }
 
     /// What a cure told is not so any more, since it was withdrawn or lies under the next coat, and is not to be told again.
     pub(crate) fn take_back_alerts(&mut self, cure: &str) {
-        let of_cure = |alert: &&Alert| alert.raised.cure.as_ref().is_some_and(|id| id.as_str() == cure);
-        let waiting = |alert: &&Alert| matches!(alert.state, AlertState::Open | AlertState::Snoozed(_));
-        let ids = self.alerts.values().filter(of_cure).filter(waiting).map(|alert| alert.raised.id.clone());
-        for id in ids.collect::<Vec<_>>() {
+        for id in self.waiting_alerts(cure) {
             self.answer(id.as_str(), AlertState::Retracted);
         }
     }

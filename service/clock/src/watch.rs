@@ -79,19 +79,13 @@ impl Bench {
         self.zones.iter().flat_map(|zone| self.excursions_of(zone, now_ms, watch)).collect()
     }
 
-    /// Open glue-ups and coats that are in a zone now.
-    pub fn open_in<'a>(&'a self, zone: &'a ZoneId) -> impl Iterator<Item = &'a Cure> {
-        let here = move |cure: &&Cure| cure.open_legs().last().is_some_and(|leg| self.zones[leg.zone].set.id == *zone);
-        self.open.iter().map(|ix| &self.cures[*ix as usize]).filter(here)
-    }
-
     fn excursions_of(&self, zone: &Zone, now_ms: i64, watch: &AirWatch) -> Vec<Excursion> {
         let Some((last_ms, air)) = zone.timeline.last() else { return vec![] };
         if now_ms - last_ms > self.settings.bridge_ms {
             return vec![];
         }
         let AirWatch { temp_c, rh_pct, margin, .. } = *watch;
-        let wet = self.open_in(&zone.set.id).any(is_wet);
+        let wet = self.cures_in(zone.set.id.as_str()).any(is_wet);
         let spread = |air: &Air| {
             physics::surface::dew_point_spread_k(air.temp_c, air.rh_pct, air.temp_c).unwrap_or(f64::INFINITY)
         };

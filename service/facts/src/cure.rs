@@ -4,7 +4,8 @@ use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
 use crate::{
-    ClampId, CoatLaid, CureId, InstrumentId, JobId, JointId, LotId, MaterialId, MixId, StepId, VersionId, ZoneId,
+    Amount, ClampId, CoatLaid, CureId, InstrumentId, JobId, JointId, LotId, LotUsed, MaterialId, MixId, StepId,
+    VersionId, ZoneId,
 };
 
 /// Whether a joint was closed or a surface coated.
@@ -180,6 +181,9 @@ pub struct CureBegun {
     /// The bottle it came from.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub lot: Option<LotId>,
+    /// How much was taken from that bottle, if it was said.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub used: Option<Amount>,
     /// Where it began to cure.
     pub zone: ZoneId,
     /// Clamps that hold it.
@@ -206,6 +210,14 @@ pub struct CureBegun {
     /// The pot it was mixed in.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub mix: Option<MixId>,
+}
+
+impl CureBegun {
+    /// What was taken from its bottle, if both were said.
+    pub fn lot_used(&self) -> Option<LotUsed> {
+        let (lot, amount) = (self.lot.clone()?, self.used?);
+        Some(LotUsed { lot, cure: Some(self.id.clone()), amount })
+    }
 }
 
 /// What another version of its rule says of a cure: all that its milestones need, so that replay runs no script. What was

@@ -367,6 +367,9 @@ pub struct AlertRaised {
     /// The cure, for a milestone.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub cure: Option<CureId>,
+    /// The instrument, for an alert that is about one and about no cure.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub instrument: Option<InstrumentId>,
     /// The stage, for a milestone.
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub stage: String,

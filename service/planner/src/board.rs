@@ -25,7 +25,7 @@ pub(crate) enum Miss {
 /// How hard to look for a place.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Look<'a> {
-    /// Steps of one block go in this order; empty for the order of their earliest times.
+    /// Steps of one block go in this order; empty for that which the board knows.
     pub(crate) rank: &'a [i64],
     /// No step starts before this, one for each; empty for none.
     pub(crate) wish: &'a [i64],
@@ -41,6 +41,8 @@ pub(crate) struct Board<'a> {
     pub(crate) at: Vec<Option<(i64, i64)>>,
     /// Where a step must stand: it has begun, or the wall says so.
     pub(crate) pinned: Vec<Option<(i64, i64)>>,
+    /// In which order steps of one block go, where the order of their earliest times does not do.
+    pub(crate) rank: Vec<i64>,
     profiles: Vec<Profile>,
     held: Vec<bool>,
     /// The earliest a step may stand, whatever else of its block is placed.
@@ -49,6 +51,15 @@ pub(crate) struct Board<'a> {
     low: Vec<i64>,
     trial: Vec<i64>,
     queue: Vec<usize>,
+    /// Where in its profile each need of a step is looked at.
+    places: Vec<usize>,
+}
+
+/// What is taken of the resources while not all blocks are placed.
+#[derive(Debug, Clone)]
+pub(crate) struct TakenSoFar {
+    profiles: Vec<Profile>,
+    held: Vec<bool>,
 }
 
 impl<'a> Board<'a> {
@@ -58,12 +69,41 @@ impl<'a> Board<'a> {
             net,
             at: vec![None; n],
             pinned: net.works.iter().map(|work| work.begun).collect(),
+            rank: vec![0; n],
             profiles: vec![Profile::new(); net.capacity.len()],
             held: vec![false; net.holds.len()],
             base: vec![i64::MIN; n],
             low: vec![i64::MIN; n],
             trial: vec![i64::MIN; n],
             queue: Vec::new(),
+            places: Vec::new(),
+        }
+    }
+
+    /// What is taken, to come back to.
+    pub(crate) fn taken(&self) -> TakenSoFar {
+        TakenSoFar { profiles: self.profiles.clone(), held: self.held.clone() }
+    }
+
+    /// The same, into one that is there already.
+    pub(crate) fn save(&self, taken: &mut TakenSoFar) {
+        taken.held.copy_from_slice(&self.held);
+        for (profile, of) in taken.profiles.iter_mut().zip(&self.profiles) {
+            profile.copy_from(of);
+        }
+    }
+
+    /// Becomes `other` as it was when it had `taken` that and had not placed the blocks `open`.
+    pub(crate) fn go_back(&mut self, other: &Self, taken: &TakenSoFar, open: &[usize]) {
+        self.at.copy_from_slice(&other.at);
+        for step in open.iter().flat_map(|block| &self.net.blocks[*block].steps) {
+            if self.net.works[*step].begun.is_none() {
+                self.at[*step] = None;
+            }
+        }
+        self.held.copy_from_slice(&taken.held);
+        for (profile, of) in self.profiles.iter_mut().zip(&taken.profiles) {
+            profile.copy_from(of);
         }
     }
 
@@ -85,6 +125,14 @@ impl<'a> Board<'a> {
         Err(miss)
     }
 
+    /// Takes off the board what has not begun of a block.
+    pub(crate) fn lift_open(&mut self, block: usize) {
+        let net = self.net;
+        for step in net.blocks[block].steps.iter().filter(|step| net.works[**step].begun.is_none()) {
+            self.take(*step);
+        }
+    }
+
     /// Takes a block off the board.
     pub(crate) fn lift(&mut self, block: usize) {
         let net = self.net;
@@ -93,42 +141,18 @@ impl<'a> Board<'a> {
         }
     }
 
-    /// Puts a step where it was before.
-    pub(crate) fn put_back(&mut self, step: usize, at: (i64, i64)) {
-        self.put(step, at.0, at.1);
-        for hold in &self.net.works[step].holds {
-            // It stood there before, so there is room.
-            let _ = self.hold(*hold);
-        }
-    }
-
-    /// Puts a block back where it was, if everything it waits for is done by then and what it takes is free.
-    pub(crate) fn stand(&mut self, block: usize, was: &[Option<(i64, i64)>]) -> bool {
-        let net = self.net;
-        for step in &net.blocks[block].steps {
-            let Some((start, end)) = was[*step] else { return false };
-            let outside = net.into[*step].iter().filter(|arc| net.block_of[arc.from] != block);
-            let mut bounds = outside.filter_map(|arc| self.at[arc.from].and_then(|at| net.bound(arc, at.0, at.1)));
-            if bounds.any(|bound| bound > start) || self.clash(*step, start, end).is_some() {
-                self.lift(block);
-                return false;
-            }
-            self.put(*step, start, end);
-            if net.works[*step].holds.iter().any(|hold| self.hold(*hold).is_err()) {
-                self.lift(block);
-                return false;
-            }
-        }
-        true
-    }
-
     fn attempt(&mut self, block: usize, look: Look<'_>, from: i64) -> Result<(), Miss> {
         let net = self.net;
         let steps = &net.blocks[block].steps;
         self.start_low(block, look, from)?;
+        if let [step] = steps[..] {
+            let (start, end) = self.fit(step)?;
+            self.put(step, start, end);
+            return self.hold_all(block, step).map(|_| ());
+        }
         let (mut pushes, mut nearest) = (look.pushes, None);
         loop {
-            let rank = |step: usize| (look.rank.get(step).copied().unwrap_or(0), self.low[step], step);
+            let rank = |step: usize| (look.rank.get(step).copied().unwrap_or(self.rank[step]), self.low[step], step);
             let open = steps.iter().copied().filter(|step| self.at[*step].is_none());
             let Some(step) = open.min_by_key(|step| rank(*step)) else { return Ok(()) };
             // Where the hours end on the way, the window that pushed it there tells more.
@@ -167,7 +191,7 @@ impl<'a> Board<'a> {
             if self.pinned[*step].is_none() {
                 low = low.max(look.wish.get(*step).copied().unwrap_or(i64::MIN));
             }
-            for arc in net.into[*step].iter().filter(|arc| net.block_of[arc.from] != block) {
+            for arc in &net.outside[*step] {
                 if let Some((start, end)) = self.at[arc.from] {
                     low = low.max(net.bound(arc, start, end).unwrap_or(i64::MIN));
                 }
@@ -180,8 +204,10 @@ impl<'a> Board<'a> {
             }
             self.low[*step] = low;
         }
-        self.queue.extend(&net.blocks[block].steps);
-        spread(net, block, &mut self.low, &mut self.queue)?;
+        if net.blocks[block].steps.len() > 1 {
+            self.queue.extend(net.blocks[block].steps.iter().rev());
+            spread(net, &mut self.low, &mut self.queue)?;
+        }
         for step in &net.blocks[block].steps {
             self.base[*step] = self.low[*step];
         }
@@ -203,12 +229,12 @@ impl<'a> Board<'a> {
         let steps = &net.blocks[block].steps;
         loop {
             self.queue.extend(steps);
-            spread(net, block, &mut self.base, &mut self.queue)?;
+            spread(net, &mut self.base, &mut self.queue)?;
             for step in steps {
                 self.low[*step] = self.at[*step].map_or(self.base[*step], |at| at.0.max(self.base[*step]));
             }
             self.queue.extend(steps);
-            spread(net, block, &mut self.low, &mut self.queue)?;
+            spread(net, &mut self.low, &mut self.queue)?;
             let overtaken = |step: &&usize| self.at[**step].is_some_and(|at| self.low[**step] > at.0);
             let Some(step) = steps.iter().find(overtaken).copied() else { return Ok(()) };
             let by_min = self.low[step] - self.at[step].map_or(0, |at| at.0);
@@ -221,7 +247,7 @@ impl<'a> Board<'a> {
     }
 
     /// Where a step stands at the earliest.
-    fn fit(&self, step: usize) -> Result<(i64, i64), Miss> {
+    fn fit(&mut self, step: usize) -> Result<(i64, i64), Miss> {
         if let Some((start, end)) = self.pinned[step] {
             let begun = self.net.works[step].begun.is_some();
             let low = self.low[step];
@@ -231,14 +257,38 @@ impl<'a> Board<'a> {
             let free = begun || self.clash(step, start, end).is_none();
             return if free { Ok((start, end)) } else { Err(Miss::Pinned { step }) };
         }
-        let mut from = self.low[step];
-        loop {
-            let (start, end) = self.net.stretch(step, from).ok_or(Miss::Hours { step })?;
-            match self.clash(step, start, end) {
-                None => return Ok((start, end)),
-                Some((resource, i64::MAX)) => return Err(Miss::Capacity { step, resource }),
-                Some((_, free)) => from = free,
+        self.first_room(step, self.low[step])
+    }
+
+    /// The first place from `from` on in which a step gets all it needs.
+    fn first_room(&mut self, step: usize, from: i64) -> Result<(i64, i64), Miss> {
+        let net = self.net;
+        let work = &net.works[step];
+        let hours = work.hours.map(|hours| &net.hours[hours]);
+        let mut open = hours.map_or(0, |hours| hours.after(from));
+        self.places.clear();
+        for need in &work.needs {
+            self.places.push(self.profiles[need.resource].place(from - need.lead));
+        }
+        let mut from = from;
+        'later: loop {
+            let stretch = match hours {
+                None => Some((from, from + work.length)),
+                Some(hours) => hours.stretch_from(&mut open, from, work.length, work.splits),
+            };
+            let (start, end) = stretch.ok_or(Miss::Hours { step })?;
+            for (need, place) in work.needs.iter().zip(&mut self.places) {
+                let (room, profile) = (net.capacity[need.resource] - need.count, &self.profiles[need.resource]);
+                match profile.clash_from(place, start - need.lead, end + need.tail, room) {
+                    None => {}
+                    Some((_, i64::MAX)) => return Err(Miss::Capacity { step, resource: need.resource }),
+                    Some((_, free)) => {
+                        from = free + need.lead;
+                        continue 'later;
+                    }
+                }
             }
+            return Ok((start, end));
         }
     }
 
@@ -263,7 +313,7 @@ impl<'a> Board<'a> {
         }
         self.trial[step] = start;
         self.queue.push(step);
-        spread(net, block, &mut self.trial, &mut self.queue)?;
+        spread(net, &mut self.trial, &mut self.queue)?;
         let mut pushed = None;
         for other in steps {
             let Some((stands, _)) = self.at[*other] else { continue };
@@ -362,14 +412,14 @@ impl<'a> Board<'a> {
 
 /// Spreads the bounds in `low` of the steps in `queue` through a block. No time beyond what is reckoned is reached
 /// unless the bounds go round in a circle.
-fn spread(net: &Net, block: usize, low: &mut [i64], queue: &mut Vec<usize>) -> Result<(), Miss> {
+fn spread(net: &Net, low: &mut [i64], queue: &mut Vec<usize>) -> Result<(), Miss> {
     while let Some(step) = queue.pop() {
         let start = low[step];
         if start > crate::FARTHEST_MIN * 4 {
             queue.clear();
             return Err(Miss::Hours { step });
         }
-        for arc in net.out[step].iter().filter(|arc| net.block_of[arc.to] == block) {
+        for arc in &net.within[step] {
             let end = match arc.way {
                 Way::StartByEnd => net.stretch(step, start).map(|(_, end)| end),
                 _ => Some(start),

@@ -36,6 +36,21 @@ pub(crate) fn tails(net: &Net) -> Result<Vec<i64>, NoPlan> {
     Ok(tails)
 }
 
+/// The longest way, in minutes, from the start of each step to the end of its own job; of a problem without contradictions.
+pub(crate) fn tails_within_jobs(net: &Net) -> Vec<i64> {
+    let mut tails: Vec<i64> = net.works.iter().map(|work| work.length).collect();
+    for block in net.blocks.iter().rev() {
+        for _ in 0..block.steps.len() {
+            for step in &block.steps {
+                let own = net.out[*step].iter().filter(|arc| net.works[arc.to].job == net.works[*step].job);
+                let longest = own.filter_map(|arc| Some(tails[arc.to] + gap(net, arc)?)).max();
+                tails[*step] = tails[*step].max(longest.unwrap_or(i64::MIN));
+            }
+        }
+    }
+    tails
+}
+
 /// The gap between starts, with the step it counts from at its bare length.
 fn gap(net: &Net, arc: &Arc) -> Option<i64> {
     match arc.way {

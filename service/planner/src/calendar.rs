@@ -7,6 +7,9 @@
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
 pub struct Calendar {
     open: Vec<(i64, i64)>,
+    /// The first interval that ends after the beginning of each stretch of `stride` minutes from the first opening on.
+    near: Vec<usize>,
+    stride: i64,
 }
 
 /// The usual hours of a week with the days that differ from it.
@@ -31,7 +34,17 @@ impl Calendar {
                 _ => open.push((from, to)),
             }
         }
-        Self { open }
+        Self::indexed(open)
+    }
+
+    /// With an index to where a time is, so that nobody has to search for it.
+    fn indexed(open: Vec<(i64, i64)>) -> Self {
+        let (begins, ends) = (open.first().map_or(0, |first| first.0), open.last().map_or(0, |last| last.1));
+        let stretches = 2 * open.len() as i64 + 1;
+        let stride = (ends - begins) / stretches + 1;
+        let at = |stretch: i64| begins + stretch * stride;
+        let near = (0..stretches).map(|stretch| open.partition_point(|(_, to)| *to <= at(stretch))).collect();
+        Self { open, near, stride }
     }
 
     /// The hours of `days` days from day number `first` on, which is a `weekday` (0 is Monday).
@@ -67,31 +80,54 @@ impl Calendar {
             }
             if a.1 < b.1 { i += 1 } else { j += 1 }
         }
-        Self { open }
+        Self::indexed(open)
     }
 
     /// The same hours with time running backwards.
     pub(crate) fn mirrored(&self) -> Self {
-        Self { open: self.open.iter().rev().map(|(from, to)| (-to, -from)).collect() }
+        Self::indexed(self.open.iter().rev().map(|(from, to)| (-to, -from)).collect())
     }
 
     /// The number of the first interval that ends after `at_min`.
-    fn after(&self, at_min: i64) -> usize {
-        self.open.partition_point(|(_, to)| *to <= at_min)
+    pub(crate) fn after(&self, at_min: i64) -> usize {
+        let Some((begins, _)) = self.open.first() else { return 0 };
+        let stretch = ((at_min.max(*begins) - begins) / self.stride).min(self.near.len() as i64 - 1) as usize;
+        let mut at = self.near[stretch];
+        while self.open.get(at).is_some_and(|(_, to)| *to <= at_min) {
+            at += 1;
+        }
+        at
     }
 
     /// The first stretch at or after `from_min` that has `length_min` in one interval, or, where the work `splits`, in
     /// as many as it takes. `None` past the last hours there are.
     #[must_use]
     pub fn stretch(&self, from_min: i64, length_min: i64, splits: bool) -> Option<(i64, i64)> {
-        let first = self.after(from_min);
-        if !splits {
-            return self.open[first..]
-                .iter()
-                .map(|(from, to)| (from_min.max(*from), *to))
-                .find(|(start, to)| start + length_min <= *to)
-                .map(|(start, _)| (start, start + length_min));
+        self.stretch_from(&mut self.after(from_min), from_min, length_min, splits)
+    }
+
+    /// The same for whoever asks for later and later times: looks on from `place`, which is moved along.
+    pub(crate) fn stretch_from(
+        &self,
+        place: &mut usize,
+        from_min: i64,
+        length_min: i64,
+        splits: bool,
+    ) -> Option<(i64, i64)> {
+        while self.open.get(*place).is_some_and(|(_, to)| *to <= from_min) {
+            *place += 1;
         }
+        if !splits {
+            loop {
+                let (from, to) = *self.open.get(*place)?;
+                let start = from_min.max(from);
+                if start + length_min <= to {
+                    return Some((start, start + length_min));
+                }
+                *place += 1;
+            }
+        }
+        let first = *place;
         let start = from_min.max(self.open.get(first)?.0);
         let (mut at, mut left) = (start, length_min);
         for (from, to) in &self.open[first..] {

@@ -62,6 +62,9 @@ pub(crate) struct Net {
     pub(crate) works: Vec<Work>,
     pub(crate) out: Vec<Vec<Arc>>,
     pub(crate) into: Vec<Vec<Arc>>,
+    /// Of those out of a step what leads to its own block, of those into it what comes from another.
+    pub(crate) within: Vec<Vec<Arc>>,
+    pub(crate) outside: Vec<Vec<Arc>>,
     pub(crate) holds: Vec<Hold>,
     pub(crate) capacity: Vec<i64>,
     pub(crate) hours: Vec<Calendar>,
@@ -76,6 +79,8 @@ impl Net {
         let mut net = Self {
             out: vec![Vec::new(); works.len()],
             into: vec![Vec::new(); works.len()],
+            within: Vec::new(),
+            outside: Vec::new(),
             works,
             holds: problem.holds.clone(),
             capacity: problem.resources.iter().map(|r| i64::from(r.capacity)).collect(),
@@ -94,7 +99,16 @@ impl Net {
             net.into[arc.to].push(arc);
         }
         net.tie();
+        net.sort_arcs();
         net
+    }
+
+    /// Sorts the arcs into those within a block and those between two.
+    fn sort_arcs(&mut self) {
+        let same = |arc: &&Arc| self.block_of[arc.from] == self.block_of[arc.to];
+        let within = |all: &Vec<Arc>| all.iter().filter(same).copied().collect();
+        let outside = |all: &Vec<Arc>| all.iter().filter(|arc| !same(arc)).copied().collect();
+        (self.within, self.outside) = (self.out.iter().map(within).collect(), self.into.iter().map(outside).collect());
     }
 
     /// The same problem with time running backwards, for finding how late everything can be.
@@ -128,6 +142,7 @@ impl Net {
             std::mem::swap(&mut block.before, &mut block.after);
             block.steps.reverse();
         }
+        net.sort_arcs();
         net
     }
 

@@ -9,7 +9,7 @@ use crate::{
     chance::Chance,
     check::check,
     net::Net,
-    recreate::Recreate,
+    order::Order,
     reorder::Reorder,
 };
 
@@ -59,18 +59,22 @@ pub fn solve(problem: &Problem, effort: Effort<'_>) -> Result<Plan, NoPlan> {
     let tails = bounds::tails(&net)?;
     let left = Left { effort, made: Cell::new(1) };
     let mut chance = Chance::new(effort.seed);
-    let (board, unfrozen) = first(problem, &net, &tails, &left, &mut chance)?;
+    let First { board, order, unfrozen } = first(problem, &net, &tails, &left, &mut chance)?;
     // Nothing that breaks anything leaves this room.
     if let Some(broken) = check(problem, &slots_of(&board)).first() {
         return Err(NoPlan::Taken { step: step_of(problem, broken) });
     }
     let first_slots = slots_of(&board);
-    let better = if problem.jobs.len() > 1 {
-        Recreate::new(problem, board).run(&left, &mut chance)
+    let on_wall = problem.wall.starts_min.iter().any(Option::is_some);
+    let better = if problem.jobs.len() > 1 || on_wall {
+        Order::new(problem, board, &order).and_then(|order| order.run(&left, &mut chance))
     } else {
-        Reorder::new(problem, &net, board, tails).run(&left, &mut chance)
+        Some(Reorder::new(problem, &net, board, tails).run(&left, &mut chance))
     };
-    let slots = if check(problem, &better).is_empty() { better } else { first_slots };
+    // The plan on the wall may cost a little more than another.
+    let most = Cost::of(problem, &first_slots).total + if on_wall { problem.wall.moved_cost } else { 0 };
+    let good = |slots: &Vec<Slot>| Cost::of(problem, slots).total <= most && check(problem, slots).is_empty();
+    let slots = better.filter(good).unwrap_or(first_slots);
     Ok(Plan { cost: Cost::of(problem, &slots), slots, unfrozen, schedules: left.made.get() })
 }
 
@@ -96,14 +100,22 @@ pub(crate) fn pushes(steps: usize) -> usize {
 /// How often other orders of a block that fits nowhere are tried.
 const TRIES: usize = 400;
 
-/// The first plan: what has begun and what is frozen, then everything by due date; and what could not stay frozen.
+/// The first plan, the order in which blocks took their places, and what could not stay frozen.
+struct First<'a> {
+    board: Board<'a>,
+    order: Vec<usize>,
+    unfrozen: Vec<usize>,
+}
+
+/// The first plan: what has begun and what is frozen, then everything by due date.
 fn first<'a>(
     problem: &Problem,
     net: &'a Net,
     tails: &[i64],
     left: &Left<'_>,
     chance: &mut Chance,
-) -> Result<(Board<'a>, Vec<usize>), NoPlan> {
+) -> Result<First<'a>, NoPlan> {
+    let mut order = Vec::new();
     let mut board = Board::new(net);
     let begun = |block: &&usize| net.blocks[**block].steps.iter().any(|step| net.works[*step].begun.is_some());
     let all: Vec<usize> = (0..net.blocks.len()).collect();
@@ -113,15 +125,15 @@ fn first<'a>(
     let mut anchored: Vec<usize> = all.iter().filter(begun).copied().collect();
     anchored.sort_by_key(|block| (!holds(*block), *block));
     for block in anchored {
-        settle(&mut board, block, tails, left, chance)?;
+        settle(&mut board, block, &mut order, (tails, left), chance)?;
     }
     let unfrozen = freeze(problem, &mut board);
     let mut blocks: Vec<usize> = all.into_iter().filter(|block| !is_placed(&board, *block)).collect();
     blocks.sort_by_key(|block| urgency(problem, net, tails, *block));
     for block in blocks {
-        settle(&mut board, block, tails, left, chance)?;
+        settle(&mut board, block, &mut order, (tails, left), chance)?;
     }
-    Ok((board, unfrozen))
+    Ok(First { board, order, unfrozen })
 }
 
 pub(crate) fn is_placed(board: &Board<'_>, block: usize) -> bool {
@@ -138,8 +150,8 @@ fn urgency(problem: &Problem, net: &Net, tails: &[i64], block: usize) -> i64 {
 fn settle(
     board: &mut Board<'_>,
     block: usize,
-    tails: &[i64],
-    left: &Left<'_>,
+    order: &mut Vec<usize>,
+    (tails, left): (&[i64], &Left<'_>),
     chance: &mut Chance,
 ) -> Result<(), NoPlan> {
     let mut path = vec![block];
@@ -152,6 +164,7 @@ fn settle(
         path.pop();
         if !is_placed(board, at) {
             settle_alone(board, at, tails, left, chance)?;
+            order.push(at);
         }
     }
     Ok(())
@@ -177,7 +190,10 @@ fn settle_alone(
         let rank: Vec<i64> = tails.iter().map(|tail| (chance.share() * noise) as i64 - tail).collect();
         let look = Look { rank: &rank, wish: &[], pushes: pushes * if i < 20 { 5 } else { 20 } };
         match board.place(block, look) {
-            Ok(()) => return Ok(()),
+            Ok(()) => {
+                board.net.blocks[block].steps.iter().for_each(|step| board.rank[*step] = rank[*step]);
+                return Ok(());
+            }
             Err(miss) => nearest = nearer(nearest, miss),
         }
     }

@@ -1,6 +1,8 @@
 //! The functions a script may call, in one list: registered from it and documented from it, so that neither can
 //! be forgotten. All are pure; arguments may be whole or decimal numbers.
 
+use std::any::TypeId;
+
 use physics::{OutOfRange, air, film, rate, strength, wood};
 use rhai::{Array, Dynamic, Engine, EvalAltResult, ImmutableString};
 use serde::Serialize;
@@ -118,19 +120,9 @@ pub(crate) fn register(engine: &mut Engine) {
     for function in FUNCTIONS {
         let name = function.name;
         match function.call {
-            Call::Two(call) => {
-                engine.register_fn(name, move |a: Dynamic, b: Dynamic| answer(name, call(number(&a)?, number(&b)?)));
-            }
-            Call::Three(call) => {
-                engine.register_fn(name, move |a: Dynamic, b: Dynamic, c: Dynamic| {
-                    answer(name, call(number(&a)?, number(&b)?, number(&c)?))
-                });
-            }
-            Call::Four(call) => {
-                engine.register_fn(name, move |a: Dynamic, b: Dynamic, c: Dynamic, d: Dynamic| {
-                    answer(name, call(number(&a)?, number(&b)?, number(&c)?, number(&d)?))
-                });
-            }
+            Call::Two(call) => of_numbers(engine, name, move |[a, b]| call(a, b)),
+            Call::Three(call) => of_numbers(engine, name, move |[a, b, c]| call(a, b, c)),
+            Call::Four(call) => of_numbers(engine, name, move |[a, b, c, d]| call(a, b, c, d)),
             Call::Solvent => {
                 engine.register_fn(name, |solvent: ImmutableString, a: Dynamic, b: Dynamic| {
                     let known = film::Solvent::named(&solvent);
@@ -148,6 +140,29 @@ pub(crate) fn register(engine: &mut Engine) {
             }
         }
     }
+}
+
+/// Registers a function of whole or decimal numbers: for every mixture of them, because the engine finds a function by the
+/// exact kinds of its arguments at once and one of anything only when it has tried every mixture; and for anything, to say
+/// what is needed.
+fn of_numbers<const N: usize>(
+    engine: &mut Engine,
+    name: &'static str,
+    call: impl Fn([f64; N]) -> Answer + Copy + Send + Sync + 'static,
+) {
+    let asked = move |given: &[&mut Dynamic]| {
+        let mut numbers = [0.0; N];
+        for (place, value) in numbers.iter_mut().zip(given) {
+            *place = number(value)?;
+        }
+        answer(name, call(numbers))
+    };
+    let kinds = [TypeId::of::<f64>(), TypeId::of::<i64>()];
+    for mixture in 0..1_usize << N {
+        let of: [TypeId; N] = std::array::from_fn(|i| kinds[mixture >> i & 1]);
+        engine.register_raw_fn(name, of, move |_, given| asked(given));
+    }
+    engine.register_raw_fn(name, [TypeId::of::<Dynamic>(); N], move |_, given| asked(given));
 }
 
 fn number(value: &Dynamic) -> Result<f64, Box<EvalAltResult>> {

@@ -3,14 +3,14 @@
 use std::{collections::BTreeMap, time::Duration};
 
 use rhai::{
-    AST, CallFnOptions, Dynamic, Engine, EvalAltResult, Map, Position, Scope,
+    AST, Array, CallFnOptions, Dynamic, Engine, EvalAltResult, Map, Position, Scope,
     packages::{
         ArithmeticPackage, BasicArrayPackage, BasicIteratorPackage, BasicMapPackage, BasicMathPackage,
         BasicStringPackage, LogicPackage, MoreStringPackage, Package,
     },
 };
 
-use crate::{Fault, apart, deadline, functions, shape};
+use crate::{Fault, apart, deadline, functions, heeds, shape};
 
 /// What a script may use. Set by us, because the engine's own defaults differ between build profiles.
 #[derive(Debug, Clone, Copy)]
@@ -63,12 +63,25 @@ pub struct Host {
     engine: Engine,
     /// The same, but unknown names pass its parser: on the first reading the constants are not worked out yet.
     lenient: Engine,
+    /// [`ALONG`], parsed.
+    along: AST,
 }
+
+/// Asks a rule for its rates in many airs in one call. The interpreter looks functions up anew in each call from outside,
+/// which takes longer than most rates.
+const ALONG: &str = "
+    fn rates_along(airs) { let rates = []; for air in airs { rates.push(rate(air)); } rates }
+    fn rates_along(airs, mode) { let rates = []; for air in airs { rates.push(rate(air, mode)); } rates }
+";
 
 /// A script that parses, with its constants worked into its functions.
 pub(crate) struct Compiled {
     pub(crate) file: String,
     ast: AST,
+    /// The same with [`ALONG`].
+    along: AST,
+    /// Whether its rate goes by the temperature alone.
+    pub(crate) by_temperature: bool,
     /// Number of arguments of each function it defines.
     pub(crate) functions: BTreeMap<String, usize>,
 }
@@ -84,7 +97,9 @@ impl Host {
     pub fn new() -> Self {
         let mut engine = Self::sandbox();
         engine.set_strict_variables(true);
-        Self { engine, lenient: Self::sandbox() }
+        let lenient = Self::sandbox();
+        let along = lenient.compile(ALONG).expect("a script of our own");
+        Self { engine, lenient, along }
     }
 
     fn sandbox() -> Engine {
@@ -149,7 +164,8 @@ impl Host {
             let mut ast = parse(&self.engine, &constants)?;
             let functions = ast.iter_functions().map(|f| (f.name.to_string(), f.params.len())).collect();
             ast.clear_statements();
-            Ok(Compiled { file: file.into(), ast, functions })
+            let (along, by_temperature) = (ast.merge(&self.along), heeds::temperature_alone(&ast));
+            Ok(Compiled { file: file.into(), ast, along, by_temperature, functions })
         })
     }
 
@@ -163,15 +179,29 @@ impl Host {
             let what = format!("the script took more than {} s to judge", LIMITS.judging.as_secs());
             return Err(Fault::whole(&script.file, what, "a rule needs only a few lines per answer; simplify it"));
         }
+        self.run(script, &script.ast, function, args)
+            .map_err(|fault| if fault.line == 0 { fault.inside(function) } else { fault })
+    }
+
+    /// The answers of `rate` for airs one after the other, in one call within the limits of one.
+    ///
+    /// # Errors
+    /// The [`Fault`] of any of them, or of all of them together; ask one by one to know which.
+    pub(crate) fn rates(&self, script: &Compiled, airs: Array, mode: Option<&str>) -> Result<Array, Fault> {
+        let args = std::iter::once(airs.into()).chain(mode.map(Into::into)).collect();
+        let answers = self.run(script, &script.along, "rates_along", args)?;
+        answers.into_array().map_err(|_| Fault::whole(&script.file, "no rates", "correct fn rate"))
+    }
+
+    fn run(&self, script: &Compiled, ast: &AST, function: &str, args: Vec<Dynamic>) -> Result<Dynamic, Fault> {
         let options = CallFnOptions::new().eval_ast(false);
         apart::run(&script.file, || {
             deadline::within(LIMITS.deadline, || {
                 self.engine
-                    .call_fn_with_options(options, &mut Scope::new(), &script.ast, function, args)
+                    .call_fn_with_options(options, &mut Scope::new(), ast, function, args)
                     .map_err(|e| Fault::of_run(&script.file, &e))
             })
         })
-        .map_err(|fault| if fault.line == 0 { fault.inside(function) } else { fault })
     }
 }
 

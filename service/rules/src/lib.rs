@@ -15,6 +15,7 @@ mod film;
 pub mod fit;
 mod fitted;
 mod functions;
+mod heeds;
 mod hooks;
 mod host;
 mod reference;

@@ -204,7 +204,10 @@ impl Rule {
             return Ok(law.clone());
         }
         let table = apart::run(&self.script.file, || {
-            deadline::within(LIMITS.judging, || RateTable::sample(|air| self.rate(air, mode)))
+            let mut along = true;
+            let by_temperature = self.script.by_temperature;
+            let rates_of = |airs: &[Air]| self.rates(airs, mode, &mut along);
+            deadline::within(LIMITS.judging, || RateTable::sample(by_temperature, rates_of))
         })?;
         let law: Law = Arc::new(move |air| table.rate(air));
         laws.insert(mode.into(), law.clone());
@@ -320,14 +323,26 @@ impl Rule {
             _ => vec![air_map(air), mode.into()],
         };
         let answer = self.host.call(&self.script, "rate", args)?;
-        let rate = answer.as_float().or_else(|_| answer.as_int().map(|n| n as f64)).unwrap_or(f64::NAN);
-        if rate.is_finite() && rate >= 0.0 {
-            return Ok(rate);
+        as_rate(&answer).ok_or_else(|| {
+            let (temp_c, rh_pct) = (air.temp_c, air.rh_pct);
+            let at = format!("at {temp_c:.1} °C and {rh_pct:.1} % RH");
+            self.fault(format!("rate is {answer} {at}; it must be a number from 0 up"))
+        })
+    }
+
+    /// The rates of many airs: `along` a row in one call, or one by one from the first row on where that is no answer: a
+    /// limit of one call then holds all of them, and which air has no rate must be told.
+    fn rates(&self, airs: &[Air], mode: &str, along: &mut bool) -> Result<Vec<f64>, Fault> {
+        if *along {
+            let mode = (self.script.functions["rate"] == 2).then_some(mode);
+            let answers = self.host.rates(&self.script, airs.iter().map(|air| air_map(*air)).collect(), mode);
+            let rates: Vec<f64> = answers.iter().flatten().map_while(as_rate).collect();
+            if rates.len() == airs.len() {
+                return Ok(rates);
+            }
+            *along = false;
         }
-        Err(self.fault(format!(
-            "rate is {answer} at {:.1} °C and {:.1} % RH; it must be a number from 0 up",
-            air.temp_c, air.rh_pct
-        )))
+        airs.iter().map(|air| self.rate(*air, mode)).collect()
     }
 
     pub(crate) fn milestone(&self, joint: &JointState, stage: &str) -> Result<(String, f64, f64), Fault> {
@@ -343,6 +358,12 @@ impl Rule {
     pub(crate) fn fault(&self, what: String) -> Fault {
         Fault::whole(&self.script.file, what, "correct the script and save it")
     }
+}
+
+/// What a script answered as a rate, if it is one.
+fn as_rate(answer: &Dynamic) -> Option<f64> {
+    let rate = answer.as_float().or_else(|_| answer.as_int().map(|n| n as f64)).ok()?;
+    (rate.is_finite() && rate >= 0.0).then_some(rate)
 }
 
 fn ask<T: DeserializeOwned>(host: &Host, script: &Compiled, function: &str, args: Vec<Dynamic>) -> Result<T, Fault> {

@@ -8,6 +8,8 @@ use facts::TempC;
 /// A threshold in a script becomes a ramp one step wide: put it on a whole or half degree, or on a multiple of 2.5 %.
 const TEMP_STEP_C: f64 = 0.5;
 const RH_STEP_PCT: f64 = 2.5;
+/// No workshop has perfectly dry air, and formulas with a logarithm of RH have no value there.
+const LEAST_RH_PCT: f64 = 1.0;
 const TEMPS: usize = ((TempC::RANGE.1 - TempC::RANGE.0) / TEMP_STEP_C) as usize + 1;
 const RHS: usize = (100.0 / RH_STEP_PCT) as usize + 1;
 
@@ -15,16 +17,22 @@ const RHS: usize = (100.0 / RH_STEP_PCT) as usize + 1;
 pub(crate) struct RateTable(Vec<f64>);
 
 impl RateTable {
-    /// Samples a rate at every step; stops at the first air for which there is none.
-    pub(crate) fn sample<E>(rate: impl Fn(Air) -> Result<f64, E>) -> Result<Self, E> {
+    /// Samples the rates at every step, so many airs at a time as there are steps of humidity; stops at the first lot for
+    /// which there are none. A rate `by_temperature` alone is asked for at one humidity.
+    pub(crate) fn sample<E>(
+        by_temperature: bool,
+        mut rates_of: impl FnMut(&[Air]) -> Result<Vec<f64>, E>,
+    ) -> Result<Self, E> {
+        let temps = (0..TEMPS).map(|t| TempC::RANGE.0 + t as f64 * TEMP_STEP_C);
+        if by_temperature {
+            let airs: Vec<Air> = temps.map(|temp_c| Air { temp_c, rh_pct: LEAST_RH_PCT }).collect();
+            let rates = airs.chunks(RHS).map(rates_of).collect::<Result<Vec<_>, E>>()?;
+            return Ok(Self(rates.into_iter().flatten().flat_map(|rate| [rate; RHS]).collect()));
+        }
         let mut rates = Vec::with_capacity(TEMPS * RHS);
-        for t in 0..TEMPS {
-            for h in 0..RHS {
-                let temp_c = TempC::RANGE.0 + t as f64 * TEMP_STEP_C;
-                // No workshop has perfectly dry air, and formulas with a logarithm of RH have no value there.
-                let rh_pct = (h as f64 * RH_STEP_PCT).max(1.0);
-                rates.push(rate(Air { temp_c, rh_pct })?);
-            }
+        for temp_c in temps {
+            let rh_pct = |h: usize| (h as f64 * RH_STEP_PCT).max(LEAST_RH_PCT);
+            rates.extend(rates_of(&std::array::from_fn::<Air, RHS, _>(|h| Air { temp_c, rh_pct: rh_pct(h) }))?);
         }
         Ok(Self(rates))
     }

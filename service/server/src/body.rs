@@ -3,7 +3,7 @@
 use std::{future::Future, pin::Pin, sync::Arc};
 
 use actix_web::{FromRequest, HttpRequest, dev::Payload, http::header, web};
-use serde::de::DeserializeOwned;
+use serde::de::{DeserializeOwned, Error as _, IgnoredAny};
 use sha2::{Digest, Sha256};
 use store::Answer;
 
@@ -101,17 +101,18 @@ fn read(
 }
 
 pub(crate) fn parse<T: DeserializeOwned>(text: &[u8]) -> Result<T, Problem> {
-    let mut reader = serde_json::Deserializer::from_slice(text);
-    let value = serde_path_to_error::deserialize(&mut reader).map_err(|e| {
-        let place = e.path().to_string();
-        of_reader_at(&place, e.inner())
-    })?;
-    reader.end().map_err(|e| of_reader(&e))?;
-    match text.trim_ascii_start().first() {
-        Some(b'{') => Ok(value),
+    if text.trim_ascii_start().first() != Some(&b'{') {
         // The reader would take a list for the fields in their order, which nobody means.
-        _ => Err(of_reader(&serde::de::Error::custom("the body is no object of named fields"))),
+        let whole = serde_json::from_slice::<IgnoredAny>(text);
+        return Err(of_reader(
+            &whole.err().unwrap_or_else(|| serde_json::Error::custom("the body is no object of named fields")),
+        ));
     }
+    let mut reader = serde_json::Deserializer::from_slice(text);
+    let value =
+        serde_path_to_error::deserialize(&mut reader).map_err(|e| of_reader_at(&e.path().to_string(), e.inner()))?;
+    reader.end().map_err(|e| of_reader(&e))?;
+    Ok(value)
 }
 
 /// What the JSON reader did not understand, and the field it was at, such as `steps[0].kind`.

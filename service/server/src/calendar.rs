@@ -1,12 +1,14 @@
-//! The calendar a phone subscribes to (RFC 5545, RFC 7986): every milestone of what cures, a window as an interval. An
-//! event keeps its name for ever, so that a time that moves moves the event. A view, never the way alerts are told: many
+//! The calendar a phone subscribes to (RFC 5545, RFC 7986): every milestone of what cures, a window as an interval, the
+//! working life of a mix, the stages of stringing up, the pieces of work on the plan. An event keeps its name for ever, so that a time that moves moves the event. A view, never the way alerts are told: many
 //! calendars look once in some hours, and some drop alarms of what they subscribe to.
 
-mod ics;
+pub(crate) mod ics;
+mod pot;
+mod strings;
 
 use std::{
     collections::HashMap,
-    sync::{Mutex, PoisonError},
+    sync::{Arc, Mutex, PoisonError},
 };
 
 use clock::{Bench, Cure, Milestone};
@@ -16,6 +18,7 @@ use self::ics::Ics;
 use crate::{
     alerts::words::{self, ESTIMATE},
     plan::Standing,
+    problem::Problem,
     state::State,
 };
 
@@ -62,14 +65,19 @@ impl Shown {
 }
 
 /// The calendar as text.
-pub(crate) fn feed(state: &State) -> String {
+///
+/// # Errors
+/// When an instrument's plates could not be run.
+pub(crate) async fn feed(state: &Arc<State>) -> Result<String, Problem> {
     let now_ms = state.now().ms();
-    let events = {
+    let mut events = strings::events(state).await?;
+    {
         let bench = state.bench();
-        let of_cure = |cure: &Cure| events(state, &bench, cure, now_ms);
-        let of_plan = state.standing().map_or_else(Vec::new, |standing| planned(state, &bench, &standing));
-        bench.cures().iter().rev().flat_map(of_cure).chain(of_plan).collect::<Vec<_>>()
-    };
+        let of_cure = |cure: &Cure| of_cure(state, &bench, cure, now_ms);
+        events.extend(bench.cures().iter().rev().flat_map(of_cure));
+        events.extend(bench.mixes().values().filter_map(|mix| pot::event(state, &bench, mix, now_ms)));
+        events.extend(state.standing().iter().flat_map(|standing| planned(state, &bench, standing)));
+    }
     let mut ics = Ics::new();
     ics.within("VCALENDAR", |ics| {
         ics.put("VERSION", "2.0");
@@ -85,7 +93,7 @@ pub(crate) fn feed(state: &State) -> String {
             ics.within("VEVENT", |ics| write(ics, event, since_ms));
         }
     });
-    ics.text()
+    Ok(ics.text())
 }
 
 fn write(ics: &mut Ics, event: &Event, since_ms: i64) {
@@ -116,7 +124,7 @@ fn write(ics: &mut Ics, event: &Event, since_ms: i64) {
 }
 
 /// What a cure puts into the calendar: open ones with what is ahead, closed ones for a fortnight more.
-fn events(state: &State, bench: &Bench, cure: &Cure, now_ms: i64) -> Vec<Event> {
+fn of_cure(state: &State, bench: &Bench, cure: &Cure, now_ms: i64) -> Vec<Event> {
     let last_told_ms = (0..cure.begun.milestones.len()).filter_map(|m| cure.told(m)).map(|(_, ms)| ms).max();
     let over = !cure.is_open() && last_told_ms.is_none_or(|ms| ms < now_ms - KEPT_MS);
     if over || cure.withdrawn.is_some() {
@@ -156,7 +164,7 @@ fn event(state: &State, bench: &Bench, cure: &Cure, all: &[Milestone<'_>], m: us
     };
     let next = all[m].target.next.trim();
     Some(Event {
-        uid: format!("{}.{stage}@{}.benchclock", cure.begun.id, state.settings.shop.id),
+        uid: uid(state, &format!("{}.{stage}", cure.begun.id)),
         from_ms,
         until_ms,
         window,
@@ -176,7 +184,7 @@ fn planned(state: &State, bench: &Bench, standing: &Standing) -> Vec<Event> {
         let cure = || piece.cure.as_ref().and_then(|id| bench.cure(id.as_str())).map(|cure| cure.recorded_ms);
         let why = state.reasons(standing, i, standing.made_ms).into_iter().map(|reason| reason.says);
         Some(Event {
-            uid: format!("{}.planned@{}.benchclock", piece.key.replace(['/', ':'], "."), state.settings.shop.id),
+            uid: uid(state, &format!("{}.planned", piece.key.replace(['/', ':'], "."))),
             from_ms,
             until_ms: until_ms.max(from_ms + MOMENT_MS),
             window: false,
@@ -187,6 +195,11 @@ fn planned(state: &State, bench: &Bench, standing: &Standing) -> Vec<Event> {
         })
     };
     standing.pieces().filter_map(|(i, _)| event(i)).collect()
+}
+
+/// A name that is the shop's own.
+fn uid(state: &State, name: &str) -> String {
+    format!("{name}@{}.benchclock", state.settings.shop.id)
 }
 
 /// What was told stays where it was told.

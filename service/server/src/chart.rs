@@ -6,7 +6,11 @@ use clock::{Air, Expected};
 use plotters::{coord::Shift, prelude::*};
 use serde::Deserialize;
 
-use crate::{now::instant, units::TempUnit};
+use crate::{
+    now::instant,
+    problem::{Kind, Problem},
+    units::TempUnit,
+};
 
 /// What a chart shows.
 pub(crate) struct Chart {
@@ -40,17 +44,31 @@ pub(crate) enum Look {
 /// Where the plot begins and ends, as shares of the width: pages lay their own marks over it.
 pub(crate) const PLOT: (f64, f64) = (0.07, 0.97);
 
-struct Palette {
-    ground: RGBColor,
-    ink: RGBColor,
-    warm: RGBColor,
-    damp: RGBColor,
-    quiet: RGBColor,
-    good: RGBColor,
+/// How wide a chart is drawn, pixels.
+///
+/// # Errors
+/// When that is less than a phone or more than a wall shows.
+pub(crate) fn width_px(asked: Option<u32>) -> Result<u32, Problem> {
+    let width_px = asked.unwrap_or(1000);
+    if (320..=2000).contains(&width_px) {
+        return Ok(width_px);
+    }
+    let detail = format!("width is {width_px}; it must be 320 to 2000");
+    Err(Problem::new(Kind::Invalid, detail, "leave it out for 1000").about("width"))
+}
+
+/// The colours of a chart.
+pub(crate) struct Palette {
+    pub(crate) ground: RGBColor,
+    pub(crate) ink: RGBColor,
+    pub(crate) warm: RGBColor,
+    pub(crate) damp: RGBColor,
+    pub(crate) quiet: RGBColor,
+    pub(crate) good: RGBColor,
 }
 
 impl Look {
-    fn palette(self) -> Palette {
+    pub(crate) fn palette(self) -> Palette {
         match self {
             Self::Light => Palette {
                 ground: RGBColor(255, 253, 248),

@@ -12,7 +12,10 @@ use std::{path::PathBuf, process::ExitCode, time::Duration};
 use clap::{CommandFactory, Parser, Subcommand, ValueEnum};
 use tracing_subscriber::{EnvFilter, fmt::MakeWriter};
 
-use crate::{run::StartError, settings::Settings};
+use crate::{
+    run::StartError,
+    settings::{Settings, reference},
+};
 use ask::{Service, To};
 
 const AFTER: &str = "Start with: benchclock demo
@@ -102,7 +105,13 @@ enum Command {
         config: Option<PathBuf>,
     },
     /// Print the settings file that shows every key with its default and what it means.
-    Settings,
+    ///
+    /// It is made from the program itself: `benchclock settings > config/benchclock.toml` after a key has changed.
+    Settings {
+        /// A settings file; then what is in force with it and the environment is printed, without secrets.
+        #[arg(long)]
+        config: Option<PathBuf>,
+    },
     /// Copy the journal to a new file, whole and checked, also while the service runs.
     Backup {
         /// The file to make; it must not be there yet.
@@ -205,8 +214,12 @@ async fn done(command: Command) -> Result<(), Failure> {
         }
         Command::Check { config } => Ok(keep::check(&settings(config)?)?),
         Command::Token { verb, config } => Ok(token::run(&settings(config)?, verb)?),
-        Command::Settings => {
-            print!("{}", include_str!("../../../config/benchclock.toml"));
+        Command::Settings { config } => {
+            let shown = match config {
+                None => Settings::default(),
+                config => settings(config)?,
+            };
+            print!("{}", reference(&shown));
             Ok(())
         }
         Command::Backup { to, config } => Ok(keep::backup(&settings(config)?, &to)?),

@@ -4,8 +4,8 @@
 use chrono::{DateTime, Utc};
 use clock::{Bench, RecoatWindow, harden_later, set_later};
 use facts::{
-    Bound, CoatBeneath, CoatLaid, CureBegun, CureId, CureKind, Finding, InstrumentId, JobId, JointState, Level, LotId,
-    MaterialId, Meets, Method, MixId, Porosity, StepId, ZoneId, within,
+    Amount, Bound, CoatBeneath, CoatLaid, CureBegun, CureId, CureKind, Finding, InstrumentId, JobId, JointState, Level,
+    LotId, MaterialId, Meets, Method, MixId, Porosity, StepId, ZoneId, within,
 };
 use rules::{FilmSheet, Rule};
 use serde::Deserialize;
@@ -34,6 +34,9 @@ pub(crate) struct CoatRequest {
     pub(crate) step: Option<StepId>,
     pub(crate) material: Option<MaterialId>,
     pub(crate) lot: Option<LotId>,
+    /// How much was taken from that lot: {"ml": 5} or {"g": 5}.
+    #[schema(value_type = Option<crate::twins::Amount>)]
+    pub(crate) used: Option<Amount>,
     pub(crate) mix: Option<MixId>,
     pub(crate) zone: ZoneId,
     pub(crate) started_at: Option<DateTime<Utc>>,
@@ -77,6 +80,7 @@ impl CoatRequest {
             step: None,
             material: None,
             lot: None,
+            used: None,
             mix: None,
             started_at: None,
             minutes_ago: None,
@@ -169,6 +173,7 @@ impl State {
             rule_version: Rule::version_of(""),
             mode: String::new(),
             lot: request.lot,
+            used: request.used,
             zone: request.zone,
             clamps: vec![],
             started_at: instant(when.ms(now_ms)?),

@@ -4,7 +4,7 @@
 use chrono::{DateTime, Utc};
 use clock::Surface;
 use facts::{
-    ClampId, CureBegun, CureId, CureKind, Finding, JobId, JointId, JointState, Level, LotId, MaterialId, MixId,
+    Amount, ClampId, CureBegun, CureId, CureKind, Finding, JobId, JointId, JointState, Level, LotId, MaterialId, MixId,
     Porosity, StepId, TempC, ZoneId, within,
 };
 use serde::Deserialize;
@@ -56,6 +56,9 @@ pub(crate) struct GlueUpRequest {
     pub(crate) step: Option<StepId>,
     pub(crate) material: Option<MaterialId>,
     pub(crate) lot: Option<LotId>,
+    /// How much was taken from that lot: {"ml": 5} or {"g": 5}.
+    #[schema(value_type = Option<crate::twins::Amount>)]
+    pub(crate) used: Option<Amount>,
     pub(crate) mix: Option<MixId>,
     pub(crate) zone: ZoneId,
     #[serde(default)]
@@ -110,6 +113,7 @@ impl State {
             rule_version: rules::Rule::version_of(""),
             mode: String::new(),
             lot: request.lot,
+            used: request.used,
             zone: request.zone,
             clamps: request.clamps,
             started_at: instant(when.ms(now_ms)?),

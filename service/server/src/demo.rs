@@ -2,19 +2,25 @@
 //! the real service with its clock set back, so that every alert in it was really told by an alarm.
 //! Nothing here is measured; it is for looking at.
 
+mod acts;
+mod jobs;
 mod strings;
 
 use std::sync::Arc;
 
-use facts::{Fact, Id, Kind as IdKind, Porosity, Reading, RhPct, Step, StepKind, TempC};
+use facts::{Fact, Id, Kind as IdKind, ObservationMade, Porosity, Reading, RhPct, TempC};
 use store::Saying;
+
+use acts::{ACTS, Act, OUT_OF_POT};
+use jobs::JOBS;
 
 use crate::{
     alerts::{alarm, string_up},
     coating::CoatRequest,
-    compose::GlueUpRequest,
+    compose::{GlueUpRequest, new_id},
     now::instant,
     problem::{Kind, Problem},
+    routes::mixes::{self, Mixed},
     state::State,
 };
 
@@ -27,17 +33,18 @@ const DAYS: i64 = 10;
 const ZONES: [(&str, &str, f64, f64); 3] =
     [("bench", "Bench", 20.0, 47.0), ("booth", "Spray booth", 21.0, 45.0), ("warm-box", "Warm box", 32.0, 35.0)];
 
-const INSTRUMENTS: [(&str, &str, &str); 6] = [
+const INSTRUMENTS: [(&str, &str, &str); 7] = [
     ("parlour", "the parlour guitar", "steel-string guitar"),
     ("classical", "the classical guitar", "classical guitar"),
     ("twelve", "the twelve-string", "twelve-string guitar"),
     ("mandolin", "the mandolin", "mandolin"),
     ("violin", "the violin", "violin"),
     ("ukulele", "the tenor ukulele", "ukulele"),
+    ("test-board", "the test board", "board for test pieces"),
 ];
 
 /// Joints: id, instrument, name, gap in µm, uptake.
-const JOINTS: [(&str, &str, &str, f64, Porosity); 13] = [
+const JOINTS: [(&str, &str, &str, f64, Porosity); 14] = [
     ("parlour-bridge", "parlour", "bridge", 100.0, Porosity::Normal),
     ("parlour-crack", "parlour", "top crack, bass side", 40.0, Porosity::Open),
     ("parlour-cleat", "parlour", "cleats under the crack", 100.0, Porosity::Normal),
@@ -51,6 +58,7 @@ const JOINTS: [(&str, &str, &str, f64, Porosity); 13] = [
     ("violin-nut", "violin", "nut", 60.0, Porosity::Normal),
     ("ukulele-pickup", "ukulele", "pickup preamp", 100.0, Porosity::Normal),
     ("ukulele-head", "ukulele", "headstock break", 150.0, Porosity::Normal),
+    ("test-pieces", "test-board", "test pieces", 100.0, Porosity::Normal),
 ];
 
 const CLAMPS: [(&str, &str, &str); 14] = [
@@ -75,173 +83,6 @@ const LOTS: [(&str, &str, i64, f64, f64); 4] = [
     ("thin-bottle", "thin-cyanoacrylate", 20, 30.0, 9.0),
     ("lacquer-tin", "nitrocellulose-lacquer", 60, 1000.0, 38.0),
     ("varnish-jar", "oil-varnish", 200, 500.0, 24.0),
-];
-
-use StepKind::{Check, Coat, GlueUp, HandsOn, Wait};
-
-/// A step: id, kind, title. Each follows the one above it.
-type StepRow = (&'static str, StepKind, &'static str);
-
-/// Jobs: id, instrument, title, days until due, steps.
-const JOBS: [(&str, &str, &str, i64, &[StepRow]); 10] = [
-    (
-        "bridge",
-        "parlour",
-        "Re-glue the bridge",
-        3,
-        &[
-            ("clean", HandsOn, "Clean both faces"),
-            ("glue", GlueUp, "Glue the bridge"),
-            ("rest", Wait, "Let it come to full strength"),
-            ("string", Check, "String up and check the action"),
-        ],
-    ),
-    (
-        "crack",
-        "parlour",
-        "Close the top crack",
-        6,
-        &[
-            ("wick", GlueUp, "Wick thin adhesive into the crack"),
-            ("cleat", GlueUp, "Glue cleats across it"),
-            ("coat-1", Coat, "First touch-up coat"),
-            ("coat-2", Coat, "Second touch-up coat"),
-            ("rest", Wait, "Let the film harden"),
-            ("rub", HandsOn, "Level and rub out"),
-        ],
-    ),
-    (
-        "brace",
-        "classical",
-        "Re-glue the loose brace",
-        4,
-        &[
-            ("glue", GlueUp, "Glue the brace"),
-            ("seam", GlueUp, "Glue the back seam"),
-            ("tap", Check, "Tap for rattles"),
-        ],
-    ),
-    (
-        "plug",
-        "classical",
-        "Plug the jack hole",
-        8,
-        &[
-            ("glue", GlueUp, "Glue the plug to its cleat"),
-            ("flush", HandsOn, "Level the plug"),
-            ("coat", Coat, "Drop-fill the finish"),
-        ],
-    ),
-    (
-        "neck",
-        "twelve",
-        "Reset the neck",
-        12,
-        &[
-            ("slots", GlueUp, "Fill the nut slots"),
-            ("glue", GlueUp, "Glue the neck"),
-            ("rest", Wait, "Let it rest before strings"),
-            ("string", Check, "String up in stages"),
-        ],
-    ),
-    (
-        "binding",
-        "mandolin",
-        "Binding and scroll touch-up",
-        9,
-        &[
-            ("binding", GlueUp, "Glue the binding"),
-            ("seal", Coat, "Seal with shellac"),
-            ("coat-1", Coat, "First lacquer coat"),
-            ("coat-2", Coat, "Second lacquer coat"),
-            ("coat-3", Coat, "Third lacquer coat"),
-            ("rest", Wait, "Let the film harden"),
-            ("rub", HandsOn, "Rub out"),
-        ],
-    ),
-    (
-        "seam",
-        "violin",
-        "Close the open seam",
-        5,
-        &[("glue", GlueUp, "Glue the seam"), ("varnish", Coat, "Touch up the varnish"), ("set-up", HandsOn, "Set up")],
-    ),
-    ("nut", "violin", "Re-glue the nut", 6, &[("glue", GlueUp, "Glue the nut"), ("string", Check, "String up")]),
-    (
-        "pickup",
-        "ukulele",
-        "Fit the pickup",
-        2,
-        &[("tape", GlueUp, "Tape the preamp in"), ("wire", HandsOn, "Dress the wires")],
-    ),
-    (
-        "head",
-        "ukulele",
-        "Mend the headstock",
-        10,
-        &[
-            ("glue", GlueUp, "Glue the break"),
-            ("shape", HandsOn, "Scrape and level"),
-            ("coat", Coat, "Touch-up coat"),
-            ("rest", Wait, "Let joint and film come to full strength"),
-            ("string", Check, "String up"),
-        ],
-    ),
-];
-
-/// What is known beforehand of glue-ups still to come: job, joint, material.
-const PLANNED: [(&str, &str, &str); 1] = [("nut", "violin-nut", "liquid-hide-glue")];
-
-/// What happens, hours ago. Twenty glue-ups and coats, clamps taken off, a move, work done.
-#[derive(Clone, Copy)]
-enum Act {
-    Glue(&'static str, &'static str, &'static str, &'static str, &'static str, &'static [&'static str]),
-    Coat(&'static str, &'static str, &'static str, &'static str, &'static str, f64),
-    Off(&'static str),
-    Move(&'static str, &'static str),
-    Done(&'static str, &'static str),
-    /// Every open alert is seen.
-    Seen,
-}
-
-/// Glue: id, job, step, joint, material, clamps. Coat: id, job, step, surface, material, wet film in µm.
-const ACTS: [(f64, Act); 34] = [
-    (150.0, Act::Glue("binding-1", "binding", "binding", "mandolin-binding", "gap-cyanoacrylate", &["spring-1"])),
-    (148.5, Act::Off("binding-1")),
-    (148.0, Act::Coat("scroll-seal", "binding", "seal", "scroll", "shellac", 60.0)),
-    (124.0, Act::Coat("scroll-1", "binding", "coat-1", "scroll", "nitrocellulose-lacquer", 80.0)),
-    (121.0, Act::Coat("scroll-2", "binding", "coat-2", "scroll", "nitrocellulose-lacquer", 80.0)),
-    (106.0, Act::Seen),
-    // The cold night: the heating failed, and the brace was closed into it.
-    (98.0, Act::Glue("brace-1", "brace", "glue", "classical-brace", "aliphatic-resin", &["go-bar-1", "deep-1"])),
-    (77.0, Act::Off("brace-1")),
-    (76.5, Act::Seen),
-    (72.0, Act::Glue("crack-1", "crack", "wick", "parlour-crack", "thin-cyanoacrylate", &["cam-1"])),
-    (70.5, Act::Off("crack-1")),
-    (70.0, Act::Glue("cleat-1", "crack", "cleat", "parlour-cleat", "aliphatic-resin", &["cam-1", "cam-2"])),
-    (66.0, Act::Off("cleat-1")),
-    // The damp day: lacquer laid into it may blush, hide glue dries slowly.
-    (54.0, Act::Glue("violin-1", "seam", "glue", "violin-seam", "liquid-hide-glue", &["spool-1", "spool-2"])),
-    (53.0, Act::Glue("slots-1", "neck", "slots", "twelve-slots", "gap-cyanoacrylate", &[])),
-    (52.0, Act::Coat("scroll-3", "binding", "coat-3", "scroll", "nitrocellulose-lacquer", 80.0)),
-    (48.0, Act::Coat("top-1", "crack", "coat-1", "top, along the crack", "nitrocellulose-lacquer", 60.0)),
-    (45.0, Act::Coat("top-2", "crack", "coat-2", "top, along the crack", "nitrocellulose-lacquer", 60.0)),
-    (44.0, Act::Seen),
-    (34.0, Act::Glue("head-1", "head", "glue", "ukulele-head", "slow-epoxy", &["cam-3", "cam-4"])),
-    (30.0, Act::Glue("back-1", "brace", "seam", "classical-seam", "fish-glue", &["bar-1", "bar-2"])),
-    (28.0, Act::Move("head-1", "warm-box")),
-    (26.5, Act::Done("bridge", "clean")),
-    (26.0, Act::Glue("bridge-1", "bridge", "glue", "parlour-bridge", "hot-hide-glue", &["bridge-caul", "deep-2"])),
-    (24.5, Act::Off("violin-1")),
-    (23.0, Act::Seen),
-    (20.0, Act::Coat("violin-2", "seam", "varnish", "lower bout edge", "oil-varnish", 50.0)),
-    (9.0, Act::Off("head-1")),
-    (8.5, Act::Done("head", "shape")),
-    (8.0, Act::Glue("neck-1", "neck", "glue", "twelve-neck", "hot-hide-glue", &["deep-3", "cam-1"])),
-    (6.0, Act::Seen),
-    (4.0, Act::Coat("head-2", "head", "coat", "headstock", "water-borne-lacquer", 90.0)),
-    (3.0, Act::Glue("pickup-1", "pickup", "tape", "ukulele-pickup", "foam-tape", &[])),
-    (0.4, Act::Glue("plug-1", "plug", "glue", "classical-plug", "aliphatic-resin", &["cam-2", "spring-1"])),
 ];
 
 fn id<K: IdKind>(text: &str) -> Id<K> {
@@ -345,24 +186,13 @@ async fn furnish(state: &Arc<State>, at_ms: i64, now_ms: i64) -> Result<(), Prob
         }));
     }
     for (job, instrument, title, due_days, steps) in JOBS {
-        let planned = |kind| PLANNED.iter().find(|(of_job, ..)| *of_job == job && kind == GlueUp);
-        let step = |(id_text, kind, title): &StepRow| Step {
-            id: id(id_text),
-            kind: *kind,
-            title: (*title).into(),
-            follows: vec![],
-            joint: planned(*kind).map(|(_, joint, _)| id(joint)),
-            material: planned(*kind).map(|(.., material)| id(material)),
-            before_strings: strings::BEFORE.contains(&(job, id_text)),
-            work: facts::Work::default(),
-        };
         facts.push(Fact::JobOpened(facts::JobOpened {
             id: id(job),
             instrument: id(instrument),
             title: title.into(),
             due_at: Some(instant(now_ms + due_days * 24 * HOUR_MS)),
             weight: 1,
-            steps: steps.iter().map(step).collect(),
+            steps: steps.iter().map(|row| jobs::step(job, row)).collect(),
         }));
     }
     facts.extend(strings::furnish());
@@ -375,26 +205,64 @@ async fn furnish(state: &Arc<State>, at_ms: i64, now_ms: i64) -> Result<(), Prob
     Ok(())
 }
 
+/// A glue-up at the bench as it is asked for.
+fn glue(cure: &str, joint: &str, material: &str) -> GlueUpRequest {
+    GlueUpRequest {
+        id: Some(id(cure)),
+        joint: Some(id(joint)),
+        job: None,
+        step: None,
+        material: Some(id(material)),
+        lot: None,
+        used: None,
+        mix: None,
+        zone: id("bench"),
+        clamps: vec![],
+        started_at: None,
+        minutes_ago: None,
+        gap_um: None,
+        porosity: None,
+        surface_temp_c: None,
+    }
+}
+
+/// A pot at the bench as it is asked for.
+fn stirred(mix: &str, material: &str, wanted_ml: f64) -> Mixed {
+    Mixed {
+        id: Some(id(mix)),
+        material: id(material),
+        zone: id("bench"),
+        wanted_ml: Some(wanted_ml),
+        measured: None,
+        thinner_pct: 0.0,
+        lots: vec![],
+        at: None,
+        minutes_ago: None,
+        warn_min: None,
+    }
+}
+
 async fn live(state: &Arc<State>, act: Act, at_ms: i64) -> Result<(), Problem> {
     let facts = match act {
         Act::Glue(cure, job, step, joint, material, clamps) => {
+            let pot = OUT_OF_POT.iter().find(|(of, _)| *of == cure);
             let begun = state.glue_up(GlueUpRequest {
-                id: Some(id(cure)),
-                joint: Some(id(joint)),
                 job: Some(id(job)),
                 step: Some(id(step)),
-                material: Some(id(material)),
-                lot: None,
-                mix: None,
-                zone: id("bench"),
+                mix: pot.map(|(_, pot)| id(pot)),
                 clamps: clamps.iter().map(|clamp| id(clamp)).collect(),
-                started_at: None,
-                minutes_ago: None,
-                gap_um: None,
-                porosity: None,
-                surface_temp_c: None,
+                ..glue(cure, joint, material)
             })?;
             vec![Fact::CureBegun(begun.into())]
+        }
+        Act::Piece(cure, material) => vec![Fact::CureBegun(state.glue_up(glue(cure, "test-pieces", material))?.into())],
+        Act::Pot(mix, material, wanted_ml) => {
+            let (made, _) = mixes::made(state, stirred(mix, material, wanted_ml))?;
+            vec![Fact::MixMade(Box::new(made))]
+        }
+        Act::Look(cure, stage, reached, by) => {
+            let (cure, stage, note) = (id(cure), stage.into(), String::new());
+            vec![Fact::ObservationMade(ObservationMade { id: new_id('o'), cure, stage, reached, by, note })]
         }
         Act::Coat(cure, job, step, surface, material, film_um) => {
             let begun = state.coat(CoatRequest {

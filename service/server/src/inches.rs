@@ -34,7 +34,11 @@ impl Inches {
         text.split_whitespace().map(part).sum()
     }
 
-    fn mm(&self, field: &str) -> Result<f64, Problem> {
+    /// In millimetres.
+    ///
+    /// # Errors
+    /// A text that is no length, or a length out of range; names the field.
+    pub(crate) fn mm(&self, field: &str) -> Result<f64, Problem> {
         let unread = || {
             let mend = "write 25.5, \"25 1/2\" or \"7/16\"";
             Problem::new(Kind::Invalid, format!("{field} is no length in inches"), mend).about(field)

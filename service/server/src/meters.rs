@@ -54,6 +54,7 @@ fn describe() {
     describe_histogram!(SCRIPT, Unit::Seconds, "How long a rule ran, by what it was asked.");
     describe_gauge!("benchclock_alarm_look_age_seconds", Unit::Seconds, "Time since the alarms were last looked at.");
     describe_gauge!("benchclock_build_info", "Always 1; the labels say which program and which SQLite this is.");
+    describe_gauge!("benchclock_clock_doubted", "Whether the clock is behind what is on record, 0 or 1.");
     describe_gauge!("benchclock_cures_open", "Glue-ups and coats that are not closed.");
     describe_gauge!("benchclock_job_overdue", "Whether a recurring job is overdue, 0 or 1.");
     describe_gauge!("benchclock_mqtt_connected", "Whether the broker is reached, 0 or 1.");
@@ -76,6 +77,7 @@ pub(crate) fn text(state: &State) -> String {
     if let Some(passed) = state.alarm_looks.since() {
         metrics::gauge!("benchclock_alarm_look_age_seconds").set(passed.as_secs_f64());
     }
+    metrics::gauge!("benchclock_clock_doubted").set(f64::from(u8::from(state.doubt().is_some())));
     metrics::gauge!("benchclock_writes_waiting").set(state.writer.waiting() as f64);
     {
         let (bench, now_ms) = (state.bench(), state.now().ms());

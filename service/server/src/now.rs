@@ -49,6 +49,27 @@ impl Now {
     }
 }
 
+/// Notices when the clock is set back between two looks at it.
+#[derive(Debug)]
+pub(crate) struct SetBack(AtomicI64);
+
+/// Less than this is the clock being trimmed.
+const TRIM_MS: i64 = 2_000;
+
+impl Default for SetBack {
+    fn default() -> Self {
+        Self(AtomicI64::new(i64::MIN))
+    }
+}
+
+impl SetBack {
+    /// What the clock said at the last look, ms, if it says less now.
+    pub(crate) fn look(&self, now_ms: i64) -> Option<i64> {
+        let last_ms = self.0.swap(now_ms, Ordering::SeqCst);
+        (now_ms < last_ms.saturating_sub(TRIM_MS)).then_some(last_ms)
+    }
+}
+
 /// How long something took. Monotonic: it says nothing of when.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Stopwatch(std::time::Instant);

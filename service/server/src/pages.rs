@@ -13,11 +13,13 @@ mod climate;
 mod coat;
 mod coats;
 mod cure;
+mod cure_rule;
 mod form;
 mod frame;
 mod glue_up;
 mod guard;
 mod hooks;
+mod instruments;
 mod job;
 mod jobs;
 mod login;
@@ -25,13 +27,20 @@ mod looked_at;
 mod materials;
 mod mix;
 mod moment;
+mod moves;
 mod plan;
 mod print;
 mod rule_fit;
+mod rule_sheet;
+mod rule_try;
+mod rule_versions;
 mod rules;
+mod setups;
 mod span;
 mod string_up;
 mod strings;
+mod trial_form;
+mod wood;
 
 pub(crate) use guard::as_page;
 
@@ -42,8 +51,11 @@ use crate::{
     routes::nowhere,
 };
 
+/// Longest form that is read: the longest rule the host takes, 32 KiB, with every byte of it escaped.
+const FORM_BYTES: usize = 128 * 1024;
+
 pub(crate) fn configure(config: &mut web::ServiceConfig) {
-    let fields = web::FormConfig::default().error_handler(|e: UrlencodedError, _| {
+    let fields = web::FormConfig::default().limit(FORM_BYTES).error_handler(|e: UrlencodedError, _| {
         let kind = Kind::of_status(e.status_code());
         Problem::new(kind, format!("the form: {e}"), "send it as the form on the page does").into()
     });
@@ -66,10 +78,17 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
             .configure(looked_at::configure)
             .configure(hooks::configure)
             .configure(api::configure)
+            .configure(rule_sheet::configure)
             .configure(rules::configure)
+            .configure(rule_try::configure)
+            .configure(rule_versions::configure)
+            .configure(cure_rule::configure)
             .configure(print::configure)
             .configure(string_up::configure)
+            .configure(instruments::configure)
             .configure(strings::configure)
+            .configure(setups::configure)
+            .configure(wood::configure)
             .configure(rule_fit::configure)
             .configure(login::configure)
             .configure(access::configure)

@@ -188,11 +188,11 @@ impl ResponseError for Problem {
 
     fn error_response(&self) -> HttpResponse {
         let mut answer = HttpResponse::build(self.status_code());
-        let more = match self.status_code() {
-            StatusCode::SERVICE_UNAVAILABLE => Some((header::RETRY_AFTER, "1")),
-            StatusCode::TOO_MANY_REQUESTS => Some((header::RETRY_AFTER, "10")),
+        let more = match self.kind {
+            Kind::Busy | Kind::DiskFull | Kind::Unavailable => Some((header::RETRY_AFTER, "1")),
+            Kind::TooMany => Some((header::RETRY_AFTER, "10")),
             // RFC 9110, 15.5.2: an answer of 401 says how to log in.
-            StatusCode::UNAUTHORIZED => Some((header::WWW_AUTHENTICATE, "Bearer realm=\"benchclock\"")),
+            Kind::Login => Some((header::WWW_AUTHENTICATE, "Bearer realm=\"benchclock\"")),
             _ => None,
         };
         if let Some(header) = more {
@@ -231,15 +231,15 @@ impl From<rules::Fault> for Problem {
 impl From<&store::Error> for Problem {
     fn from(error: &store::Error) -> Self {
         use store::Error::{
-            Busy, Full, InTheWay, Locked, NoCopy, NotEmpty, NotWhole, Other, ReadOnly, Stopped, TooNew, TooOld,
-            Unreadable,
+            Busy, Damaged, Failing, Full, InTheWay, Locked, NoCopy, NotEmpty, NotWhole, Other, ReadOnly, Stopped,
+            TooNew, TooOld, Unreadable,
         };
         let kind = match error {
             Busy { .. } => Kind::Busy,
             Full { .. } => Kind::DiskFull,
-            Locked { .. } | ReadOnly { .. } | Stopped => Kind::Unavailable,
+            Failing { .. } | Locked { .. } | ReadOnly { .. } | Stopped => Kind::Unavailable,
             InTheWay { .. } | NoCopy { .. } | NotEmpty { .. } | NotWhole { .. } => Kind::Conflict,
-            Other(_) | TooNew { .. } | TooOld { .. } | Unreadable { .. } => Kind::Internal,
+            Damaged { .. } | Other(_) | TooNew { .. } | TooOld { .. } | Unreadable { .. } => Kind::Internal,
         };
         let detail = match error {
             // What the database says is for the log.

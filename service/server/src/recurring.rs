@@ -4,7 +4,11 @@
 //! The library runs in UTC and only for coarse times. The digest follows the shop's own clock: it is looked at every
 //! minute and sent once a local day.
 
-use std::{collections::BTreeMap, path::Path, sync::Arc};
+use std::{
+    collections::BTreeMap,
+    path::Path,
+    sync::{Arc, atomic::Ordering},
+};
 
 use chrono::NaiveDate;
 use facts::{AlertId, AlertKind, AlertRaised, Meets};
@@ -15,10 +19,11 @@ use tokio_util::sync::CancellationToken;
 
 use crate::{
     alerts::{alarm, climate, sensors, string_up, tell, words},
-    now::instant,
+    now::{SetBack, instant},
     problem::{Kind, Problem},
     settings::CLOSING,
     state::State,
+    wall,
 };
 
 /// One recurring job.
@@ -31,6 +36,8 @@ struct Recurring {
 }
 
 const MINUTE_MS: i64 = 60_000;
+/// How often it is seen whether the clock was set back.
+const CLOCK_LOOK: std::time::Duration = std::time::Duration::from_secs(5);
 const DAY_MS: i64 = 24 * 60 * MINUTE_MS;
 
 const JOBS: [Recurring; 9] = [
@@ -58,6 +65,10 @@ pub(crate) struct JobHealth {
 /// # Errors
 /// What the job met; it is written down too, if that can be done.
 pub(crate) async fn run_job(state: &Arc<State>, name: &str) -> Result<(), Problem> {
+    if let Some(doubt) = state.doubt() {
+        // A run written down under a time that is none would hide that the next is overdue.
+        return Err(doubt);
+    }
     let result = match name {
         "forecast" => {
             state.shared.bench_mut().look_again();
@@ -90,7 +101,7 @@ pub(crate) async fn health(state: &Arc<State>) -> Result<Vec<JobHealth>, Problem
     let of_job = |job: &Recurring| {
         let run = runs.get(job.name);
         // While the service was down nothing could run: the time it has been up counts.
-        let since_ms = run.map_or(0, |run| run.at_ms).max(state.started_ms);
+        let since_ms = run.map_or(0, |run| run.at_ms).max(state.working_since_ms.load(Ordering::SeqCst));
         let overdue = now_ms - since_ms > job.overdue_ms;
         metrics::gauge!("benchclock_job_overdue", "job" => job.name).set(f64::from(u8::from(overdue)));
         JobHealth {
@@ -109,7 +120,8 @@ async fn digest(state: &Arc<State>) -> Result<(), Problem> {
     let local = instant(now_ms).with_timezone(&state.zone);
     let at = state.settings.digest_at().map_err(|e| Problem::new(Kind::Internal, e.to_string(), e.mend.clone()))?;
     let id = AlertId::new(format!("digest-{}", local.date_naive())).expect("a date makes an alert id");
-    if local.time() < at || state.bench().alerts().contains_key(&id) {
+    if now_ms < wall::first_ms(state.zone, local.date_naive().and_time(at)) || state.bench().alerts().contains_key(&id)
+    {
         return Ok(());
     }
     // The day is told as it is planned this morning.
@@ -120,6 +132,7 @@ async fn digest(state: &Arc<State>) -> Result<(), Problem> {
         id,
         alert_kind: AlertKind::Digest,
         cure: None,
+        instrument: None,
         stage: String::new(),
         due_at: instant(now_ms),
         late: false,
@@ -252,9 +265,23 @@ pub(crate) async fn run(state: Arc<State>, stop: CancellationToken) {
         Ok(scheduler) => scheduler,
         Err(e) => return tracing::error!(error = %e, "recurring work did not start; readiness will say so"),
     };
+    let clock = SetBack::default();
     loop {
+        if clock.look(state.now().ms()).is_some() {
+            // The library waits for the hours it had worked out: it is told to begin anew.
+            match schedule(&send).await {
+                Ok(fresh) => {
+                    let mut old = std::mem::replace(&mut scheduler, fresh);
+                    if let Err(e) = old.shutdown().await {
+                        tracing::warn!(error = %e, "the cron library did not stop cleanly");
+                    }
+                }
+                Err(e) => tracing::error!(error = %e, "recurring work waits until the clock comes round again"),
+            }
+        }
         tokio::select! {
             () = stop.cancelled() => break,
+            () = tokio::time::sleep(CLOCK_LOOK) => {}
             name = receive.recv() => match name {
                 // What went wrong is written down with the run.
                 Some(name) => drop(run_job(&state, name).await),

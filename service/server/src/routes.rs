@@ -6,7 +6,7 @@ mod board;
 mod calendars;
 mod clamps;
 mod cures;
-mod deliveries;
+pub(crate) mod deliveries;
 mod events;
 mod export;
 mod finish;
@@ -22,19 +22,19 @@ mod lots;
 mod materials;
 mod milestones;
 pub(crate) mod mixes;
-mod moisture;
+pub(crate) mod moisture;
 mod observations;
 mod plans;
-mod plates;
-mod push;
+pub(crate) mod plates;
+pub(crate) mod push;
 mod quarantine;
 mod readings;
 pub(crate) mod rules;
-mod schedules;
+pub(crate) mod schedules;
 mod senml;
 mod sensors;
 mod series;
-mod setups;
+pub(crate) mod setups;
 pub(crate) mod spray;
 mod stock;
 mod string_up;
@@ -106,11 +106,13 @@ const ADDRESSES: &[&str] = &[
     "GET /api/v1/instruments/{id}/string-up/chart.svg",
     "GET POST /api/v1/instruments/{id}/string-stages",
     "GET POST /api/v1/instruments/{id}/setups",
+    "GET /api/v1/instruments/{id}/setups/chart.svg",
     "GET POST /api/v1/jobs",
     "GET POST /api/v1/plan",
     "GET /api/v1/jobs/{id}",
     "POST /api/v1/jobs/{id}/close",
     "POST /api/v1/jobs/{id}/notes",
+    "POST /api/v1/jobs/{id}/schedules",
     "POST /api/v1/jobs/{id}/steps/{step}/done",
     "GET POST /api/v1/joints",
     "GET /api/v1/joints/{id}",

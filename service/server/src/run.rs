@@ -7,7 +7,8 @@ use std::{
     time::Duration,
 };
 
-use actix_web::{App, HttpServer, middleware::from_fn, web};
+use actix_tls::accept::rustls_0_23::TlsStream;
+use actix_web::{App, HttpServer, middleware::from_fn, rt::net::TcpStream, web};
 use clock::{Bench, Laws, UsualDay};
 use facts::Fact;
 use rules::Rulebook;
@@ -16,7 +17,8 @@ use tokio_util::{sync::CancellationToken, task::TaskTracker};
 
 use crate::{
     access,
-    alerts::{alarm, delivery, reach::Outward},
+    alerts::{alarm, channel, rounds},
+    believed::{self, Believed},
     certificate::{self, Certificate},
     intake::mqtt,
     keys::Keys,
@@ -82,6 +84,9 @@ impl Service {
         let beside = settings.store.path.parent().filter(|folder| !folder.as_os_str().is_empty());
         let beside = beside.unwrap_or(std::path::Path::new("."));
         let keys = Keys::open(beside).map_err(io(format!("the keys in {}", beside.display())))?;
+        if let Some(kind) = store::network_mount(&settings.store.path) {
+            tracing::error!(kind, "the journal lies on a network file system, where its locks may not hold: move it");
+        }
         let mut database: Box<dyn Database> = Box::new(Sqlite::open(&settings.store.path, &settings.shop.id)?);
         let rulebook = Arc::new(Rulebook::new());
         let bridge_ms = i64::from(settings.climate.bridge_minutes) * 60_000;
@@ -93,7 +98,7 @@ impl Service {
             ..clock::Settings::default()
         };
         let mut bench = Bench::new(of_clock, rulebook.clone() as Arc<dyn Laws>, Box::new(UsualDay));
-        let last_seq = replay(&mut bench, &rulebook, database.as_mut())?;
+        let (last_seq, last_ms) = replay(&mut bench, &rulebook, database.as_mut())?;
         let tokens = database.tokens()?;
         let reader = database.reopen()?;
         let shared = Arc::new(Shared::new(bench, last_seq, now));
@@ -106,25 +111,16 @@ impl Service {
         })?;
         access::may_listen(&settings, address, &tokens)?;
         let certificate = Certificate::of(&settings.server)?;
-        let outward = Outward::new(&settings.alerts.allow_private).map_err(|e| StartError::Io {
-            what: "the certificates of the system".into(),
-            source: std::io::Error::other(e),
-        })?;
         let listener = TcpListener::bind(address).map_err(io(format!("listening at {address} (server.listen)")))?;
-        let parts = Parts {
-            shared,
-            rulebook,
-            writer: sender,
-            reader,
-            settings,
-            zone,
-            keys,
-            certificate,
-            outward,
-            metrics: meters::recorder(),
-        };
+        let believed = Believed::since(last_ms, settings.server.believe_clock);
+        let metrics = meters::recorder();
+        let parts =
+            Parts { shared, rulebook, writer: sender, reader, settings, zone, keys, certificate, metrics, believed };
         let state = Arc::new(State::new(parts));
-        scripts::read_folder(&state).await?;
+        match state.doubt() {
+            None => drop(scripts::read_folder(&state).await?),
+            Some(why) => tracing::error!(%why, "holding"),
+        }
         Ok(Self { state, listener, writer })
     }
 
@@ -163,7 +159,10 @@ impl Service {
     /// # Errors
     /// When the outbox cannot be read or written.
     pub async fn delivery_step(state: &Arc<State>) -> Result<usize, crate::problem::Problem> {
-        delivery::step(state).await
+        let client = channel::client(state).map_err(|e| {
+            crate::problem::Problem::new(crate::problem::Kind::Internal, e.to_string(), "the log says more")
+        })?;
+        rounds::step(state, &client).await
     }
 
     /// Reads the scripts folder now, as after a change. Returns how many rules came in force.
@@ -219,8 +218,11 @@ impl Service {
 
 /// The one place where long tasks start.
 fn start_tasks(state: &Arc<State>, tracker: &TaskTracker, stop: &CancellationToken) {
+    if state.doubt().is_some() {
+        tracker.spawn(believed::wait(state.clone(), stop.clone()));
+    }
     tracker.spawn(alarm::run(state.clone(), stop.clone()));
-    tracker.spawn(delivery::run(state.clone(), stop.clone()));
+    tracker.spawn(rounds::run(state.clone(), stop.clone()));
     tracker.spawn(recurring::run(state.clone(), stop.clone()));
     tracker.spawn(plan::run(state.clone(), stop.clone()));
     if !state.settings.mqtt.url.is_empty() {
@@ -253,7 +255,12 @@ async fn serve(
             .wrap(from_fn(access::secured))
             .configure(routes::configure)
     };
-    let server = HttpServer::new(app).workers(workers).disable_signals().shutdown_timeout(LAST_REQUESTS_S);
+    let patience = Duration::from_secs(state.settings.server.slow_reader_seconds.into());
+    let server = HttpServer::new(app)
+        .on_connect(move |io, _| close_when_stuck(io, patience))
+        .workers(workers)
+        .disable_signals()
+        .shutdown_timeout(LAST_REQUESTS_S);
     let server = match &state.certificate {
         Some(certificate) => server.listen_rustls_0_23(listener, certificate.config()),
         None => server.listen(listener),
@@ -269,17 +276,33 @@ async fn serve(
     server.await.map_err(io("serving"))
 }
 
+/// Has the system close a connection whose other end takes nothing for so long. What waits for it is bounded, but it
+/// would wait for ever, and an export holds the log of the journal open meanwhile.
+fn close_when_stuck(io: &dyn std::any::Any, patience: Duration) {
+    #[cfg(target_os = "linux")]
+    let plain = io.downcast_ref::<TcpStream>();
+    #[cfg(target_os = "linux")]
+    if let Some(stream) = plain.or_else(|| io.downcast_ref::<TlsStream<TcpStream>>().map(|tls| tls.get_ref().0))
+        && let Err(error) = socket2::SockRef::from(stream).set_tcp_user_timeout(Some(patience))
+    {
+        tracing::warn!(%error, "a connection has no limit of patience");
+    }
+}
+
 /// Reads the journal into the bench: zones and calibrations first and readings next, so that each clock is summed once. Gives the
-/// place of the last fact.
-fn replay(bench: &mut Bench, rulebook: &Rulebook, database: &mut dyn Database) -> Result<i64, StartError> {
+/// place of the last fact, and the latest time at which anything was recorded or read, ms.
+fn replay(bench: &mut Bench, rulebook: &Rulebook, database: &mut dyn Database) -> Result<(i64, i64), StartError> {
     for first in ["zone_set", "hygrometer_calibrated"] {
         database.facts_of(first)?.iter().for_each(|fact| bench.take(fact));
     }
     let zones: Vec<_> = bench.zones().map(|zone| zone.id.clone()).collect();
-    for zone in zones {
-        database.readings(&zone, i64::MIN, &mut |reading| bench.take_reading(&reading))?;
+    for zone in &zones {
+        database.readings(zone, i64::MIN, &mut |reading| bench.take_reading(&reading))?;
     }
-    each_fact(database, |fact| {
+    let read_ms = zones.iter().filter_map(|zone| Some(bench.timeline(zone.as_str())?.last()?.0)).max();
+    let mut last_ms = read_ms.unwrap_or(i64::MIN);
+    let last_seq = each_fact(database, |fact| {
+        last_ms = last_ms.max(fact.recorded_at.timestamp_millis());
         if let Fact::RulePutInForce(rule) = &fact.fact {
             rulebook.remember(&rule.version, &rule.file, &rule.text);
             rule.override_reason.iter().for_each(|reason| rulebook.excuse(&rule.version, reason));
@@ -287,7 +310,8 @@ fn replay(bench: &mut Bench, rulebook: &Rulebook, database: &mut dyn Database) -
         if !matches!(fact.fact, Fact::ZoneSet(_) | Fact::HygrometerCalibrated(_)) {
             bench.take(&fact);
         }
-    })
+    })?;
+    Ok((last_seq, last_ms))
 }
 
 fn each_fact(database: &mut dyn Database, mut each: impl FnMut(facts::Recorded)) -> Result<i64, StartError> {

@@ -94,6 +94,25 @@ impl Schedule {
     }
 }
 
+impl Schedule {
+    /// Its steps as they are laid onto a job that has steps already: each with an id that is not taken there and with the
+    /// surface in its title, the first after the step named, else after the last one there.
+    pub(crate) fn laid(&self, there: &[Step], surface: &str, after: Option<&StepId>) -> Vec<Step> {
+        let taken = |id: &str| there.iter().any(|step| step.id.as_str() == id);
+        let steps = self.unfolded();
+        // A schedule laid a second time keeps its words, with one number behind them all.
+        let behind = |n: usize| if n == 1 { String::new() } else { format!("-{n}") };
+        let free = |n: &usize| steps.iter().all(|step| !taken(&format!("{}{}", step.id, behind(*n))));
+        let behind = behind((1..).find(free).unwrap_or(1));
+        let laid = |(i, step): (usize, Step)| {
+            let follows = after.filter(|_| i == 0).cloned().into_iter().collect();
+            let title = if surface.is_empty() { step.title } else { format!("{}: {surface}", step.title) };
+            Some(Step { id: StepId::new(format!("{}{behind}", step.id)).ok()?, title, follows, ..step })
+        };
+        steps.into_iter().enumerate().filter_map(laid).collect()
+    }
+}
+
 /// Every schedule of a scripts folder, by the name of its file.
 ///
 /// # Errors

@@ -152,7 +152,8 @@ async fn judge(state: &Arc<State>, files: Vec<Result<RuleFile, Fault>>) -> Vec<R
     // A check calls the script thousands of times: not on a thread that answers requests.
     let checks = shares.map(|share| {
         let book = book.clone();
-        let check = move |file: RuleFile| book.check(&file.file, &file.text).map(|_| file);
+        let check =
+            move |file: RuleFile| crate::meters::timed("check", || book.check(&file.file, &file.text)).map(|_| file);
         tokio::task::spawn_blocking(move || share.into_iter().map(|file| file.and_then(&check)).collect::<Vec<_>>())
     });
     // A check that panics is a fault of its script already; only a stopping runtime ends one.
@@ -207,6 +208,7 @@ pub(crate) struct Saving {
 pub(crate) async fn save(state: &Arc<State>, saving: Saving) -> Result<(), Problem> {
     let _alone = state.scripts.lock().await;
     let Saving { material, text, replaces, by, override_reason } = saving;
+    let by = name_of(&by)?;
     let stands = on_disk(state, &material)?;
     let version = Rule::version_of(&text);
     let in_force = state.bench().in_force().get(&material) == Some(&version);
@@ -218,13 +220,15 @@ pub(crate) async fn save(state: &Arc<State>, saving: Saving) -> Result<(), Probl
     let (book, name, source) = (state.rulebook.clone(), file.clone(), text.clone());
     let excused = override_reason.is_some();
     let checked = tokio::task::spawn_blocking(move || {
-        crate::meters::timed("check", || match excused {
-            true => book.check_over(&name, &source),
-            false => book.check(&name, &source),
+        crate::meters::timed("check", || match book.check(&name, &source) {
+            Err(_) if excused => book.check_over(&name, &source).map(|_| true),
+            checked => checked.map(|_| false),
         })
     });
     let ended = |_| Problem::new(Kind::Internal, "the check did not end", "send it again; the log says more");
-    checked.await.map_err(ended)??;
+    // A reason is kept only where there is something to excuse.
+    let failing = checked.await.map_err(ended)??;
+    let override_reason = override_reason.filter(|_| failing);
     let (path, bytes) = (path_of(state, &material), text.clone());
     let rule = fact_of(RuleFile { material, file: file.clone(), text }, override_reason);
     let now_ms = state.now().ms();
@@ -261,6 +265,19 @@ fn seen(material: &MaterialId, stands: Option<&str>, replaces: Option<&VersionId
         )
         .about("If-Match")),
     }
+}
+
+/// Longest name of who saves a rule, in characters.
+const LONGEST_NAME: usize = 100;
+
+/// Who saves it, as it is kept.
+fn name_of(by: &str) -> Result<String, Problem> {
+    let by = by.trim();
+    let fits = (1..=LONGEST_NAME).contains(&by.chars().count()) && !by.chars().any(char::is_control);
+    let detail = || format!("\"by\" is no name: 1 to {LONGEST_NAME} characters without control characters");
+    let wrong =
+        || Problem::new(Kind::Invalid, detail(), "say who saves it in a word or two, or leave it out").about("by");
+    fits.then(|| by.to_string()).ok_or_else(wrong)
 }
 
 /// Writes a file so that whoever reads it finds the old text or the new one, whole, also after a crash.

@@ -1,4 +1,7 @@
 //! Settings: one file, every key with a default, the environment above it, checked before anything starts.
+//!
+//! A key is said once, as a field: its doc comment is what `benchclock settings` prints, its schema the range it is held
+//! against, `Default` what it is when left out.
 
 mod access;
 mod hours;
@@ -6,6 +9,8 @@ mod mqtt;
 mod nets;
 mod people;
 mod plan;
+mod ranges;
+mod reference;
 mod secret;
 mod sensors;
 mod shop;
@@ -16,7 +21,7 @@ use std::path::{Path, PathBuf};
 use chrono::NaiveTime;
 use chrono_tz::Tz;
 use ipnet::IpNet;
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 
 pub use access::Access;
 pub use hours::Hours;
@@ -24,6 +29,7 @@ pub(crate) use mqtt::{Address, Mqtt};
 pub(crate) use people::CLOSING;
 pub use people::{Alerts, Email, Person, Push};
 pub use plan::{Certainty, Place, Plan};
+pub(crate) use reference::reference;
 pub use secret::Secret;
 pub(crate) use sensors::Sensors;
 pub use shop::Shop;
@@ -42,65 +48,96 @@ pub struct SettingsError {
 }
 
 /// Everything that can be set.
-#[derive(Debug, Clone, Default, Deserialize)]
+#[derive(Debug, Clone, Default, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct Settings {
     /// The shop itself.
+    #[schema(inline)]
     pub shop: Shop,
+    /// How the bench is planned.
+    #[schema(inline)]
+    pub plan: Plan,
     /// Where it listens.
+    #[schema(inline)]
     pub server: Server,
     /// Who is asked for a token.
+    #[schema(inline)]
     pub access: Access,
     /// Where facts are kept.
+    #[schema(inline)]
     pub store: Store,
     /// Where rules are.
+    #[schema(inline)]
     pub scripts: Scripts,
     /// How missing air is treated.
+    #[schema(inline)]
     pub climate: Climate,
+    /// What is asked before strings go on.
+    #[schema(inline)]
+    pub string_up: StringUp,
     /// How sensors are cared for.
+    #[schema(inline)]
     pub sensors: Sensors,
     /// How names in SenML packs are read.
+    #[schema(inline)]
     pub senml: Senml,
     /// The way to an MQTT broker.
+    #[schema(inline)]
     pub mqtt: Mqtt,
     /// How alerts are told to people.
+    #[schema(inline)]
     pub alerts: Alerts,
     /// The way to a mail server.
+    #[schema(inline)]
     pub email: Email,
     /// Push messages to browsers.
+    #[schema(inline)]
     pub push: Push,
-    /// What is asked before strings go on.
-    pub string_up: StringUp,
-    /// How the bench is planned.
-    pub plan: Plan,
-    /// Who is told of alerts.
-    pub webhooks: Vec<Webhook>,
-    /// Who is told, and how.
+    /// Who is told, and how. Without people nothing but webhooks is told, and they get everything.
+    #[schema(inline)]
     pub people: Vec<Person>,
+    /// Who is told of alerts over HTTP. `webhook-signature` is `v1,<base64 of HMAC-SHA256 over id.timestamp.body>`, as
+    /// the open Standard Webhooks specification has it.
+    #[schema(inline)]
+    pub webhooks: Vec<Webhook>,
 }
 
 /// Where it listens.
-#[derive(Debug, Clone, Deserialize)]
+#[derive(Debug, Clone, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct Server {
-    /// Address and port.
+    /// Address and port. Other machines reach it only at another address than 127.0.0.1, with a token each; then an
+    /// owner's token must be there (`benchclock token add NAME --role owner`), and TLS below or a proxy that has it.
     pub listen: String,
-    /// Largest body taken, KiB.
+    /// Largest body taken, KiB. 4096 holds 10,000 readings.
+    #[schema(minimum = 1, maximum = 65536)]
     pub body_limit_kib: usize,
-    /// Largest file of readings taken, MiB.
+    /// Largest file of readings taken, MiB; it is read in parts. 64 holds years of a zone.
+    #[schema(minimum = 1, maximum = 4096)]
     pub import_limit_mib: usize,
-    /// Threads that answer requests.
+    /// Threads that answer requests. 2 are plenty for one shop.
+    #[schema(minimum = 1, maximum = 64)]
     pub workers: usize,
-    /// Where phones reach it, as the code on a label says; empty takes the address the page was asked at.
+    /// Where phones reach it, for the code on a label: `http://bench.local:8080`. Empty takes the address the label was
+    /// asked for at.
     pub public_url: String,
-    /// Certificate chain for TLS, PEM; empty for none. Read again when it changes.
+    /// How long a listener may take nothing of what it is sent before its connection is closed, seconds. 60 outlasts a bad
+    /// network.
+    #[schema(minimum = 1, maximum = 3600)]
+    pub slow_reader_seconds: u32,
+    /// Goes by the machine's clock even where it is behind what is on record.
+    pub believe_clock: bool,
+    /// Certificate with its chain for TLS, PEM; empty for none. What renews it need not tell the service.
     pub tls_cert: PathBuf,
     /// Its private key, PEM.
     pub tls_key: PathBuf,
-    /// Proxies that are believed when they say for whom they ask.
+    /// Proxies that are believed when they say for whom they ask (X-Forwarded-For, -Proto, -Host): `["10.0.0.2",
+    /// "fd00::/8"]`. Name a proxy on this machine too (`127.0.0.1`), or what comes by it looks as if it came from here and
+    /// needs no token.
     #[serde(deserialize_with = "nets::read")]
+    #[schema(value_type = Vec<String>)]
     pub trusted_proxies: Vec<IpNet>,
-    /// Whether it may be reached from other machines without TLS.
+    /// Whether other machines may reach it without TLS: whoever is on the network then reads tokens and all that is said.
     pub plain_http: bool,
 }
 
@@ -112,56 +149,68 @@ impl Server {
 }
 
 /// Where facts are kept.
-#[derive(Debug, Clone, Deserialize)]
+#[derive(Debug, Clone, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct Store {
-    /// The database file.
+    /// The database file; its folder is made if it is not there. Not on a network file system.
     pub path: PathBuf,
     /// Folder of the nightly copies.
     pub backups: PathBuf,
     /// Nightly copies kept.
+    #[schema(minimum = 1)]
     pub keep_backups: usize,
-    /// Days readings are kept as they came; then they become quarter-hour means.
+    /// Days readings are kept as they came; what an open glue-up needs is kept longer. Then they become means of a
+    /// quarter of an hour with the least and the most. The forecast learns from 14 days.
+    #[schema(minimum = 14, maximum = 3660)]
     pub keep_readings_days: u32,
-    /// Days those means are kept.
+    /// Days those means are kept; not less than keep_readings_days.
+    #[schema(minimum = 14)]
     pub keep_means_days: u32,
-    /// Folder of the photos of jobs.
+    /// Folder of the photos of jobs. Of a photo only the pixels are kept, at most 2048 on a side. The nightly copies do
+    /// not hold it: copy the folder too.
     pub photos: PathBuf,
-    /// Largest photo taken, MiB.
+    /// Largest photo taken, MiB. 16 holds what a phone makes.
+    #[schema(minimum = 1, maximum = 64)]
     pub photo_limit_mib: usize,
 }
 
 /// Where rules are.
-#[derive(Debug, Clone, Deserialize)]
+#[derive(Debug, Clone, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct Scripts {
     /// Folder with `materials/*.rhai`, and `shop/*.rhai` if the shop has scripts of its own.
     pub folder: PathBuf,
-    /// Whether a saved file is read again at once.
+    /// Whether a saved rule is read again at once.
     pub watch: bool,
 }
 
 /// How missing air is treated.
-#[derive(Debug, Clone, Deserialize)]
+#[derive(Debug, Clone, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct Climate {
-    /// Longest gap between readings that is bridged without a flag, minutes.
+    /// Longest gap between two readings that is bridged without marking times as assumed, minutes. 120 suits a sensor
+    /// that speaks hourly.
+    #[schema(minimum = 5, maximum = 1440)]
     pub bridge_minutes: u32,
 }
 
 /// How names in SenML packs are read.
-#[derive(Debug, Clone, Default, Deserialize)]
+#[derive(Debug, Clone, Default, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct Senml {
-    /// Beginnings of names, and the zone or zone/sensor each stands for.
+    /// Names are read as zone/sensor/quantity, "bench/north/temp". A device that cannot be told its name is listed
+    /// here: the beginning of its names, and the zone or zone/sensor it stands for, for example
+    /// `names = { "urn:dev:mac:0024befffe804ff1" = "bench/north" }`
     pub names: std::collections::BTreeMap<String, String>,
 }
 
 /// What is asked before strings go on.
-#[derive(Debug, Clone, Deserialize)]
+#[derive(Debug, Clone, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct StringUp {
-    /// Times the load that a joint must bear. Common practice, no source.
+    /// How many times the pull of the strings a joint must bear before the service calls it safe to string. The statics
+    /// are simple and the glue's strength is a rule of thumb: 4 is common practice, no source.
+    #[schema(minimum = 1.5, maximum = 20)]
     pub margin: f64,
 }
 
@@ -173,6 +222,8 @@ impl Default for Server {
             import_limit_mib: 64,
             workers: 2,
             public_url: String::new(),
+            slow_reader_seconds: 60,
+            believe_clock: false,
             tls_cert: PathBuf::new(),
             tls_key: PathBuf::new(),
             trusted_proxies: vec![],
@@ -258,6 +309,7 @@ impl Settings {
     }
 
     fn check(&mut self) -> Result<(), SettingsError> {
+        ranges::check(self)?;
         self.zone()?;
         self.digest_at()?;
         self.shop.check_band()?;
@@ -266,12 +318,6 @@ impl Settings {
         self.server.listen.parse::<std::net::SocketAddr>().map_err(|_| {
             wrong("server.listen", format!("\"{}\" is no address", self.server.listen), "write 127.0.0.1:8080")
         })?;
-        if !(1..=65536).contains(&self.server.body_limit_kib) {
-            return Err(wrong("server.body_limit_kib", "must be 1 to 65536", "4096 holds 10,000 readings"));
-        }
-        if !(1..=4096).contains(&self.server.import_limit_mib) {
-            return Err(wrong("server.import_limit_mib", "must be 1 to 4096", "64 holds years of a zone"));
-        }
         let url = &self.server.public_url;
         if !url.is_empty() && !url.starts_with("http://") && !url.starts_with("https://") {
             return Err(wrong(
@@ -284,29 +330,10 @@ impl Settings {
             let key = if self.server.tls() { "server.tls_key" } else { "server.tls_cert" };
             return Err(wrong(key, "is empty", "a certificate and its key go together; give both or neither"));
         }
-        if !(1..=64).contains(&self.store.photo_limit_mib) {
-            return Err(wrong("store.photo_limit_mib", "must be 1 to 64", "16 holds what a phone makes"));
-        }
-        if !(1..=64).contains(&self.server.workers) {
-            return Err(wrong("server.workers", "must be 1 to 64", "2 is plenty for one shop"));
-        }
-        if !(5..=24 * 60).contains(&self.climate.bridge_minutes) {
-            return Err(wrong("climate.bridge_minutes", "must be 5 to 1440", "120 suits a sensor that speaks hourly"));
-        }
-        if !(1.5..=20.0).contains(&self.string_up.margin) {
-            return Err(wrong("string_up.margin", "must be 1.5 to 20", "4 is the default"));
-        }
-        if !(14..=3660).contains(&self.store.keep_readings_days) {
-            return Err(wrong("store.keep_readings_days", "must be 14 to 3660", "the forecast learns from 7 days"));
-        }
         if self.store.keep_means_days < self.store.keep_readings_days {
             let (key, what) = ("store.keep_means_days", "is less than keep_readings_days");
             return Err(wrong(key, what, "3660 keeps ten years"));
         }
-        if self.store.keep_backups == 0 {
-            return Err(wrong("store.keep_backups", "must be at least 1", "14 keeps a fortnight"));
-        }
-        self.sensors.check()?;
         self.mqtt.check()?;
         for (name, place) in &self.senml.names {
             if crate::intake::senml::place(place).is_none() {
@@ -387,6 +414,9 @@ mod tests {
             ("[store]\nphoto_limit_mib = 0", "store.photo_limit_mib"),
             ("[climate]\nbridge_minutes = 0", "climate.bridge_minutes"),
             ("[string_up]\nmargin = 1.0", "string_up.margin"),
+            ("[string_up]\nmargin = nan", "string_up.margin"),
+            ("[store]\nkeep_backups = 0", "store.keep_backups"),
+            ("[[plan.places]]\nzone = \"booth\"\nholds = 1001", "plan.places[0].holds"),
             ("[store]\nkeep_readings_days = 1", "store.keep_readings_days"),
             ("[senml]\nnames = {\"urn:dev:x\" = \"The Bench\"}", "senml.names"),
             ("[mqtt]\nurl = \"http://x\"", "mqtt.url"),

@@ -18,27 +18,20 @@ use tokio::sync::{Notify, broadcast, oneshot};
 
 use crate::{
     access::{Book, Limits, said_by},
-    alerts::reach::Outward,
+    alerts::Unwritten,
+    believed::Believed,
     calendar::Shown,
     certificate::Certificate,
     intake::Intake,
     keys::Keys,
-    now::{LastSeen, Now, instant},
+    news::{News, What},
+    now::{LastSeen, Now, SetBack, instant},
     problem::{Kind, Problem},
     settings::Settings,
 };
 
 /// By whom something is said at the bench when nobody showed a token.
 pub(crate) const BENCH: &str = "bench";
-
-/// One thing that happened, as the event stream tells it.
-#[derive(Debug, Clone)]
-pub(crate) enum News {
-    /// A fact was taken in.
-    Fact(Arc<Recorded>),
-    /// A reading was taken in.
-    Reading(Reading),
-}
 
 /// Part of the state that the writer's thread needs too.
 pub struct Shared {
@@ -98,18 +91,27 @@ pub struct State {
     pub(crate) limits: Limits,
     /// What it shows of itself over TLS, where it has TLS.
     pub(crate) certificate: Option<Arc<Certificate>>,
-    /// The way alerts go out by HTTP.
-    pub(crate) outward: Outward,
+    /// Whether the clock can be believed.
+    pub(crate) believed: Believed,
+    /// What was told while it could not be written down.
+    pub(crate) unwritten: Unwritten,
     /// What the calendar showed last.
     pub(crate) shown: Shown,
     /// One at a time changes which rules are in force: the folder is not read while a text is saved into it.
     pub(crate) scripts: tokio::sync::Mutex<()>,
+    /// One at a time takes an alert back or writes down that it was told, so that nobody who was told is missed.
+    pub(crate) taking_back: tokio::sync::Mutex<()>,
+    /// Why nobody can be told anything, while that is so.
+    pub(crate) cannot_tell: Mutex<Option<String>>,
     /// Scripts that are not in force because of a fault, by file.
     pub(crate) faults: RwLock<BTreeMap<String, Fault>>,
     pub(crate) metrics: PrometheusHandle,
     /// When the alarms were last looked at.
     pub(crate) alarm_looks: LastSeen,
-    pub(crate) started_ms: i64,
+    /// What the clock said when the outbox was last worked off.
+    pub(crate) delivery_clock: SetBack,
+    /// From when on it can do its work, ms: since it started, or since its clock is right.
+    pub(crate) working_since_ms: AtomicI64,
     /// The bench plan people go by.
     pub(crate) plan_wall: crate::plan::PlanWall,
     /// Ends the event streams when the service stops: a stream must not hold a worker up.
@@ -126,15 +128,15 @@ pub(crate) struct Parts {
     pub(crate) zone: Tz,
     pub(crate) keys: Keys,
     pub(crate) certificate: Option<Arc<Certificate>>,
-    pub(crate) outward: Outward,
     pub(crate) metrics: PrometheusHandle,
+    pub(crate) believed: Believed,
 }
 
 impl State {
     pub(crate) fn new(parts: Parts) -> Self {
-        let Parts { shared, rulebook, writer, reader, settings, zone, keys, certificate, outward, metrics } = parts;
+        let Parts { shared, rulebook, writer, reader, settings, zone, keys, certificate, metrics, believed } = parts;
         Self {
-            started_ms: shared.now.ms(),
+            working_since_ms: AtomicI64::new(shared.now.ms()),
             shared,
             rulebook,
             writer,
@@ -142,17 +144,21 @@ impl State {
             access: Book::default(),
             limits: Limits::new(settings.access.requests_per_s),
             certificate,
-            outward,
             settings,
             intake: Intake::default(),
             hooks: Hooks::default(),
             zone,
             keys,
+            believed,
+            unwritten: Unwritten::default(),
             shown: Shown::default(),
             scripts: tokio::sync::Mutex::default(),
+            taking_back: tokio::sync::Mutex::default(),
+            cannot_tell: Mutex::default(),
             faults: RwLock::default(),
             metrics,
             alarm_looks: LastSeen::default(),
+            delivery_clock: SetBack::default(),
             plan_wall: crate::plan::PlanWall::default(),
             stop: tokio_util::sync::CancellationToken::new(),
         }
@@ -205,8 +211,12 @@ impl State {
         }
     }
 
-    /// Says something and waits until it is on disk and taken in.
+    /// Says something and waits until it is on disk and taken in. Nothing is said while the clock is doubted: it would
+    /// bear a time that is none.
     pub(crate) async fn say(&self, saying: Saying) -> Result<Said, Problem> {
+        if let Some(doubt) = self.doubt() {
+            return Err(doubt);
+        }
         let (tell, told) = oneshot::channel();
         self.writer.say(saying, move |outcome| drop(tell.send(outcome)));
         match told.await {
@@ -305,16 +315,26 @@ impl Keeper for BenchKeeper {
         self.0.alarms.notify_one();
         metrics::counter!("benchclock_facts_total").increment(facts.len() as u64);
         metrics::counter!("benchclock_readings_total").increment(readings.len() as u64);
-        if facts.iter().any(|fact| matches!(fact.fact, Fact::AlertRaised(_) | Fact::AlertRepeated { .. })) {
+        let tells = |fact: &Recorded| {
+            let (Fact::AlertRaised(_)
+            | Fact::AlertRepeated { .. }
+            | Fact::AlertRetracted { .. }
+            | Fact::CureWithdrawn { .. }) = fact.fact
+            else {
+                return false;
+            };
+            true
+        };
+        if facts.iter().any(tells) {
             self.0.deliveries.notify_one();
         }
         // Nobody listening is no error.
         if self.0.news.receiver_count() > 0 {
             for fact in facts {
-                drop(self.0.news.send(News::Fact(Arc::new(fact.clone()))));
+                drop(self.0.news.send(News::of(What::Fact(fact.clone()))));
             }
             for reading in readings {
-                drop(self.0.news.send(News::Reading(reading.clone())));
+                drop(self.0.news.send(News::of(What::Reading(reading.clone()))));
             }
         }
     }

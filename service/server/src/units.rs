@@ -1,9 +1,9 @@
 //! Units as the shop reads them. Inside and over HTTP everything is SI; only pages and sentences are in these.
 
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 
 /// In what temperatures are shown.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Deserialize)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 pub enum TempUnit {
     /// Degrees Celsius.
     #[default]
@@ -13,7 +13,7 @@ pub enum TempUnit {
 }
 
 /// In what lengths are shown.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Deserialize)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum LengthUnit {
     /// Millimetres.
@@ -29,6 +29,14 @@ impl TempUnit {
         match self {
             Self::C => temp_c,
             Self::F => temp_c * 9.0 / 5.0 + 32.0,
+        }
+    }
+
+    /// The temperature somebody means who writes this number in this unit, °C.
+    pub(crate) fn celsius(self, shown: f64) -> f64 {
+        match self {
+            Self::C => shown,
+            Self::F => (shown - 32.0) * 5.0 / 9.0,
         }
     }
 
@@ -55,12 +63,41 @@ impl TempUnit {
 }
 
 impl LengthUnit {
+    /// In what a film or a gap is said, and how many µm that is (25.4 mm to the inch, exact).
+    pub(crate) fn thin(self) -> (&'static str, f64) {
+        match self {
+            Self::Mm => ("µm", 1.0),
+            Self::In => ("thousandths of an inch", 25.4),
+        }
+    }
+
+    /// A length in this unit.
+    pub(crate) fn of(self, mm: f64) -> f64 {
+        match self {
+            Self::Mm => mm,
+            Self::In => mm / 25.4,
+        }
+    }
+
+    /// Its sign.
+    pub(crate) fn sign(self) -> &'static str {
+        match self {
+            Self::Mm => "mm",
+            Self::In => "in",
+        }
+    }
+
+    /// A length in this unit without its sign, to the same places.
+    pub(crate) fn bare(self, mm: f64) -> String {
+        match self {
+            Self::Mm => format!("{:.2}", self.of(mm)),
+            Self::In => format!("{:.3}", self.of(mm)),
+        }
+    }
+
     /// A length as it is written: "0.10 mm" or "0.004 in" (25.4 mm to the inch, exact).
     pub(crate) fn text(self, mm: f64) -> String {
-        match self {
-            Self::Mm => format!("{mm:.2} mm"),
-            Self::In => format!("{:.3} in", mm / 25.4),
-        }
+        format!("{} {}", self.bare(mm), self.sign())
     }
 }
 
@@ -73,6 +110,7 @@ mod tests {
     fn units_meet_at_their_fixed_points() {
         for (c, f) in [(0.0, 32.0), (100.0, 212.0), (-40.0, -40.0)] {
             assert!((TempUnit::F.of(c) - f).abs() < 1e-9, "{c} °C");
+            assert!((TempUnit::F.celsius(f) - c).abs() < 1e-9, "{f} °F");
         }
         assert_eq!(TempUnit::F.text(20.0), "68.0 °F");
         assert_eq!(TempUnit::C.text(20.44), "20.4 °C");

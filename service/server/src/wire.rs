@@ -79,6 +79,10 @@ pub(crate) struct CureWire {
     rule_version: String,
     #[serde(skip_serializing_if = "Option::is_none")]
     lot: Option<String>,
+    /// What was taken from the lot, as it was said when this was registered.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(value_type = Option<crate::twins::Amount>)]
+    used: Option<facts::Amount>,
     zone: String,
     started_at: String,
     age_h: Option<f64>,
@@ -166,6 +170,7 @@ impl State {
             },
             rule_version: begun.rule_version.to_string(),
             lot: begun.lot.as_ref().map(ToString::to_string),
+            used: begun.used,
             zone: line.zone.to_string(),
             started_at: self.rfc3339(begun.started_at.timestamp_millis()),
             age_h: bench.age_h(cure, now_ms).map(|age_h| (age_h * 1e4).round() / 1e4),

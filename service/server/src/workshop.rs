@@ -36,40 +36,40 @@ pub(crate) struct Trying {
 /// One point of a curve.
 #[derive(Serialize, utoipa::ToSchema)]
 #[schema(as = CoursePoint)]
-struct Point {
-    hours: f64,
-    temp_c: f64,
-    rh_pct: f64,
+pub(crate) struct Point {
+    pub(crate) hours: f64,
+    pub(crate) temp_c: f64,
+    pub(crate) rh_pct: f64,
     /// Reference hours gathered per hour.
-    rate: f64,
+    pub(crate) rate: f64,
     /// Reference hours.
-    age_h: f64,
+    pub(crate) age_h: f64,
     /// Share of full strength; none where the rule bears no load.
     #[serde(skip_serializing_if = "Option::is_none")]
-    strength: Option<f64>,
+    pub(crate) strength: Option<f64>,
 }
 
 /// One milestone, in hours from the start; none where it does not come within the hours tried.
 #[derive(Serialize, utoipa::ToSchema)]
-struct StageTimes {
-    stage: String,
+pub(crate) struct StageTimes {
+    pub(crate) stage: String,
     #[schema(value_type = crate::twins::Meets)]
-    meets: Meets,
-    target_ages_h: [f64; 3],
-    earliest_h: Option<f64>,
-    likely_h: Option<f64>,
-    safe_h: Option<f64>,
+    pub(crate) meets: Meets,
+    pub(crate) target_ages_h: [f64; 3],
+    pub(crate) earliest_h: Option<f64>,
+    pub(crate) likely_h: Option<f64>,
+    pub(crate) safe_h: Option<f64>,
 }
 
 /// What one version makes of an air.
 #[derive(Serialize, utoipa::ToSchema)]
 pub(crate) struct Course {
-    version: String,
-    mode: String,
-    milestones: Vec<StageTimes>,
+    pub(crate) version: String,
+    pub(crate) mode: String,
+    pub(crate) milestones: Vec<StageTimes>,
     #[schema(value_type = Vec<crate::twins::Finding>)]
-    findings: Vec<facts::Finding>,
-    curve: Vec<Point>,
+    pub(crate) findings: Vec<facts::Finding>,
+    pub(crate) curve: Vec<Point>,
 }
 
 /// Ages and milestones over some air.
@@ -211,22 +211,25 @@ fn particular(mut target: TargetAge, had: &[TargetAge], plain: &[TargetAge]) -> 
 /// closes.
 #[derive(Serialize, utoipa::ToSchema)]
 pub(crate) struct Moved {
-    stage: String,
+    pub(crate) stage: String,
     /// None where the version it goes by has no such stage, or this air never gets there.
-    was_at: Option<String>,
-    would_be_at: Option<String>,
+    pub(crate) was_at: Option<String>,
+    pub(crate) would_be_at: Option<String>,
     /// How much later, minutes; negative is earlier.
-    by_min: Option<f64>,
+    pub(crate) by_min: Option<f64>,
     /// It was told already.
-    told: bool,
+    pub(crate) told: bool,
+    /// Both times once more, as a page reads them, ms.
+    #[serde(skip)]
+    pub(crate) at_ms: [Option<i64>; 2],
 }
 
 /// One cure and what moves.
 #[derive(Serialize, utoipa::ToSchema)]
 pub(crate) struct MovedCure {
-    cure: String,
-    rule_version: String,
-    stages: Vec<Moved>,
+    pub(crate) cure: String,
+    pub(crate) rule_version: String,
+    pub(crate) stages: Vec<Moved>,
 }
 
 /// A stage moves when its time changes by this, ms.
@@ -315,6 +318,7 @@ impl State {
                 would_be_at: would_ms.map(|ms| self.rfc3339(ms)),
                 by_min: by_ms.map(|ms| (ms as f64 / 6_000.0).round() / 10.0),
                 told: m.is_some_and(|m| cure.told(m).is_some()),
+                at_ms: [was_ms, would_ms],
             })
         });
         Ok(moved.collect())

@@ -14,9 +14,19 @@
   const find = ({ at, tag }) => [...followed().querySelectorAll(tag)]
     .find((e) => (e.getAttribute("href") ?? e.form?.getAttribute("action")) === at);
 
+  // Nothing is taken from under a hand that fills something in; one that rests for a minute has left. What was opened
+  // stays open.
+  const RESTS_MS = 60000;
+  let touched = 0;
+  for (const sign of ["input", "focusin"]) addEventListener(sign, () => { touched = Date.now(); });
+  const writes = () => Date.now() - touched < RESTS_MS
+    && Boolean(document.activeElement?.matches("[data-follow] :is(input, select, textarea)"));
+  const opened = () => [...followed().querySelectorAll("details[open] > summary")].map((e) => e.textContent);
+
   let waiting = 0;
   const again = async () => {
     waiting = 0;
+    if (writes()) return soon(2000);
     try {
       const answer = await fetch(location.href, { cache: "no-store", headers: { accept: "text/html" } });
       // The session has ended: the way in says so.
@@ -25,18 +35,20 @@
       const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
       // What came true meanwhile is told before its card goes.
       bench.count();
-      const on = mark(document.activeElement);
+      if (writes()) return soon(2000);
+      const [on, open] = [mark(document.activeElement), opened()];
       followed().replaceWith(fresh.querySelector("[data-follow]"));
+      for (const e of followed().querySelectorAll("summary")) e.parentElement.open ||= open.includes(e.textContent);
       document.title = fresh.title;
       if (on) (find(on) ?? document.getElementById("bench")).focus({ preventScroll: true });
       bench.say("link", "");
       bench.count();
     } catch { down(); }
   };
-  const soon = () => { waiting ||= setTimeout(again, 250); };
+  const soon = (ms = 250) => { waiting ||= setTimeout(again, ms); };
   const news = new EventSource("/api/v1/events");
   news.onopen = () => { bench.say("link", ""); soon(); };
   news.onerror = down;
-  for (const kind of ["fact", "alert", "reading"]) news.addEventListener(kind, soon);
-  addEventListener("online", soon);
+  for (const kind of ["fact", "alert", "reading"]) news.addEventListener(kind, () => soon());
+  addEventListener("online", () => soon());
 })();

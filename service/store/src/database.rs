@@ -53,17 +53,29 @@ pub trait Database: Send {
     /// When the database cannot be read.
     fn held_one(&mut self, id: i64) -> Result<Option<Held>, Error>;
 
-    /// Deliveries waiting whose time has come, oldest first.
+    /// Deliveries waiting whose time has come, oldest first, at most so many of each channel.
     ///
     /// # Errors
     /// When the database cannot be read.
-    fn due_deliveries(&mut self, now_ms: i64, at_most: usize) -> Result<Vec<Delivery>, Error>;
+    fn due_deliveries(&mut self, now_ms: i64, of_each: usize) -> Result<Vec<Delivery>, Error>;
 
-    /// When the next waiting delivery is due, ms.
+    /// Makes due at `now_ms` what waits and was due by `before_ms`: for a clock that was set back.
+    ///
+    /// # Errors
+    /// Nothing is changed then.
+    fn bring_forward(&mut self, now_ms: i64, before_ms: i64) -> Result<(), Error>;
+
+    /// When each channel that has something waiting is to be tried next, ms.
     ///
     /// # Errors
     /// When the database cannot be read.
-    fn next_delivery_ms(&mut self) -> Result<Option<i64>, Error>;
+    fn next_deliveries(&mut self) -> Result<Vec<(String, i64)>, Error>;
+
+    /// What a channel took at one instant, which is one message, in order of rows.
+    ///
+    /// # Errors
+    /// When the database cannot be read.
+    fn taken_at(&mut self, channel: &str, at_ms: i64) -> Result<Vec<Delivery>, Error>;
 
     /// Every delivery of an alert.
     ///
@@ -197,7 +209,7 @@ pub trait Database: Send {
     /// Nothing is forgotten then.
     fn forget_finished(&mut self, before_ms: i64) -> Result<(), Error>;
 
-    /// Proves that a write would succeed, without leaving a trace.
+    /// Proves that a write succeeds by making one: always the same row, which means nothing.
     ///
     /// # Errors
     /// What a write would have met.

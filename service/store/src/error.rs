@@ -15,6 +15,22 @@ pub enum Error {
         /// The database file.
         path: String,
     },
+    /// The disk does not do what it is asked.
+    #[error("the disk that holds {path} fails ({what}); look at the system's log, the service goes on by itself")]
+    Failing {
+        /// The database file.
+        path: String,
+        /// What SQLite said.
+        what: String,
+    },
+    /// What is in the file is no sound database.
+    #[error("{path} is damaged ({what}); stop the service, move the file away and put the last backup in its place")]
+    Damaged {
+        /// The database file.
+        path: String,
+        /// What SQLite said.
+        what: String,
+    },
     /// Another process holds the database.
     #[error("{path} is locked by another process; end it, the service goes on by itself")]
     Locked {
@@ -89,12 +105,17 @@ pub enum Error {
 
 impl Error {
     pub(crate) fn of(error: rusqlite::Error, path: &str) -> Self {
-        use rusqlite::ErrorCode::{CannotOpen, DatabaseBusy, DatabaseLocked, DiskFull, ReadOnly};
+        use rusqlite::ErrorCode::{
+            CannotOpen, DatabaseBusy, DatabaseCorrupt, DatabaseLocked, DiskFull, NotADatabase, ReadOnly,
+            SystemIoFailure,
+        };
         let path = path.to_string();
         match error.sqlite_error_code() {
             Some(DiskFull) => Self::Full { path },
             Some(ReadOnly | CannotOpen) => Self::ReadOnly { path },
             Some(DatabaseBusy | DatabaseLocked) => Self::Locked { path },
+            Some(SystemIoFailure) => Self::Failing { path, what: error.to_string() },
+            Some(DatabaseCorrupt | NotADatabase) => Self::Damaged { path, what: error.to_string() },
             _ => Self::Other(error),
         }
     }

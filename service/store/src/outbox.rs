@@ -36,9 +36,33 @@ pub(crate) fn record(c: &Connection, gone: &[Delivery]) -> rusqlite::Result<()> 
     Ok(())
 }
 
-/// Waiting, and their time has come.
-pub(crate) fn due(c: &Connection, now_ms: i64, at_most: usize) -> rusqlite::Result<Vec<Delivery>> {
-    rows(c, "WHERE state = 'waiting' AND due_ms <= ?1 ORDER BY due_ms, id LIMIT ?2", params![now_ms, at_most as i64])
+/// Waiting, and their time has come: the first of each channel, so that a receiver with much to catch up on stands in
+/// nobody's way.
+pub(crate) fn due(c: &Connection, now_ms: i64, of_each: usize) -> rusqlite::Result<Vec<Delivery>> {
+    let first = "WHERE id IN (SELECT id FROM (SELECT id, row_number() OVER (PARTITION BY channel ORDER BY due_ms, id) \
+                 AS place FROM delivery WHERE state = 'waiting' AND due_ms <= ?1) WHERE place <= ?2) \
+                 ORDER BY due_ms, id";
+    rows(c, first, params![now_ms, of_each as i64])
+}
+
+/// When each channel that has something waiting is to be tried next, ms.
+pub(crate) fn next(c: &Connection) -> rusqlite::Result<Vec<(String, i64)>> {
+    let sql = "SELECT channel, min(due_ms) FROM delivery WHERE state = 'waiting' GROUP BY channel";
+    let mut next = c.prepare_cached(sql)?;
+    let rows = next.query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?;
+    rows.collect()
+}
+
+/// What a channel took at one instant: the rows of one message.
+pub(crate) fn taken_at(c: &Connection, channel: &str, at_ms: i64) -> rusqlite::Result<Vec<Delivery>> {
+    rows(c, "WHERE state = 'delivered' AND channel = ?1 AND due_ms = ?2 ORDER BY id", params![channel, at_ms])
+}
+
+/// What waits and was due by an instant that the clock has not reached any more is due now.
+pub(crate) fn bring_forward(c: &Connection, now_ms: i64, before_ms: i64) -> rusqlite::Result<()> {
+    let bring = "UPDATE delivery SET due_ms = ?1, since_ms = min(since_ms, ?1) \
+                 WHERE state = 'waiting' AND due_ms > ?1 AND due_ms <= ?2";
+    c.execute(bring, [now_ms, before_ms]).map(drop)
 }
 
 /// Waiting, put in by now and not tried yet: due, or held for company that is still to come.

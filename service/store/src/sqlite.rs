@@ -18,6 +18,9 @@ use crate::{
 /// SQLite before this could corrupt its write-ahead log when two connections met at a checkpoint.
 const LEAST_VERSION: (&str, i32) = ("3.51.3", 3_051_003);
 
+/// What a log that grew while somebody read for long is cut back to, bytes; otherwise it stays as large as it ever was.
+const LOG_KEPT: i64 = 16 << 20;
+
 /// Facts read at once on the way out.
 const PART: i64 = 4096;
 
@@ -67,6 +70,7 @@ impl Sqlite {
         self.connection.set_prepared_statement_cache_capacity(32);
         self.connection.pragma_update(None, "journal_mode", "wal")?;
         self.connection.pragma_update(None, "synchronous", "full")?;
+        self.connection.pragma_update(None, "journal_size_limit", LOG_KEPT)?;
         self.connection.pragma_update(None, "foreign_keys", "on")
     }
 
@@ -223,17 +227,24 @@ impl Database for Sqlite {
         held::one(&self.connection, id).map_err(|e| self.error(e))
     }
 
-    fn due_deliveries(&mut self, now_ms: i64, at_most: usize) -> Result<Vec<Delivery>, Error> {
-        outbox::due(&self.connection, now_ms, at_most).map_err(|e| self.error(e))
+    fn due_deliveries(&mut self, now_ms: i64, of_each: usize) -> Result<Vec<Delivery>, Error> {
+        outbox::due(&self.connection, now_ms, of_each).map_err(|e| self.error(e))
     }
 
     fn fresh_deliveries(&mut self, channel: &str, now_ms: i64) -> Result<Vec<Delivery>, Error> {
         outbox::fresh(&self.connection, channel, now_ms).map_err(|e| self.error(e))
     }
 
-    fn next_delivery_ms(&mut self) -> Result<Option<i64>, Error> {
-        let sql = "SELECT min(due_ms) FROM delivery WHERE state = 'waiting'";
-        self.connection.query_row(sql, [], |row| row.get(0)).map_err(|e| self.error(e))
+    fn bring_forward(&mut self, now_ms: i64, before_ms: i64) -> Result<(), Error> {
+        outbox::bring_forward(&self.connection, now_ms, before_ms).map_err(|e| self.error(e))
+    }
+
+    fn next_deliveries(&mut self) -> Result<Vec<(String, i64)>, Error> {
+        outbox::next(&self.connection).map_err(|e| self.error(e))
+    }
+
+    fn taken_at(&mut self, channel: &str, at_ms: i64) -> Result<Vec<Delivery>, Error> {
+        outbox::taken_at(&self.connection, channel, at_ms).map_err(|e| self.error(e))
     }
 
     fn deliveries_of(&mut self, alert: &str) -> Result<Vec<Delivery>, Error> {
@@ -356,7 +367,8 @@ impl Database for Sqlite {
         let probe = || {
             let tx = rusqlite::Transaction::new_unchecked(&self.connection, TransactionBehavior::Immediate)?;
             tx.execute("INSERT OR REPLACE INTO run (job, at_ms, error) VALUES ('probe', 0, NULL)", [])?;
-            tx.rollback()
+            // What is rolled back never reaches a full disk.
+            tx.commit()
         };
         probe().map_err(|e| self.error(e))
     }

@@ -6,7 +6,7 @@ use std::{
     sync::{
         Arc,
         atomic::{AtomicUsize, Ordering},
-        mpsc::{Receiver, SendError, SyncSender, TrySendError, sync_channel},
+        mpsc::{Receiver, SyncSender, TrySendError, sync_channel},
     },
     thread::JoinHandle,
     time::{Duration, Instant},
@@ -85,7 +85,7 @@ impl<R: Send + 'static> Writer<R> {
     ) -> std::io::Result<(Self, JoinHandle<()>)> {
         let (send, receive) = sync_channel(WAITING);
         let waiting = Arc::new(AtomicUsize::new(0));
-        let desk = Desk { database, keeper, waiting: waiting.clone() };
+        let desk = Desk { database, keeper, waiting: waiting.clone(), doubted: false };
         let thread = std::thread::Builder::new().name("writer".into()).spawn(move || desk.run(&receive))?;
         Ok((Self { send, waiting }, thread))
     }
@@ -111,10 +111,16 @@ impl<R: Send + 'static> Writer<R> {
         self.waiting.load(Ordering::Relaxed)
     }
 
-    /// Does something else with the database between two commits; told the error when the writer has stopped.
+    /// Does something else with the database between two commits. It is told the error at once when nothing more may
+    /// wait or the writer has stopped: whoever asks is never held up.
     pub fn act(&self, act: impl FnOnce(Result<&mut dyn Database, Error>) + Send + 'static) {
-        if let Err(SendError(Command::Act(act))) = self.send.send(Command::Act(Box::new(act))) {
-            act(Err(Error::Stopped));
+        let (command, error) = match self.send.try_send(Command::Act(Box::new(act))) {
+            Ok(()) => return,
+            Err(TrySendError::Full(command)) => (command, Error::Busy { waiting: self.waiting() }),
+            Err(TrySendError::Disconnected(command)) => (command, Error::Stopped),
+        };
+        if let Command::Act(act) = command {
+            act(Err(error));
         }
     }
 
@@ -130,6 +136,8 @@ struct Desk<K> {
     database: Box<dyn Database>,
     keeper: K,
     waiting: Arc<AtomicUsize>,
+    /// Whether the last commit failed on this connection.
+    doubted: bool,
 }
 
 type Waiting<R> = (Box<Saying>, Reply<Outcome<R>>);
@@ -201,7 +209,7 @@ impl<K: Keeper> Desk<K> {
         let sayings: Vec<&Saying> = admitted.iter().map(|(saying, _)| saying.as_ref()).collect();
         #[expect(clippy::disallowed_methods, reason = "how long a commit took, never when it was")]
         let began = Instant::now();
-        let committed = self.database.commit(&sayings);
+        let committed = self.trusted().and_then(|()| self.database.commit(&sayings));
         self.keeper.committed(began.elapsed());
         let seqs = match committed {
             Ok(seqs) => seqs,
@@ -230,13 +238,22 @@ impl<K: Keeper> Desk<K> {
     /// A commit failed: nobody's facts were written. The connection is not trusted any further, since after a failed
     /// flush nobody knows what the system still holds.
     fn fail(&mut self, admitted: Vec<Waiting<K::Refusal>>, error: Error) {
-        if let Ok(fresh) = self.database.reopen() {
-            self.database = fresh;
-        }
+        self.doubted = true;
         let error = Arc::new(error);
         for (_, reply) in admitted {
             self.answer(reply, Outcome::Failed(error.clone()));
         }
+    }
+
+    /// A fresh connection in place of one that failed, which has proved that it can write: on a disk that became
+    /// read-only it opens as well and cannot. Without it nothing more is written.
+    fn trusted(&mut self) -> Result<(), Error> {
+        if self.doubted {
+            let mut fresh = self.database.reopen()?;
+            fresh.probe()?;
+            (self.database, self.doubted) = (fresh, false);
+        }
+        Ok(())
     }
 
     fn answer(&self, reply: Reply<Outcome<K::Refusal>>, outcome: Outcome<K::Refusal>) {

@@ -28,9 +28,8 @@ impl Bench {
     }
 
     pub(super) fn admit_lot_used(&self, used: &LotUsed) -> Result<(), Refusal> {
+        self.admit_amount(&used.lot, used.amount)?;
         let lot = self.shelved_lot(&used.lot)?;
-        used.amount.check("used", 0.0)?;
-        same_unit(lot, used.amount)?;
         let Some(cure) = &used.cure else { return Ok(()) };
         match self.known_cure(cure)?.begun.material == lot.material {
             true => Ok(()),
@@ -39,6 +38,13 @@ impl Bench {
                 "name the bottle it came from",
             )),
         }
+    }
+
+    /// Whether so much can have been taken from a lot.
+    pub(super) fn admit_amount(&self, lot: &LotId, amount: Amount) -> Result<(), Refusal> {
+        let lot = self.shelved_lot(lot)?;
+        amount.check("used", 0.0)?;
+        same_unit(lot, amount)
     }
 
     pub(super) fn admit_lot_closed(&self, closed: &LotClosed) -> Result<(), Refusal> {

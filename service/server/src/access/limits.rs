@@ -31,7 +31,8 @@ pub(crate) struct Limits {
 
 impl Limits {
     /// Limits with so many requests a second for each token.
-    pub(crate) fn new(requests_per_s: NonZeroU32) -> Self {
+    pub(crate) fn new(requests_per_s: u32) -> Self {
+        let requests_per_s = NonZeroU32::new(requests_per_s).unwrap_or(NonZeroU32::MIN);
         let at_once = requests_per_s.saturating_mul(NonZeroU32::new(BURST_S).expect("it is not zero"));
         Self {
             tokens: RateLimiter::keyed(Quota::per_second(requests_per_s).allow_burst(at_once)),

@@ -13,7 +13,7 @@ use tokio_util::sync::CancellationToken;
 use crate::{
     alerts::{
         shop::{self, Telling},
-        tell,
+        taken_back, tell, unwritten,
         words::{self, Words},
     },
     problem::Problem,
@@ -22,6 +22,9 @@ use crate::{
 
 /// Longest the task sleeps without looking at the wall clock.
 const LONGEST_SLEEP: Duration = Duration::from_secs(5);
+/// Clocks whose next alarm is looked up in one go, and how long others are let at the bench after it.
+const LOOKED_UP: usize = 64;
+const LET_IN: Duration = Duration::from_millis(1);
 /// Alerts committed in one go.
 const AT_ONCE: usize = 256;
 
@@ -30,8 +33,15 @@ const AT_ONCE: usize = 256;
 /// # Errors
 /// When the store failed; what was not told is still due.
 pub(crate) async fn step(state: &Arc<State>) -> Result<usize, Problem> {
+    if state.doubt().is_some() {
+        return Ok(0);
+    }
     let mut told = 0;
     loop {
+        // Where every zone changed, as with a new forecast, looking all of them up at once would hold everybody up.
+        while state.shared.bench_mut().look_up(LOOKED_UP) {
+            tokio::time::sleep(LET_IN).await;
+        }
         let now_ms = state.now().ms();
         let due = state.shared.bench_mut().due(now_ms, AT_ONCE);
         if due.is_empty() {
@@ -48,17 +58,23 @@ pub(crate) async fn step(state: &Arc<State>) -> Result<usize, Problem> {
 async fn tell_all(state: &Arc<State>, tellings: Vec<Telling>) -> Result<(), Problem> {
     let now_ms = state.now().ms();
     let mut steps = Vec::new();
-    let mut sayings = Vec::new();
+    let (mut sayings, mut planned) = (Vec::new(), Vec::new());
     for telling in tellings {
+        if let Fact::AlertRetracted { alert, because } = telling.fact {
+            taken_back::take_back(state, alert, because).await?;
+            continue;
+        }
         let about = telling.about.as_ref();
         let deliveries = about.map_or_else(Vec::new, |raised| tell::plan(state, raised, telling.to.as_deref(), now_ms));
+        planned.push(deliveries.clone());
         sayings.push(state.saying(telling.fact, now_ms, "clock", deliveries, None));
         steps.extend(telling.steps);
     }
     // All at once: the writer commits together what waits together.
-    for said in join_all(sayings.into_iter().map(|saying| state.say(saying))).await {
-        said?;
-    }
+    let said = join_all(sayings.into_iter().map(|saying| state.say(saying))).await;
+    let unsaid = said.iter().zip(planned).filter(|(said, _)| said.as_ref().is_err_and(unwritten::of_the_disk));
+    unwritten::tell(state, unsaid.flat_map(|(_, planned)| planned).collect(), now_ms).await;
+    said.into_iter().collect::<Result<Vec<_>, _>>()?;
     shop::add_steps(state, steps).await;
     Ok(())
 }
@@ -83,8 +99,10 @@ fn telling(state: &State, due: &Due, now_ms: i64) -> Option<Telling> {
         Due::Untrue { alert, now_due_ms } => Telling::silent(Fact::AlertRetracted {
             alert: alert.clone(),
             because: match now_due_ms {
-                Some(ms) => format!("readings were corrected; it is expected at {}", state.rfc3339(*ms)),
-                None => "readings were corrected; in this air it is not expected at all".into(),
+                Some(ms) => {
+                    format!("by the readings and the clock as they are now it is expected at {}", state.rfc3339(*ms))
+                }
+                None => "by the readings as they are now it is not expected at all".into(),
             },
         }),
     })
@@ -96,6 +114,7 @@ fn said(words: Words, (id, kind, cure): (&AlertId, AlertKind, Option<&CureId>), 
         id: id.clone(),
         alert_kind: kind,
         cure: cure.cloned(),
+        instrument: None,
         stage: words.stage,
         due_at: crate::now::instant(due_ms),
         late,

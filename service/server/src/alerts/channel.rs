@@ -12,7 +12,11 @@ use std::{error::Error, sync::Arc};
 pub(crate) use seal::Browser;
 
 use crate::{
-    alerts::{message::Message, reach::PATIENCE, tell},
+    alerts::{
+        message::Message,
+        reach::{Outward, PATIENCE},
+        tell,
+    },
     settings::Webhook,
     state::State,
 };
@@ -37,20 +41,30 @@ impl Failure {
     }
 }
 
+/// The client all HTTP goes through, with the networks inside that the settings allow.
+pub(crate) fn client(state: &State) -> Result<Outward, reqwest::Error> {
+    Outward::new(&state.settings.alerts.allow_private)
+}
+
 /// Hands a message to a channel as the outbox names it.
-pub(crate) async fn send(state: &Arc<State>, channel: &str, message: &Message) -> Result<(), Failure> {
+pub(crate) async fn send(
+    state: &Arc<State>,
+    client: &Outward,
+    channel: &str,
+    message: &Message,
+) -> Result<(), Failure> {
     let gone = || Failure::forever("this receiver is no longer in the settings");
     if let Some(hook) = hook(state, channel) {
-        return webhook::send(state, hook, channel, message).await;
+        return webhook::send(state, client, hook, channel, message).await;
     }
     let (person, way) = tell::person_of(&state.settings, channel).ok_or_else(gone)?;
     match way {
         "page" => page::send(state),
-        "push" => push::send(state, person, message).await,
+        "push" => push::send(state, client, person, message).await,
         "email" => email::send(state, person, message).await,
         "mqtt" => mqtt::send(state, person, message).await,
         name => match hook(state, name) {
-            Some(hook) => webhook::send(state, hook, channel, message).await,
+            Some(hook) => webhook::send(state, client, hook, channel, message).await,
             None => Err(gone()),
         },
     }
@@ -67,7 +81,7 @@ fn hook<'a>(state: &'a State, name: &str) -> Option<&'a Webhook> {
 }
 
 /// What lies at the bottom of it: "connection refused" helps, "error sending request" does not.
-fn deepest(error: &dyn Error) -> String {
+pub(crate) fn deepest(error: &dyn Error) -> String {
     let mut deepest = error;
     while let Some(source) = deepest.source() {
         deepest = source;

@@ -34,11 +34,11 @@ pub(crate) async fn step(state: &Arc<State>) -> Result<(), Problem> {
 
 fn alert(state: &State, bench: &Bench, excursion: &Excursion, watch: &AirWatch) -> AlertRaised {
     let Excursion { zone, trouble, since_ms, air } = excursion;
-    let name = bench.zones().find(|set| set.id == *zone).map_or(zone.as_str(), |set| &set.name);
+    let name = bench.zone(zone.as_str()).map_or(zone.as_str(), |set| &set.name);
     let (slug, what, mend) = words_of(*trouble);
     let id = format!("climate-{zone}-{slug}-{}", since_ms / 1000);
     let since = instant(*since_ms).with_timezone(&state.zone).format("%a %H:%M");
-    let touched: Vec<String> = bench.open_in(zone).map(|cure| words::place(bench, cure)).collect();
+    let touched: Vec<String> = bench.cures_in(zone.as_str()).map(|cure| words::place(bench, cure)).collect();
     let touches = match touched.as_slice() {
         [] => "Nothing is curing there.".into(),
         touched => format!("Curing there: {}.", touched.join("; ")),
@@ -50,6 +50,7 @@ fn alert(state: &State, bench: &Bench, excursion: &Excursion, watch: &AirWatch) 
         id: AlertId::new(id).expect("a zone, a word and a number make an alert id"),
         alert_kind: AlertKind::Climate,
         cure: None,
+        instrument: None,
         stage: String::new(),
         due_at: instant(since_ms + watch.delay_ms),
         late: false,

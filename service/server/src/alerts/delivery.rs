@@ -1,18 +1,19 @@
-//! The delivery task: hands what waits in the outbox to its channel, again and again until it is taken or of no use. A
-//! channel that fails hands over to the next; what is due at once for one channel goes as one message.
+//! One round of one channel: what is due for it goes as messages, again and again until it is taken or of no use. A
+//! channel that fails hands over to the next; what is due at once for one person goes as one message.
 //!
 //! The network is never waited for inside a transaction.
 
-use std::{collections::BTreeMap, sync::Arc, time::Duration};
+use std::{collections::BTreeMap, sync::Arc};
 
+use futures_util::future::join_all;
 use store::{Delivery, DeliveryState, NewDelivery};
-use tokio_util::sync::CancellationToken;
 
 use crate::{
     alerts::{
         channel::{self, Failure},
         message::{self, Message},
-        tell,
+        reach::Outward,
+        taken_back, tell,
     },
     problem::Problem,
     settings::CLOSING,
@@ -23,34 +24,27 @@ use crate::{
 const WAITS_S: [i64; 6] = [5, 30, 120, 600, 1800, 3600];
 /// A channel that failed so often hands over to the next, if there is one: after half a minute.
 const PATIENT_ATTEMPTS: u32 = 3;
-/// Deliveries looked at in one step.
-const AT_ONCE: usize = 64;
 
-/// Tries everything that is due. Returns how many were due.
+/// Tries deliveries that are due, all of one channel.
 ///
 /// # Errors
 /// When the outbox cannot be read or written; what was tried is tried again then.
-pub(crate) async fn step(state: &Arc<State>) -> Result<usize, Problem> {
-    let now_ms = state.now().ms();
-    let due = state.read(move |database| database.due_deliveries(now_ms, AT_ONCE)).await?;
-    let tried = due.len();
-    let mut under_way = tokio::task::JoinSet::new();
-    for bundle in bundles(state, due, now_ms).await? {
-        let state = state.clone();
-        under_way.spawn(async move {
-            let outcome = match &bundle.message {
-                Ok(message) => channel::send(&state, &bundle.rows[0].channel, message).await,
-                Err(needless) => Err(Failure::forever(needless)),
-            };
-            (bundle, outcome)
-        });
-    }
-    while let Some(joined) = under_way.join_next().await {
-        let Ok((bundle, outcome)) = joined else { continue };
-        let (gone, next) = after(state, bundle, &outcome).await?;
-        state.act(move |database| database.record_deliveries(&gone, &next)).await?;
-    }
-    Ok(tried)
+pub(crate) async fn hand_over(state: &Arc<State>, client: &Outward, due: Vec<Delivery>) -> Result<(), Problem> {
+    let bundles = bundles(state, due, state.now().ms()).await?;
+    let tried = join_all(bundles.into_iter().map(|bundle| tried(state, client, bundle))).await;
+    tried.into_iter().collect()
+}
+
+/// Tries one message, and writes down how it went.
+async fn tried(state: &Arc<State>, client: &Outward, bundle: Bundle) -> Result<(), Problem> {
+    let outcome = match &bundle.message {
+        Ok(message) => channel::send(state, client, &bundle.rows[0].channel, message).await,
+        Err(needless) => Err(Failure::forever(needless)),
+    };
+    // Whoever takes an alert back must not miss that it has just been told.
+    let _turn = state.taking_back.lock().await;
+    let (gone, next) = after(state, bundle, &outcome).await?;
+    state.act(move |database| database.record_deliveries(&gone, &next)).await
 }
 
 /// Rows of one channel that go together: as one message, or not at all and why.
@@ -66,18 +60,21 @@ async fn bundles(state: &Arc<State>, due: Vec<Delivery>, now_ms: i64) -> Result<
     for row in due {
         let apart = match tell::person_of(&state.settings, &row.channel) {
             None => row.id,
+            // What is taken back stands alone, so that it takes the place of what was told.
+            Some(_) if message::takes_back(&row) => row.id,
             Some(_) if row.attempts == 0 => 0,
             Some(_) => row.due_ms,
         };
         together.entry((row.channel.clone(), row.attempts, apart)).or_default().push(row);
     }
     let mut bundles = Vec::new();
-    for ((channel, attempts, _), mut rows) in together {
+    for ((channel, attempts, apart), mut rows) in together {
         let awake =
             tell::person_of(&state.settings, &channel).is_some_and(|(who, _)| !tell::is_quiet(state, who, now_ms));
-        if attempts == 0 && awake {
+        if attempts == 0 && apart == 0 && awake {
             // What waits for company has it now.
             rows = state.read(move |database| database.fresh_deliveries(&channel, now_ms)).await?;
+            rows.retain(|row| !message::takes_back(row));
         }
         let (wanted, needless) = sort(state, rows, now_ms);
         bundles.extend(needless);
@@ -87,8 +84,11 @@ async fn bundles(state: &Arc<State>, due: Vec<Delivery>, now_ms: i64) -> Result<
             .reduce(|(closing, until_ms), (other, other_ms)| (closing || other, until_ms.max(other_ms)))
         {
             let rows: Vec<Delivery> = wanted.into_iter().map(|(row, ..)| row).collect();
-            let message = Ok(Message::of(&rows, closing, now_ms, until_ms));
-            bundles.push(Bundle { rows, message });
+            let mut message = Message::of(&rows, closing, now_ms, until_ms);
+            if message.takes_back {
+                message.answers = taken_back::told_in(state, &rows[0]).await?;
+            }
+            bundles.push(Bundle { rows, message: Ok(message) });
         }
     }
     Ok(bundles)
@@ -107,9 +107,9 @@ fn sort(state: &State, rows: Vec<Delivery>, now_ms: i64) -> (Vec<Wanted>, Vec<Bu
         let (closing, until_ms) = {
             let bench = state.bench();
             let closing = tell::kind_of(&bench, &raised) == CLOSING;
-            (closing, tell::until_ms(&bench, &raised, row.since_ms, now_ms))
+            (closing, tell::until_ms(&bench, &raised, &row, now_ms))
         };
-        match tell::needless(state, &row.channel, &raised, until_ms, now_ms) {
+        match tell::needless(state, &row, &raised, until_ms, now_ms) {
             Some(why) => needless.push(Bundle { rows: vec![row], message: Err(why) }),
             None => wanted.push((row, closing, until_ms)),
         }
@@ -135,8 +135,10 @@ async fn after(
             Ok(()) => {
                 row.attempts += 1;
                 finish(&mut row, DeliveryState::Delivered, None, now_ms);
+                next.extend(taken_back::meanwhile(state, &row, now_ms).await?);
                 let again_ms = now_ms + i64::from(state.settings.alerts.again_minutes) * 60_000;
-                tell::insisting(&state.settings, &row.channel, &kind).map(|channel| (channel, again_ms))
+                let insists = tell::insisting(&state.settings, &row.channel, &kind);
+                insists.filter(|_| !message::takes_back(&row)).map(|channel| (channel, again_ms))
             }
             Err(failure) if needless => {
                 finish(&mut row, DeliveryState::GivenUp, Some(failure.what.clone()), now_ms);
@@ -146,7 +148,7 @@ async fn after(
                 tracing::warn!(alert = %row.alert, channel = row.channel, why = failure.what, "not delivered");
                 row.attempts += 1;
                 let next = tell::next_rung(&state.settings, &row.channel, &kind);
-                let until_ms = raised.map(|raised| tell::until_ms(&state.bench(), &raised, row.since_ms, now_ms));
+                let until_ms = raised.map(|raised| tell::until_ms(&state.bench(), &raised, &row, now_ms));
                 failed(state, &mut row, failure, &kind, next, until_ms.unwrap_or(now_ms), now_ms)
             }
         };
@@ -199,29 +201,7 @@ fn failed(
 async fn waits_already(state: &Arc<State>, row: &Delivery, channel: &str) -> Result<bool, Problem> {
     let alert = row.alert.to_string();
     let all = state.read(move |database| database.deliveries_of(&alert)).await?;
-    let waits = |other: &Delivery| other.id != row.id && other.state == DeliveryState::Waiting;
+    let same = |other: &Delivery| message::takes_back(other) == message::takes_back(row);
+    let waits = |other: &Delivery| other.id != row.id && other.state == DeliveryState::Waiting && same(other);
     Ok(all.iter().any(|other| other.channel == channel && waits(other)))
-}
-
-/// Runs steps until told to stop.
-pub(crate) async fn run(state: Arc<State>, stop: CancellationToken) {
-    loop {
-        let idle = match step(&state).await {
-            Ok(tried) if tried == AT_ONCE => continue,
-            Ok(_) => {
-                let next = state.read(|database| database.next_delivery_ms()).await.ok().flatten();
-                let left_ms = next.map_or(i64::MAX, |ms| (ms - state.now().ms()).max(0));
-                Duration::from_millis(left_ms as u64).min(Duration::from_secs(5))
-            }
-            Err(problem) => {
-                tracing::error!(%problem, "the outbox could not be worked off; trying again");
-                Duration::from_secs(1)
-            }
-        };
-        tokio::select! {
-            () = stop.cancelled() => return,
-            () = state.shared.deliveries.notified() => {}
-            () = tokio::time::sleep(idle) => {}
-        }
-    }
 }

@@ -4,7 +4,7 @@ use facts::AlertRaised;
 use serde::Deserialize;
 use store::Delivery;
 
-use crate::alerts::words::ESTIMATE;
+use crate::alerts::words::{ESTIMATE, TAKEN_BACK};
 
 /// One message for one channel.
 pub(crate) struct Message {
@@ -18,6 +18,10 @@ pub(crate) struct Message {
     pub(crate) alerts: Vec<AlertRaised>,
     /// JSON as a webhook gets it.
     pub(crate) json: String,
+    /// Whether it takes back what was told.
+    pub(crate) takes_back: bool,
+    /// Id of the message that told it, where the same channel did.
+    pub(crate) answers: Option<String>,
     /// Whether it says that a window is about to close.
     pub(crate) closing: bool,
     /// When it is sent, ms.
@@ -30,6 +34,16 @@ pub(crate) struct Message {
 #[derive(Deserialize)]
 struct Payload {
     data: AlertRaised,
+}
+
+#[derive(Deserialize)]
+struct Typed {
+    r#type: String,
+}
+
+/// Whether a row takes its alert back.
+pub(crate) fn takes_back(delivery: &Delivery) -> bool {
+    serde_json::from_str::<Typed>(&delivery.body).is_ok_and(|typed| typed.r#type == TAKEN_BACK)
 }
 
 /// The alert a row tells, as it was raised.
@@ -53,17 +67,29 @@ impl Message {
             [one] => (one.title.clone(), one.body.clone()),
             many => (format!("{} and {} more", many[0].title, many.len() - 1), listed(many)),
         };
-        Self { id: id(rows), title, body, alerts, json, closing, now_ms, until_ms }
+        let takes_back = rows.iter().all(takes_back);
+        Self { id: id(rows), title, body, alerts, json, takes_back, answers: None, closing, now_ms, until_ms }
+    }
+
+    /// What it is shown under where a later message takes the place of an earlier one: an alert that is told again or
+    /// taken back that of its first telling, several together a place of their own.
+    pub(crate) fn place(&self) -> &str {
+        match self.alerts.as_slice() {
+            [only] => only.id.as_str(),
+            _ => &self.id,
+        }
     }
 }
 
 /// Names exactly these rows: were one more to join them after a crash, a receiver that knows the first message must not take
 /// the second for it.
-fn id(rows: &[Delivery]) -> String {
-    let (first, last) = (&rows[0], rows.iter().map(|row| row.id).max().unwrap_or_default());
-    match rows {
+pub(crate) fn id(rows: &[Delivery]) -> String {
+    let mut all: Vec<&Delivery> = rows.iter().collect();
+    all.sort_by_key(|row| row.id);
+    match all.as_slice() {
+        [] => String::new(),
         [only] => format!("{}.{}", only.alert, only.id),
-        _ => format!("{}.{}-{last}", first.alert, first.id),
+        [first, .., last] => format!("{}.{}-{}", first.alert, first.id, last.id),
     }
 }
 
@@ -108,7 +134,7 @@ mod tests {
     fn the_same_rows_are_the_same_message_and_one_more_makes_another() {
         let id = |rows: &[i64]| id(&rows.iter().map(|id| row(*id)).collect::<Vec<_>>());
         assert_eq!(id(&[7]), "g-7:clamp_off.7");
-        assert_eq!(id(&[7, 9]), id(&[7, 9]));
+        assert_eq!(id(&[7, 9]), id(&[9, 7]));
         assert_ne!(id(&[7, 9]), id(&[7, 9, 12]));
         assert_ne!(id(&[7]), id(&[7, 9]));
     }

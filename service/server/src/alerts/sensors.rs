@@ -1,7 +1,7 @@
 //! Alerts about sensors: one that fell silent, and a hygrometer whose calibration is old. Each is told once: its id
 //! names the silence, or the year.
 
-use std::sync::Arc;
+use std::sync::{Arc, atomic::Ordering};
 
 use facts::{AlertId, AlertKind, AlertRaised, SensorId};
 
@@ -22,7 +22,7 @@ pub(crate) async fn silence(state: &Arc<State>) -> Result<usize, Problem> {
     let now_ms = state.now().ms();
     let silent_ms = i64::from(state.settings.sensors.silent_minutes) * 60_000;
     // While the service was down nobody could hear them.
-    if now_ms - state.started_ms < silent_ms {
+    if now_ms - state.working_since_ms.load(Ordering::SeqCst) < silent_ms {
         return Ok(0);
     }
     let alerts: Vec<AlertRaised> = {
@@ -90,6 +90,7 @@ fn silent(
         id,
         alert_kind: AlertKind::SensorSilent,
         cure: None,
+        instrument: None,
         stage: String::new(),
         due_at: instant(since_ms + silent_ms),
         late: false,
@@ -115,6 +116,7 @@ pub(crate) async fn calibrations(state: &Arc<State>) -> Result<usize, Problem> {
                 id,
                 alert_kind: AlertKind::CalibrationDue,
                 cure: None,
+                instrument: None,
                 stage: String::new(),
                 due_at: instant(last.from_ms + times * good_ms),
                 late: false,

@@ -128,6 +128,8 @@ fn seen(state: &State, raised: &AlertRaised) -> (AlertSeen, Option<StepId>) {
     let bench = state.bench();
     let cure = raised.cure.as_ref().and_then(|cure| bench.cure(cure.as_str()));
     let of = |text: Option<&str>| text.unwrap_or_default().to_string();
+    let named = raised.instrument.as_ref().and_then(|id| bench.instruments().get(id));
+    let of_instrument = || of(named.map(|instrument| instrument.name.as_str()));
     let local = instant(state.now().ms()).with_timezone(&state.zone);
     let kind = serde_json::to_value(raised.alert_kind).ok();
     let seen = AlertSeen {
@@ -137,9 +139,9 @@ fn seen(state: &State, raised: &AlertRaised) -> (AlertSeen, Option<StepId>) {
         stage: raised.stage.clone(),
         cure: of(raised.cure.as_ref().map(|cure| cure.as_str())),
         material: of(cure.map(|cure| cure.begun.material.as_str())),
-        instrument: of(cure.map(|cure| cure.begun.instrument.as_str())),
+        instrument: of(cure.map(|cure| &cure.begun.instrument).or(raised.instrument.as_ref()).map(|id| id.as_str())),
         job: of(cure.and_then(|cure| cure.begun.job.as_ref()).map(|job| job.as_str())),
-        place: cure.map_or_else(String::new, |cure| words::place(&bench, cure)),
+        place: cure.map_or_else(of_instrument, |cure| words::place(&bench, cure)),
         late: raised.late,
         hour: i64::from(local.hour()),
         weekday: local.weekday().to_string().to_lowercase(),
@@ -178,6 +180,7 @@ fn set_aside(state: &State, id: AlertId, tally: &HookTally) -> AlertRaised {
         id,
         alert_kind: AlertKind::HookSetAside,
         cure: None,
+        instrument: None,
         stage: String::new(),
         due_at: instant(state.now().ms()),
         late: false,

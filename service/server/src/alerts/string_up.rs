@@ -4,10 +4,10 @@
 use std::{ops::Bound, sync::Arc};
 
 use clock::{Alert, AlertState, StageDue, StringUp};
-use facts::{AlertId, AlertKind, AlertRaised, Fact, InstrumentId, Stage};
+use facts::{AlertId, AlertKind, AlertRaised, InstrumentId, Stage};
 
 use crate::{
-    alerts::{alarm, words::ESTIMATE},
+    alerts::{alarm, taken_back, words::ESTIMATE},
     now::instant,
     problem::Problem,
     state::State,
@@ -34,7 +34,7 @@ pub(crate) async fn step(state: &Arc<State>) -> Result<(), Problem> {
     for instrument in instruments {
         let Some(up) = state.string_up(&instrument).await? else { continue };
         let Some(next) = up.next_stage() else { continue };
-        let name = format!("string-up-{instrument}-{}-{}", up.strung.at_ms / 1000, next.stage.word());
+        let name = name_of(&up, next.stage);
         let told = told(state, &name);
         let standing = told.iter().find(|(_, state)| *state != AlertState::Retracted).map(|(id, _)| id.clone());
         match (standing, up.may_be_done(&next)) {
@@ -45,12 +45,28 @@ pub(crate) async fn step(state: &Arc<State>) -> Result<(), Problem> {
             }
             (Some(alert), false) if is_untrue(&up, &next) => {
                 let because = state.said_of(&up);
-                state.say_fact(Fact::AlertRetracted { alert, because }, up.now_ms, "clock", None).await?;
+                taken_back::take_back(state, alert, because).await?;
             }
             _ => {}
         }
     }
     Ok(())
+}
+
+/// A stage by the instrument and by when its strings were said: for ever the same.
+pub(crate) fn name_of(up: &StringUp, stage: Stage) -> String {
+    format!("string-up-{}-{}-{}", up.instrument, up.strung.at_ms / 1000, stage.word())
+}
+
+/// A stage as a person says it, and what is to be done.
+pub(crate) fn words_of(stage: Stage) -> (&'static str, &'static str) {
+    match stage {
+        Stage::HalfTension => {
+            ("Half tension", "Bring the strings to half tension, six semitones below pitch, and leave it.")
+        }
+        Stage::FullPitch => ("Full pitch", "Bring it to pitch slowly, and measure relief and action."),
+        Stage::Rechecked => ("Look again", "A day at pitch: measure relief and action again, look at every joint."),
+    }
 }
 
 fn is_untrue(up: &StringUp, next: &StageDue) -> bool {
@@ -68,13 +84,7 @@ fn told(state: &State, name: &str) -> Vec<(AlertId, AlertState)> {
 fn alert(state: &State, up: &StringUp, next: &StageDue, id: &str) -> AlertRaised {
     let name = state.bench().instruments().get(&up.instrument).map_or_else(String::new, |i| i.name.clone());
     let due_ms = next.due_ms.unwrap_or(up.now_ms);
-    let (title, does) = match next.stage {
-        Stage::HalfTension => {
-            ("Half tension", "Bring the strings to half tension, six semitones below pitch, and leave it.")
-        }
-        Stage::FullPitch => ("Full pitch", "Bring it to pitch slowly, and measure relief and action."),
-        Stage::Rechecked => ("Look again", "A day at pitch: measure relief and action again, look at every joint."),
-    };
+    let (title, does) = words_of(next.stage);
     let joints = up.joints.iter().filter(|joint| joint.required > 0.0);
     let asked: Vec<String> =
         joints.map(|joint| format!("{} {:.0} %", joint.joint.name, joint.required * 100.0)).collect();
@@ -88,6 +98,7 @@ fn alert(state: &State, up: &StringUp, next: &StageDue, id: &str) -> AlertRaised
         id: AlertId::new(id).expect("an instrument's id, a number and a stage make an alert id"),
         alert_kind: AlertKind::StringUp,
         cure: None,
+        instrument: Some(up.instrument.clone()),
         stage: next.stage.word().into(),
         due_at: instant(due_ms),
         late: up.now_ms - due_ms.max(up.strung.at_ms) > LATE_MS,

@@ -4,17 +4,18 @@
 //! gets everything. Each kind of alert has a ladder: the person's channels in order, then those of whoever stands in. A
 //! channel that fails hands over to the next rung; an alert that insists goes on by itself until it is acknowledged.
 
-use chrono::{DateTime, Duration, NaiveTime, TimeZone};
+use chrono::NaiveTime;
 use chrono_tz::Tz;
 use clock::{AlertState, Bench};
 use facts::{AlertRaised, Meets};
-use store::NewDelivery;
+use store::{Delivery, NewDelivery};
 
 use crate::{
-    alerts::words,
+    alerts::{message, words},
     now::instant,
     settings::{CLOSING, Person, Settings},
     state::State,
+    wall,
 };
 
 /// An alert a day old helps nobody.
@@ -133,9 +134,12 @@ pub(crate) fn insisting(settings: &Settings, channel: &str, kind: &str) -> Optio
     next_rung(settings, channel, kind).or_else(|| (kind == CLOSING).then(|| channel.into()))
 }
 
-/// When an alert is of no use any more, ms: a window when it has closed even in the slowest air, all else after a day.
-pub(crate) fn until_ms(bench: &Bench, raised: &AlertRaised, since_ms: i64, now_ms: i64) -> i64 {
-    let day_ms = since_ms + USEFUL_MS;
+/// When a delivery is of no use any more, ms: a window when it has closed even in the slowest air, all else after a day.
+pub(crate) fn until_ms(bench: &Bench, raised: &AlertRaised, row: &Delivery, now_ms: i64) -> i64 {
+    let day_ms = row.since_ms + USEFUL_MS;
+    if message::takes_back(row) {
+        return day_ms;
+    }
     let Some((cure, m)) = closing(bench, raised) else { return day_ms };
     let closed_ms = bench.milestones(cure, now_ms)[m].safe_ms;
     closed_ms.map_or(day_ms, |closed_ms| closed_ms.min(day_ms))
@@ -144,17 +148,20 @@ pub(crate) fn until_ms(bench: &Bench, raised: &AlertRaised, since_ms: i64, now_m
 /// Why nobody is to be told now what was to be told, if that is so.
 pub(crate) fn needless(
     state: &State,
-    channel: &str,
+    row: &Delivery,
     raised: &AlertRaised,
     until_ms: i64,
     now_ms: i64,
 ) -> Option<String> {
     let bench = state.bench();
-    let of_person = person_of(&state.settings, channel).is_some();
+    let of_person = person_of(&state.settings, &row.channel).is_some();
     match bench.alerts().get(&raised.id).map(|alert| alert.state) {
-        Some(AlertState::Retracted) => Some("the alert was taken back before it was delivered".into()),
+        Some(AlertState::Retracted) if !message::takes_back(row) => {
+            Some("the alert was taken back before it was delivered".into())
+        }
         Some(AlertState::Acknowledged) if of_person => Some("somebody has acknowledged it already".into()),
         Some(AlertState::Snoozed(_)) if of_person => Some("somebody has put it off; it is told again then".into()),
+        Some(AlertState::Open) | None if message::takes_back(row) => Some("the alert stands again".into()),
         _ if of_person && now_ms > until_ms => {
             Some(format!("it was of no use any more after {}", state.rfc3339(until_ms)))
         }
@@ -175,8 +182,7 @@ pub(crate) fn is_quiet(state: &State, person: &Person, now_ms: i64) -> bool {
     person.quiet_hours().is_some_and(|quiet| quiet_until(quiet, state.zone, now_ms) > now_ms)
 }
 
-/// The end of the quiet hours an instant falls into, or that instant. Hours are those of the wall: an end that the clock
-/// skips is when it has skipped, one that comes twice is the first.
+/// The end of the quiet hours an instant falls into, or that instant. Hours are those of the wall (`wall.rs`).
 fn quiet_until((from, until): (NaiveTime, NaiveTime), zone: Tz, at_ms: i64) -> i64 {
     let local = instant(at_ms).with_timezone(&zone);
     let (day, time) = (local.date_naive(), local.time());
@@ -186,22 +192,17 @@ fn quiet_until((from, until): (NaiveTime, NaiveTime), zone: Tz, at_ms: i64) -> i
         return at_ms;
     }
     let end_day = if over_midnight && time >= from { day.succ_opt().unwrap_or(day) } else { day };
-    first_at(zone, end_day.and_time(until)).timestamp_millis().max(at_ms)
-}
-
-fn first_at(zone: Tz, wanted: chrono::NaiveDateTime) -> DateTime<Tz> {
-    let mut tried = wanted;
-    loop {
-        // No clock is put forward by more than a day; a quarter of an hour is the finest step one ever took.
-        match zone.from_local_datetime(&tried).earliest() {
-            Some(at) => return at,
-            None => tried += Duration::minutes(15),
-        }
+    match wall::first_ms(zone, end_day.and_time(until)) {
+        // Where that day is skipped, its end lies in the quiet hours of the next.
+        end_ms if end_ms > at_ms => quiet_until((from, until), zone, end_ms),
+        _ => at_ms,
     }
 }
 
 #[cfg(test)]
 mod tests {
+    use chrono::DateTime;
+
     use super::*;
 
     fn until(quiet: &str, zone: &str, at: &str) -> String {
@@ -226,6 +227,13 @@ mod tests {
             ("22:00-02:30", "Europe/Berlin", "2026-10-25T01:59:00+02:00", "2026-10-25T02:30:00+02:00"),
             ("12:00-13:00", "Europe/Berlin", "2026-03-02T12:30:00+01:00", "2026-03-02T13:00:00+01:00"),
             ("12:00-13:00", "Europe/Berlin", "2026-03-02T13:00:00+01:00", "2026-03-02T13:00:00+01:00"),
+            ("22:00-02:30", "America/New_York", "2026-03-08T01:00:00-05:00", "2026-03-08T03:00:00-04:00"),
+            ("22:00-01:30", "America/New_York", "2026-11-01T00:00:00-04:00", "2026-11-01T01:30:00-04:00"),
+            // The second one o'clock of that night is after the end of the quiet hours, and not quiet again.
+            ("22:00-01:30", "America/New_York", "2026-11-01T01:00:00-05:00", "2026-11-01T01:00:00-05:00"),
+            // There was no 30 December 2011 in Apia: that night goes on into the morning of the 31st.
+            ("22:00-07:00", "Pacific/Apia", "2011-12-29T23:00:00-10:00", "2011-12-31T07:00:00+14:00"),
+            ("22:00-07:00", "Europe/Berlin", "2028-02-28T23:00:00+01:00", "2028-02-29T07:00:00+01:00"),
             ("23:00-06:00", "Australia/Lord_Howe", "2026-04-05T01:00:00+11:00", "2026-04-05T06:00:00+10:30"),
         ] {
             assert_eq!(until(quiet, zone, at), end, "{quiet} at {at}");

@@ -94,6 +94,9 @@ pub(crate) fn broken(state: &State, limit: &facts::Limit, since_ms: i64, air: cl
     )
 }
 
+/// The type of a message that takes an alert back.
+pub(crate) const TAKEN_BACK: &str = "alert.retracted";
+
 #[derive(Serialize)]
 struct Payload<'a> {
     r#type: &'static str,
@@ -115,4 +118,14 @@ pub(crate) fn payload(state: &State, raised: &AlertRaised) -> String {
     };
     let timestamp = state.rfc3339(raised.due_at.timestamp_millis());
     serde_json::to_string(&Payload { r#type, timestamp, data: raised }).expect("an alert has a JSON form")
+}
+
+/// The body of a delivery that takes an alert back: the alert's own id, and words that say so.
+pub(crate) fn taken_back(state: &State, raised: &AlertRaised, because: &str, now_ms: i64) -> String {
+    let because = because.trim_end_matches('.');
+    let title = format!("Taken back: {}", raised.title);
+    let body = format!("It is not so: {because}. Do not go by what was told before. {ESTIMATE}");
+    let data = AlertRaised { title, body, ..raised.clone() };
+    let payload = Payload { r#type: TAKEN_BACK, timestamp: state.rfc3339(now_ms), data: &data };
+    serde_json::to_string(&payload).expect("an alert has a JSON form")
 }

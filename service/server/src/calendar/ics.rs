@@ -3,31 +3,31 @@
 use crate::now::instant;
 
 /// A calendar being written.
-pub(super) struct Ics(String);
+pub(crate) struct Ics(String);
 
 impl Ics {
-    pub(super) fn new() -> Self {
+    pub(crate) fn new() -> Self {
         Self(String::new())
     }
 
-    pub(super) fn text(self) -> String {
+    pub(crate) fn text(self) -> String {
         self.0
     }
 
     /// A component with what stands inside it.
-    pub(super) fn within(&mut self, component: &str, inside: impl FnOnce(&mut Self)) {
+    pub(crate) fn within(&mut self, component: &str, inside: impl FnOnce(&mut Self)) {
         self.line(&format!("BEGIN:{component}"));
         inside(self);
         self.line(&format!("END:{component}"));
     }
 
     /// A property as it stands.
-    pub(super) fn put(&mut self, property: &str, value: &str) {
+    pub(crate) fn put(&mut self, property: &str, value: &str) {
         self.line(&format!("{property}:{value}"));
     }
 
     /// A property of free text, escaped (section 3.3.11).
-    pub(super) fn say(&mut self, property: &str, text: &str) {
+    pub(crate) fn say(&mut self, property: &str, text: &str) {
         let mut escaped = String::with_capacity(text.len());
         for c in text.chars() {
             match c {
@@ -41,7 +41,7 @@ impl Ics {
     }
 
     /// A property that is an instant, in UTC (section 3.3.5, form 2).
-    pub(super) fn at(&mut self, property: &str, at_ms: i64) {
+    pub(crate) fn at(&mut self, property: &str, at_ms: i64) {
         self.put(property, &instant(at_ms).format("%Y%m%dT%H%M%SZ").to_string());
     }
 

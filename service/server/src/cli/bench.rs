@@ -177,6 +177,9 @@ struct Cure {
     #[arg(long)]
     #[serde(skip_serializing_if = "Option::is_none")]
     lot: Option<String>,
+    #[command(flatten)]
+    #[serde(skip_serializing_if = "Used::is_none")]
+    used: Used,
     /// The job it moves on.
     #[arg(long)]
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -193,6 +196,26 @@ struct Cure {
     #[arg(long, allow_hyphen_values = true)]
     #[serde(skip_serializing_if = "Option::is_none")]
     surface_temp_c: Option<f64>,
+}
+
+/// How much was taken from the bottle named.
+#[derive(Args, Serialize)]
+#[group(skip)]
+struct Used {
+    /// How much of the bottle, mL; in g where it is sold by weight.
+    #[arg(long, requires = "lot", conflicts_with = "used_g")]
+    #[serde(rename = "ml", skip_serializing_if = "Option::is_none")]
+    used_ml: Option<f64>,
+    /// How much of the bottle, g.
+    #[arg(long, requires = "lot")]
+    #[serde(rename = "g", skip_serializing_if = "Option::is_none")]
+    used_g: Option<f64>,
+}
+
+impl Used {
+    fn is_none(&self) -> bool {
+        self.used_ml.is_none() && self.used_g.is_none()
+    }
 }
 
 /// How much, in the unit the bottle is sold in.

@@ -47,6 +47,7 @@ pub(super) fn demo_settings(
 
 /// Serves; `demo` is the clock that the demo is lived by, when there is one.
 pub(super) async fn serve(settings: Settings, demo: Option<Now>) -> Result<(), StartError> {
+    allow_many_connections();
     let now = demo.clone().unwrap_or_else(Now::system);
     let service = Service::build(settings, now.clone()).await?;
     if demo.is_some() {
@@ -69,6 +70,13 @@ pub(super) async fn serve(settings: Settings, demo: Option<Now>) -> Result<(), S
         }
     }
     served.await
+}
+
+/// A connection is a file, and a shell lets a program have 1,024 of them unless it asks for more.
+fn allow_many_connections() {
+    if let Err(e) = rlimit::increase_nofile_limit(u64::MAX) {
+        tracing::info!(error = %e, "the limit of open files stays as it is");
+    }
 }
 
 /// Tells systemd, where that started it.

@@ -17,7 +17,7 @@ use std::{
 use tokio::sync::mpsc::{self, error::TrySendError};
 use tokio_util::sync::CancellationToken;
 
-pub(crate) use message::Pattern;
+pub(crate) use message::{Pattern, read};
 use session::{Acks, Happened, Message, Session};
 
 use super::{Gate, Offer, Refused};

@@ -1,14 +1,17 @@
-//! What was told, newest first, and what became of it.
+//! What was told, newest first, what became of it and of each delivery, and who is told.
+
+mod told;
 
 use actix_web::{HttpResponse, web};
 use askama::Template;
-use clock::{Alert, AlertState};
+use clock::{Alert, AlertState, Bench};
 use facts::{AlertKind, Fact};
 use serde::Deserialize;
 
+use self::told::{DeliveryRow, Known, PersonCard};
 use super::{
     board::bare,
-    form::Fields,
+    form::{Fields, new_key},
     frame::{Frame, see_other, show},
 };
 use crate::{
@@ -22,7 +25,8 @@ use crate::{
 pub(super) fn configure(config: &mut web::ServiceConfig) {
     config
         .service(web::resource("/alerts").route(web::get().to(alerts)))
-        .service(web::resource("/alerts/{id}/later").route(web::post().to(later)));
+        .service(web::resource("/alerts/{id}/later").route(web::post().to(later)))
+        .configure(told::configure);
 }
 
 struct AlertRow {
@@ -35,15 +39,22 @@ struct AlertRow {
     open: bool,
     late: bool,
     cure: Option<String>,
+    deliveries: Vec<DeliveryRow>,
 }
 
 #[derive(Template)]
 #[template(path = "alerts.html")]
 struct AlertsPage {
     frame: Frame,
+    key: String,
+    /// How a test went; empty if none was sent.
+    note: String,
     alerts: Vec<AlertRow>,
     open: usize,
     older: Option<i64>,
+    /// Everybody who is told; empty on the older parts.
+    people: Vec<PersonCard>,
+    first: bool,
     estimate: &'static str,
 }
 
@@ -60,20 +71,45 @@ struct Which {
 }
 
 async fn alerts(shop: Shop, which: web::Query<Which>) -> Answer {
-    let (bench, now_ms) = (shop.bench(), shop.now().ms());
-    let mut told: Vec<&Alert> = bench.alerts().values().collect();
-    let open = told.iter().filter(|alert| alert.state == AlertState::Open).count();
-    told.retain(|alert| which.before.is_none_or(|before| alert.seq < before));
-    told.sort_by_key(|alert| std::cmp::Reverse(alert.seq));
-    let older = told.get(PART).and_then(|_| told.get(PART - 1)).map(|last| last.seq);
-    let page = AlertsPage {
+    show(&page(&shop, which.before, String::new()).await?, HttpResponse::Ok())
+}
+
+async fn page(shop: &Shop, before: Option<i64>, note: String) -> Result<AlertsPage, Problem> {
+    let now_ms = shop.now().ms();
+    let (mut alerts, ids, open, older) = {
+        let bench = shop.bench();
+        let (told, older) = part(&bench, before, PART);
+        let open = bench.alerts().values().filter(|alert| alert.state == AlertState::Open).count();
+        let rows: Vec<AlertRow> = told.iter().map(|alert| shop.alert_row(alert, now_ms)).collect();
+        (rows, told.iter().map(|alert| alert.raised.id.clone()).collect(), open, older)
+    };
+    let known = Known::of(shop, ids).await?;
+    for (n, row) in alerts.iter_mut().enumerate() {
+        row.deliveries = known.deliveries_of(shop, n, now_ms);
+    }
+    let first = before.is_none();
+    Ok(AlertsPage {
         frame: shop.frame("/alerts"),
-        alerts: told.into_iter().take(PART).map(|alert| shop.alert_row(alert, now_ms)).collect(),
+        key: new_key(),
+        note,
+        alerts,
         open,
         older,
+        people: if first { known.people(shop, now_ms) } else { vec![] },
+        first,
         estimate: ESTIMATE,
-    };
-    show(&page, HttpResponse::Ok())
+    })
+}
+
+/// The alerts of one part of the list, newest first, and where the next part begins.
+fn part(bench: &Bench, before: Option<i64>, at_most: usize) -> (Vec<&Alert>, Option<i64>) {
+    let mut told: Vec<&Alert> = bench.alerts().values().collect();
+    told.retain(|alert| before.is_none_or(|before| alert.seq < before));
+    told.sort_by_key(|alert| std::cmp::Reverse(alert.seq));
+    let more = told.len() > at_most;
+    told.truncate(at_most);
+    let older = told.last().filter(|_| more).map(|last| last.seq);
+    (told, older)
 }
 
 impl State {
@@ -103,6 +139,7 @@ impl State {
             open: alert.state == AlertState::Open,
             late: raised.late,
             cure: raised.cure.as_ref().map(ToString::to_string),
+            deliveries: vec![],
         }
     }
 }

@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 
 use actix_web::{HttpResponse, web};
 use askama::Template;
-use clock::{Alert, AlertState, Bench, Board, Cure, CureLine};
+use clock::{Alert, Bench, Board, Cure, CureLine};
 use facts::{AlertId, AlertKind, Fact, Meets};
 
 use super::{
@@ -107,6 +107,7 @@ struct BoardPage {
     alerts: Vec<AlertCard>,
     alerts_more: usize,
     airs: Vec<AirCard>,
+    airs_more: usize,
     clamps_free: Vec<String>,
     clamps_all: usize,
     estimate: &'static str,
@@ -116,6 +117,8 @@ struct BoardPage {
 const ON_THE_WALL: usize = 200;
 /// Most steps and alerts shown.
 const SHOWN: usize = 12;
+/// Most rooms whose air is shown.
+const ROOMS: usize = 24;
 /// A window closes soon when less than this is left, ms.
 const SOON_MS: i64 = 12 * 3_600_000;
 
@@ -139,7 +142,7 @@ impl State {
         coming.sort_by_key(|line| line.next_ms.unwrap_or(i64::MAX));
         let (closing, curing): (Vec<_>, Vec<_>) = coming.into_iter().partition(is_closing);
         let on_cards: BTreeSet<&str> = ready.iter().map(|card| card.cure.as_str()).collect();
-        let mut open: Vec<&Alert> = bench.alerts().values().filter(|a| a.state == AlertState::Open).collect();
+        let mut open: Vec<&Alert> = bench.alerts_open().collect();
         open.retain(|alert| is_news(&bench, alert, &on_cards));
         open.sort_by_key(|alert| std::cmp::Reverse(alert.seq));
         BoardPage {
@@ -147,7 +150,7 @@ impl State {
             key: new_key(),
             now: self.long_text(now_ms),
             closing: closing.into_iter().map(card).collect(),
-            risk: self.risks(&bench, &board, now_ms),
+            risk: self.risks(&bench, &board),
             curing: curing.into_iter().map(card).collect(),
             curing_more: bench.open_cures().saturating_sub(ON_THE_WALL),
             next: board.next.iter().take(SHOWN).map(next_card).collect(),
@@ -155,7 +158,8 @@ impl State {
             strings: self.strings_cards(&bench, now_ms),
             alerts: open.iter().take(SHOWN).map(|alert| self.alert_card(alert, now_ms)).collect(),
             alerts_more: open.len().saturating_sub(SHOWN),
-            airs: board.zones.iter().map(|line| self.air_card(line, now_ms)).collect(),
+            airs: board.zones.iter().take(ROOMS).map(|line| self.air_card(line, now_ms)).collect(),
+            airs_more: bench.zones().count().saturating_sub(ROOMS),
             clamps_free: clamp_names(&bench, &board),
             clamps_all: board.clamps.len(),
             ready,
@@ -171,19 +175,21 @@ impl State {
             stage: "Clamps can come off".into(),
             clamps: names(bench, &line.cure.clamps_on),
             next: line.cure.releasing().map_or_else(String::new, |m| line.cure.begun.milestones[m].next.clone()),
-            spoiled: line.spoiled,
+            spoiled: !line.broken.is_empty(),
             alert: None,
         });
         let mut ready: Vec<ReadyCard> = clamps.collect();
-        let reached =
-            |alert: &&Alert| alert.state == AlertState::Open && alert.raised.alert_kind == AlertKind::Milestone;
-        let mut reached: Vec<&Alert> = bench.alerts().values().filter(reached).collect();
+        let reached = |alert: &&Alert| alert.raised.alert_kind == AlertKind::Milestone;
+        let mut reached: Vec<&Alert> = bench.alerts_open().filter(reached).collect();
         reached.sort_by_key(|alert| std::cmp::Reverse(alert.seq));
         for alert in reached {
+            if ready.len() >= SHOWN {
+                break;
+            }
             let Some(cure) = opens(bench, alert) else { continue };
             let target = cure.begun.milestones.iter().find(|target| target.stage == alert.raised.stage);
             let shown = ready.iter().any(|card| card.cure == cure.begun.id.as_str());
-            let (Some(target), false) = (target, shown || ready.len() >= SHOWN) else { continue };
+            let (Some(target), false) = (target, shown) else { continue };
             ready.push(ReadyCard {
                 cure: cure.begun.id.to_string(),
                 what: place(bench, cure),
@@ -197,11 +203,11 @@ impl State {
         ready
     }
 
-    fn risks(&self, bench: &Bench, board: &Board<'_>, now_ms: i64) -> Vec<RiskCard> {
+    fn risks(&self, bench: &Bench, board: &Board<'_>) -> Vec<RiskCard> {
         let mut risks = Vec::new();
         for line in &board.cures {
-            let why = if let Some((limit, since_ms, air)) = bench.broken_limits(line.cure, now_ms).into_iter().next() {
-                words::broken(self, limit, since_ms, air)
+            let why = if let Some((limit, since_ms, air)) = line.broken.first() {
+                words::broken(self, limit, *since_ms, *air)
             } else if line.next.is_some() && line.next_ms.is_none() {
                 "In the air that is expected it does not get there: warm or dry the room.".into()
             } else {
@@ -211,7 +217,7 @@ impl State {
             risks.push(RiskCard { href, what: place(bench, line.cure), why });
         }
         let of_room = [AlertKind::Climate, AlertKind::SensorSilent];
-        let open = bench.alerts().values().filter(|alert| alert.state == AlertState::Open);
+        let open = bench.alerts_open();
         risks.extend(open.filter(|alert| of_room.contains(&alert.raised.alert_kind)).map(|alert| RiskCard {
             href: "/climate".into(),
             what: alert.raised.title.clone(),
@@ -306,13 +312,12 @@ fn opens<'a>(bench: &'a Bench, alert: &Alert) -> Option<&'a Cure> {
 /// An alert and the earlier ones of the same cure that nobody has seen: who knows of the later stage knows of those.
 fn with_earlier(bench: &Bench, alert: &Alert) -> Vec<AlertId> {
     let of_cure = |other: &&Alert| {
-        other.state == AlertState::Open
-            && other.seq < alert.seq
+        other.seq < alert.seq
             && other.raised.cure == alert.raised.cure
             && opens(bench, alert).is_some()
             && opens(bench, other).is_some()
     };
-    let earlier = bench.alerts().values().filter(of_cure).map(|other| other.raised.id.clone());
+    let earlier = bench.alerts_open().filter(of_cure).map(|other| other.raised.id.clone());
     std::iter::once(alert.raised.id.clone()).chain(earlier).collect()
 }
 

@@ -1,6 +1,7 @@
 //! Choices of a form: what may be chosen, and what is. They are the same wherever something is registered.
 
 use clock::Bench;
+use facts::{Family, SpeciesGroup};
 use rules::MaterialKind;
 
 use crate::state::State;
@@ -50,3 +51,34 @@ impl State {
         bench.in_force().iter().filter_map(of_kind).collect()
     }
 }
+
+/// What there is to say of one instrument: where, and the word for it.
+pub(super) const PARTS: [(&str, &str); 3] = [("strings", "Strings"), ("setups", "Set-up"), ("wood", "Wood")];
+
+/// Families of instruments, as a form sends them.
+pub(super) const FAMILIES: [(&str, Family); 11] = [
+    ("steel_string_guitar", Family::SteelStringGuitar),
+    ("classical_guitar", Family::ClassicalGuitar),
+    ("twelve_string_guitar", Family::TwelveStringGuitar),
+    ("mandolin", Family::Mandolin),
+    ("ukulele", Family::Ukulele),
+    ("banjo", Family::Banjo),
+    ("violin", Family::Violin),
+    ("viola", Family::Viola),
+    ("cello", Family::Cello),
+    ("double_bass", Family::DoubleBass),
+    ("bass_guitar", Family::BassGuitar),
+];
+
+/// Woods that move and hold alike, as a form sends them.
+pub(super) const WOODS: [(&str, SpeciesGroup); 9] = [
+    ("spruce", SpeciesGroup::Spruce),
+    ("cedar", SpeciesGroup::Cedar),
+    ("maple", SpeciesGroup::Maple),
+    ("mahogany", SpeciesGroup::Mahogany),
+    ("rosewood", SpeciesGroup::Rosewood),
+    ("walnut", SpeciesGroup::Walnut),
+    ("cherry", SpeciesGroup::Cherry),
+    ("birch", SpeciesGroup::Birch),
+    ("ash", SpeciesGroup::Ash),
+];

@@ -21,7 +21,6 @@ use crate::{
     problem::{Kind, Problem},
     routes::{Answer, Shop, id_of},
     state::State,
-    units::LengthUnit,
 };
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
@@ -196,7 +195,7 @@ impl State {
             methods: list("method", &METHODS),
             abraded: list("abraded", &ABRADED),
             film: text("film"),
-            film_unit: if self.settings.shop.length_unit == LengthUnit::In { "thousandths of an inch" } else { "µm" },
+            film_unit: self.settings.shop.length_unit.thin().0,
             numbers: NUMBERS.map(|(name, says)| (name, says, text(name))).into(),
         }
     }
@@ -247,8 +246,7 @@ fn asked(shop: &Shop, fields: &Fields) -> Result<CoatRequest, Problem> {
     let method = method.transpose().map_err(|_| {
         Problem::new(Kind::Invalid, "there is no such way of laying it", "choose one of the list").about("method")
     })?;
-    // A gauge in thousandths of an inch: 25.4 µm each.
-    let um = if shop.settings.shop.length_unit == LengthUnit::In { 25.4 } else { 1.0 };
+    let (_, um) = shop.settings.shop.length_unit.thin();
     Ok(CoatRequest {
         instrument: fields.id("instrument")?,
         job,

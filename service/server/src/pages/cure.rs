@@ -1,5 +1,8 @@
 //! One glue-up or coat: how long the assembly time lasts, when the clamps can come off, what was found, what to mind;
-//! taking the clamps off, and taking it back within a minute of registering it.
+//! taking the clamps off, and taking it back within a minute of registering it. What is put right later is in
+//! `cure/put_right.rs`.
+
+mod put_right;
 
 use actix_web::{HttpResponse, web};
 use askama::Template;
@@ -8,6 +11,7 @@ use facts::{CureId, Fact, Level, Meets};
 
 use super::{
     board::names,
+    choice::{self, Choice},
     form::{Fields, new_key},
     frame::{Frame, see_other, show},
     looked_at::LookedAt,
@@ -25,7 +29,8 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
     config
         .service(web::resource("/cures/{id}").route(web::get().to(cure)))
         .service(web::resource("/cures/{id}/clamps-off").route(web::post().to(clamps_off)))
-        .service(web::resource("/cures/{id}/undo").route(web::post().to(undo)));
+        .service(web::resource("/cures/{id}/undo").route(web::post().to(undo)))
+        .configure(put_right::configure);
 }
 
 /// How long a glue-up may be taken back as if it had never been registered, ms.
@@ -74,7 +79,15 @@ struct CurePage {
     cautions: Vec<String>,
     clamps_on: String,
     looked_at: LookedAt,
+    /// Whether it is still to come, so that it can be carried or withdrawn.
+    open: bool,
+    /// Where it may be carried.
+    zones: Vec<Choice>,
+    reasons: [&'static str; 4],
     job: Option<(String, String)>,
+    /// The version of the rule it goes by, whether another is in force, and whether it can be moved.
+    version: String,
+    behind: bool,
     next_step: String,
     gap: String,
     estimate: &'static str,
@@ -123,6 +136,14 @@ impl State {
             cautions: sheet.map_or_else(Vec::new, |sheet| sheet.cautions),
             clamps_on: names(bench, &cure.clamps_on),
             looked_at: self.looked_at(bench, cure, now_ms),
+            version: begun.rule_version.to_string(),
+            behind: bench.in_force().get(&begun.material) != Some(&begun.rule_version),
+            open: cure.is_open(),
+            zones: choice::zones(bench, |_| false)
+                .into_iter()
+                .filter(|zone| zone.value != line.zone.as_str())
+                .collect(),
+            reasons: put_right::REASONS,
             job: job.map(|job| (job.opened.id.to_string(), job.opened.title.clone())),
             next_step: bench.step_after(cure).map_or_else(String::new, |step| step.title.clone()),
             gap: begun
@@ -201,7 +222,7 @@ async fn undo(shop: Shop, id: web::Path<String>) -> Answer {
         let cure = bench.cure(&id).ok_or_else(|| Problem::not_found("glue-up or coat", &id))?;
         // A little longer than the button is shown: it was pressed in time.
         if !can_be_undone(cure, shop.now().ms() - 5_000) {
-            let mend = "if it was a mistake, POST /api/v1/glue-ups/{id}/withdraw takes it back with a reason";
+            let mend = "if it was a mistake, withdraw it on its page, with the reason";
             return Err(Problem::new(Kind::Conflict, "the minute to undo it is over", mend));
         }
         cure.begun.id.clone()

@@ -4,13 +4,16 @@ use std::{future::Future, pin::Pin};
 
 use actix_web::{FromRequest, HttpRequest, dev::Payload, http::header, web};
 use facts::{Id, Kind as IdKind};
+use serde::de::DeserializeOwned;
 use sha2::{Digest, Sha256};
 use store::Answer;
 
 use crate::{
+    inches::Inches,
     now::instant,
     problem::{Kind, Problem},
     state::State,
+    units::LengthUnit,
 };
 
 /// Longest a form may have been kept on a device before it is sent, ms.
@@ -45,12 +48,29 @@ impl Fields {
     }
 
     /// A number, if the field is filled in; a comma is taken for the point.
-    pub(super) fn number(&self, name: &'static str) -> Result<Option<f64>, Problem> {
+    pub(super) fn number(&self, name: &str) -> Result<Option<f64>, Problem> {
         let Some(said) = self.get(name) else { return Ok(None) };
         let number = said.replace(',', ".").parse().map_err(|_| {
             Problem::new(Kind::Invalid, format!("{name} is no number: {said}"), "write it like 0.75").about(name)
         })?;
         Ok(Some(number))
+    }
+
+    /// A word of a list, if the field is filled in.
+    pub(super) fn word<T: DeserializeOwned>(&self, name: &str) -> Result<Option<T>, Problem> {
+        let Some(said) = self.get(name) else { return Ok(None) };
+        let word = serde_json::from_value(said.into()).map_err(|_| {
+            Problem::new(Kind::Invalid, format!("\"{said}\" is not of the list"), "choose one of the list").about(name)
+        })?;
+        Ok(Some(word))
+    }
+
+    /// A length in the shop's unit, mm; inches may be a fraction, "7/16".
+    pub(super) fn length_mm(&self, name: &str, unit: LengthUnit) -> Result<Option<f64>, Problem> {
+        match unit {
+            LengthUnit::Mm => self.number(name),
+            LengthUnit::In => self.get(name).map(|said| Inches::Text(said.replace(',', ".")).mm(name)).transpose(),
+        }
     }
 
     /// An id, if the field is filled in.

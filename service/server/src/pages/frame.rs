@@ -16,7 +16,7 @@ pub(crate) const NAV: [(&str, &str); 9] = [
     ("/plan", "Plan"),
     ("/jobs", "Jobs"),
     ("/coats", "Coats"),
-    ("/strings", "Strings"),
+    ("/instruments", "Instruments"),
     ("/climate", "Climate"),
     ("/materials", "Materials"),
     ("/rules", "Rules"),
@@ -28,6 +28,8 @@ pub(crate) struct Frame {
     pub(crate) shop: String,
     /// What time it is here: a tablet's own clock may be wrong.
     pub(crate) now_ms: i64,
+    /// Why nothing is recorded or told just now, if the clock is doubted.
+    pub(crate) doubt: Option<Problem>,
     /// The entry of [`NAV`] this page belongs to.
     pub(crate) here: &'static str,
     /// By which token this browser is logged in, if it is.
@@ -43,7 +45,8 @@ impl Frame {
 impl State {
     pub(super) fn frame(&self, here: &'static str) -> Frame {
         let session = access::current().filter(|who| who.session).map(|who| who.name.clone());
-        Frame { shop: self.settings.shop.name.clone(), now_ms: self.now().ms(), here, session }
+        let shop = self.settings.shop.name.clone();
+        Frame { shop, now_ms: self.now().ms(), doubt: self.doubt(), here, session }
     }
 }
 

@@ -197,6 +197,7 @@ async fn registered(shop: &Shop, fields: &Fields) -> Result<String, Problem> {
         step,
         material: fields.id("material")?,
         lot: fields.id("lot")?,
+        used: None,
         mix: None,
         zone,
         clamps: clamps.collect::<Result<_, Problem>>()?,

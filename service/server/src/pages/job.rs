@@ -19,6 +19,7 @@ use crate::{
     alerts::words::ESTIMATE,
     problem::Problem,
     routes::{Answer, Shop},
+    schedules::{Schedule, schedules},
     state::State,
 };
 
@@ -63,6 +64,7 @@ struct JobPage {
     id: String,
     title: String,
     instrument: String,
+    instrument_id: String,
     due: String,
     closed: bool,
     steps: Vec<StepRow>,
@@ -70,17 +72,21 @@ struct JobPage {
     notes: Vec<NoteRow>,
     photos: Vec<PhotoRow>,
     photo_limit_mib: usize,
+    /// Coat stacks that can be laid onto it: file and name.
+    schedules: Vec<(String, String)>,
     estimate: &'static str,
 }
 
 async fn job(shop: Shop, id: web::Path<String>) -> Answer {
+    // A file that cannot be read is named where schedules are asked for; a job is shown without.
+    let schedules = schedules(&shop.settings.scripts.folder).unwrap_or_default();
     let bench = shop.bench();
     let job = bench.jobs().get(id.as_str()).ok_or_else(|| Problem::not_found("job", &id))?;
-    show(&shop.job_page(&bench, job), HttpResponse::Ok())
+    show(&shop.job_page(&bench, job, schedules), HttpResponse::Ok())
 }
 
 impl State {
-    fn job_page(&self, bench: &Bench, job: &Job) -> JobPage {
+    fn job_page(&self, bench: &Bench, job: &Job, schedules: Vec<(String, Schedule)>) -> JobPage {
         let now_ms = self.now().ms();
         JobPage {
             frame: self.frame("/jobs"),
@@ -88,6 +94,7 @@ impl State {
             id: job.opened.id.to_string(),
             title: job.opened.title.clone(),
             instrument: instrument_name(bench, &job.opened.instrument),
+            instrument_id: job.opened.instrument.to_string(),
             due: job.opened.due_at.map_or_else(String::new, |due| self.day_text(due.timestamp_millis())),
             closed: job.closed,
             steps: self.step_rows(bench, job, now_ms),
@@ -100,6 +107,7 @@ impl State {
                 .collect(),
             photos: job.photos.iter().rev().map(|photo| self.photo_row(photo, now_ms)).collect(),
             photo_limit_mib: self.settings.store.photo_limit_mib,
+            schedules: schedules.into_iter().map(|(id, schedule)| (id, schedule.name)).collect(),
             estimate: ESTIMATE,
         }
     }

@@ -1,4 +1,7 @@
-//! The materials with a rule in force, their cautions, and the bottles on the shelf.
+//! The materials with a rule in force, their cautions, and the bottles on the shelf; what becomes of one is in
+//! `materials/shelf.rs`.
+
+mod shelf;
 
 use std::sync::PoisonError;
 
@@ -22,11 +25,16 @@ use crate::{
 pub(super) fn configure(config: &mut web::ServiceConfig) {
     config
         .service(web::resource("/materials").route(web::get().to(materials)))
-        .service(web::resource("/lots").route(web::post().to(add_lot)));
+        .service(web::resource("/lots").route(web::post().to(add_lot)))
+        .configure(shelf::configure);
 }
 
 struct LotRow {
+    id: String,
     label: String,
+    sealed: bool,
+    /// In what it is counted, as far as that was said: then amounts may be in nothing else.
+    units: Vec<&'static str>,
     opened: String,
     /// Past its time: why. Empty while it is good.
     stale: String,
@@ -62,7 +70,9 @@ impl State {
         let (bench, now_ms) = (self.bench(), self.now().ms());
         let card = |(id, version): (&MaterialId, &facts::VersionId)| {
             let sheet = self.rulebook.rule(version).ok()?.sheet.clone();
-            let lots = bench.lots().values().filter(|lot| lot.material == *id);
+            let on_shelf =
+                |lot: &&LotAdded| bench.shelved(lot.id.as_str()).is_none_or(|shelved| shelved.closed.is_none());
+            let lots = bench.lots().values().filter(|lot| lot.material == *id).filter(on_shelf);
             Some(MaterialCard {
                 id: id.to_string(),
                 kind: match sheet.kind {
@@ -96,6 +106,9 @@ impl State {
             _ => String::new(),
         };
         LotRow {
+            id: lot.id.to_string(),
+            sealed: lot.opened_at.is_none(),
+            units: lot.content.map_or_else(|| vec!["ml", "g"], |content| vec![content.unit()]),
             label: if lot.label.is_empty() { lot.id.to_string() } else { lot.label.clone() },
             opened: match lot.opened_at {
                 Some(at) => format!("opened {}", self.day_text(at.timestamp_millis())),

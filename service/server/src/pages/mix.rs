@@ -1,5 +1,7 @@
 //! A mix: how much of each for what is wanted, and registering the pot once it is stirred.
 
+use std::collections::BTreeMap;
+
 use actix_web::{HttpResponse, ResponseError, web};
 use askama::Template;
 use facts::{Fact, LotId, MaterialId};
@@ -24,11 +26,17 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
     config.service(web::resource("/mix").route(web::get().to(ask)).route(web::post().to(stir)));
 }
 
-/// A component as it is measured out.
+/// A component as it is to be measured out, and as it was.
 struct Part {
     name: String,
     amount: String,
+    /// Its field of the form; empty for thinner, whose share is asked for instead.
+    field: String,
+    measured: String,
 }
+
+/// What stands before a component's name in its field.
+const MEASURED: &str = "measured ";
 
 #[derive(Template)]
 #[template(path = "mix.html")]
@@ -46,6 +54,8 @@ struct MixPage {
     thinner_pct: String,
     /// What to measure out; empty before anything was asked.
     parts: Vec<Part>,
+    /// In what they are measured.
+    unit: &'static str,
     working_life_min: f64,
     cautions: Vec<String>,
 }
@@ -81,7 +91,11 @@ fn page(shop: &Shop, fields: &Fields, amounts: Option<Amounts>, wrong: String) -
         Some(Choice::new(id.as_str(), &rule.sheet.name, said("material") == id.as_str()))
     };
     let by = amounts.as_ref().map(|amounts| amounts.by);
-    let part = |part: &facts::MixPart| Part {
+    let thinned = how_much(fields).is_ok_and(|asked| asked.thinner_pct > 0.0);
+    let of_ratio = amounts.as_ref().map_or(0, |amounts| amounts.parts.len() - usize::from(thinned));
+    let part = |(i, part): (usize, &facts::MixPart)| Part {
+        field: if i < of_ratio { format!("{MEASURED}{}", part.name) } else { String::new() },
+        measured: said(&format!("{MEASURED}{}", part.name)),
         name: part.name.clone(),
         amount: match by {
             Some(By::Weight) => format!("{:.2} g ({:.2} ml)", part.g, part.ml),
@@ -100,7 +114,8 @@ fn page(shop: &Shop, fields: &Fields, amounts: Option<Amounts>, wrong: String) -
         material: said("material"),
         wanted_ml: said("wanted_ml"),
         thinner_pct: said("thinner_pct"),
-        parts: amounts.as_ref().map_or_else(Vec::new, |amounts| amounts.parts.iter().map(part).collect()),
+        parts: amounts.as_ref().map_or_else(Vec::new, |amounts| amounts.parts.iter().enumerate().map(part).collect()),
+        unit: if by == Some(By::Weight) { "g" } else { "ml" },
         working_life_min: amounts.as_ref().map_or(0.0, |amounts| amounts.working_life_min),
         cautions: amounts.map_or_else(Vec::new, |amounts| amounts.cautions),
     }
@@ -117,15 +132,24 @@ async fn stir(shop: Shop, fields: Fields) -> Answer {
     }
 }
 
+/// What was really measured, by component; none where nobody said.
+fn measured(fields: &Fields) -> Result<Option<BTreeMap<String, f64>>, Problem> {
+    let names = fields.0.iter().filter_map(|(field, _)| Some((field, field.strip_prefix(MEASURED)?)));
+    let amounts = names.filter_map(|(field, name)| Some((name.to_string(), fields.number(field).transpose()?)));
+    let amounts: BTreeMap<_, _> = amounts.map(|(name, amount)| Ok((name, amount?))).collect::<Result<_, Problem>>()?;
+    Ok((!amounts.is_empty()).then_some(amounts))
+}
+
 async fn stirred(shop: &Shop, fields: &Fields) -> Result<(), Problem> {
     let HowMuch { material, wanted_ml, thinner_pct } = how_much(fields)?;
     let lots = fields.all("lot").map(|id| Ok(LotId::new(id.to_string())?));
+    let measured = measured(fields)?;
     let asked = Mixed {
         id: None,
         material,
         zone: fields.id("zone")?.ok_or_else(|| missing("zone"))?,
-        wanted_ml: Some(wanted_ml),
-        measured: None,
+        wanted_ml: measured.is_none().then_some(wanted_ml),
+        measured,
         thinner_pct,
         lots: lots.collect::<Result<_, Problem>>()?,
         at: Some(instant(fields.started_ms(shop)?)),

@@ -146,7 +146,7 @@ impl State {
         }
     }
 
-    /// What can be pressed for a piece now: done, clamps off, or registering a glue-up.
+    /// What can be pressed for a piece now: done, clamps off, or registering a glue-up or a coat.
     fn pressed(&self, bench: &Bench, standing: &Standing, i: usize) -> (Option<String>, &'static str, Option<String>) {
         let piece = &standing.draft.pieces[i];
         if piece.part == Part::ClampsOff {
@@ -165,7 +165,7 @@ impl State {
         };
         match piece.kind {
             StepKind::GlueUp => (None, "", Some(format!("/glue-up?step={}+{step}", job.opened.id))),
-            StepKind::Coat => (None, "", None),
+            StepKind::Coat => (None, "", Some(format!("/coat?step={}+{step}", job.opened.id))),
             StepKind::HandsOn | StepKind::Check | StepKind::Wait => {
                 (Some(format!("/jobs/{}/steps/{step}/done", job.opened.id)), "Done", None)
             }

@@ -143,7 +143,7 @@ impl State {
         };
         let others = up.items.iter().filter(|item| item.kind != ItemKind::Joint || item.holds(up.now_ms));
         StringUpSheet {
-            frame: self.frame("/strings"),
+            frame: self.frame("/instruments"),
             id: up.instrument.to_string(),
             instrument: self.bench().instruments().get(&up.instrument).map_or_else(String::new, |i| i.name.clone()),
             printed: day(up.now_ms),

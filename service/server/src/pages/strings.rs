@@ -1,88 +1,40 @@
-//! Stringing up: every instrument with its answer, and one with its strings, what they load, and its stages.
+//! The strings of one instrument: whether they may go on, which they are and what each pulls, what they load, and the
+//! stages of stringing up. One string is changed in `strings/gauges.rs`, a load is said in `strings/loads.rs`, another tuning
+//! is tried in `strings/retuned.rs`.
+
+mod gauges;
+mod loads;
+mod retuned;
 
 use actix_web::{HttpResponse, ResponseError, web};
 use askama::Template;
-use clock::{PATHS, StringUp, family_of};
-use facts::{Fact, Family, InstrumentId, JointAdded, Note, SpeciesGroup, Stage, StageReached};
-use serde::de::DeserializeOwned;
+use clock::{StringUp, family_of};
+use facts::{Fact, JointAdded, Note, StageReached};
 
+use self::{gauges::GaugeForm, loads::JointForm, retuned::Retuned};
 use super::{
-    choice::Choice,
+    choice::{Choice, FAMILIES},
     form::{Fields, new_key},
     frame::{Frame, see_other, show},
     string_up::StringUpSheet,
 };
 use crate::{
     alerts::words::{ESTIMATE, spoken},
-    problem::{Kind, Problem},
+    compose::missing,
+    problem::Problem,
     routes::{
         Answer, Shop,
-        loads::{Load, loaded},
+        plates::instrument,
         strings::{Fit, fitted},
     },
-    state::State,
 };
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
     config
-        .service(web::resource("/strings").route(web::get().to(all)))
         .service(web::resource("/instruments/{id}/strings").route(web::get().to(one)).route(web::post().to(fit)))
         .service(web::resource("/instruments/{id}/string-stages").route(web::post().to(reach)))
-        .service(web::resource("/joints/{id}/load").route(web::post().to(load)));
-}
-
-/// An instrument with its answer.
-struct InstrumentCard {
-    id: String,
-    name: String,
-    says: String,
-    ready: bool,
-}
-
-#[derive(Template)]
-#[template(path = "strings.html")]
-struct StringsPage {
-    frame: Frame,
-    strung: Vec<InstrumentCard>,
-    /// Those of which nobody said which strings they are to have.
-    others: Vec<(String, String)>,
-    estimate: &'static str,
-}
-
-async fn all(shop: Shop) -> Answer {
-    let known: Vec<(InstrumentId, String)> = {
-        let bench = shop.bench();
-        bench.instruments().values().map(|known| (known.id.clone(), known.name.clone())).collect()
-    };
-    let (mut strung, mut others) = (Vec::new(), Vec::new());
-    for (id, name) in known {
-        match shop.string_up(&id).await? {
-            Some(up) => strung.push(InstrumentCard {
-                id: id.to_string(),
-                name,
-                says: shop.said_of(&up),
-                ready: up.ready() && !at_pitch(&up),
-            }),
-            None => others.push((id.to_string(), name)),
-        }
-    }
-    strung.sort_by_key(|card| !card.ready);
-    show(&StringsPage { frame: shop.frame("/strings"), strung, others, estimate: ESTIMATE }, HttpResponse::Ok())
-}
-
-fn at_pitch(up: &StringUp) -> bool {
-    up.strung.stages.contains_key(&Stage::FullPitch)
-}
-
-/// A joint with the form that says how it is loaded.
-struct JointForm {
-    id: String,
-    name: String,
-    paths: Vec<Choice>,
-    woods: Vec<Choice>,
-    /// Name, what it says, whether it is so.
-    ticks: Vec<(&'static str, &'static str, bool)>,
-    said: bool,
+        .configure(gauges::configure)
+        .configure(loads::configure);
 }
 
 #[derive(Template)]
@@ -93,105 +45,74 @@ struct StringsOfPage {
     wrong: String,
     id: String,
     name: String,
+    part: &'static str,
     /// The answer; none while nobody said which strings it is to have.
     sheet: Option<StringUpSheet>,
     families: Vec<Choice>,
     /// Name, what it asks, what stands in it.
     asked: Vec<(&'static str, &'static str, String)>,
+    gauge: Option<GaugeForm>,
+    /// What another tuning would do, where it was asked.
+    retuned: Option<Retuned>,
+    /// That tuning, as it was asked.
+    other: String,
     joints: Vec<JointForm>,
     estimate: &'static str,
 }
 
-const FAMILIES: [(&str, Family); 11] = [
-    ("steel_string_guitar", Family::SteelStringGuitar),
-    ("classical_guitar", Family::ClassicalGuitar),
-    ("twelve_string_guitar", Family::TwelveStringGuitar),
-    ("mandolin", Family::Mandolin),
-    ("ukulele", Family::Ukulele),
-    ("banjo", Family::Banjo),
-    ("violin", Family::Violin),
-    ("viola", Family::Viola),
-    ("cello", Family::Cello),
-    ("double_bass", Family::DoubleBass),
-    ("bass_guitar", Family::BassGuitar),
-];
-
-const WOODS: [(&str, SpeciesGroup); 9] = [
-    ("spruce", SpeciesGroup::Spruce),
-    ("cedar", SpeciesGroup::Cedar),
-    ("maple", SpeciesGroup::Maple),
-    ("mahogany", SpeciesGroup::Mahogany),
-    ("rosewood", SpeciesGroup::Rosewood),
-    ("walnut", SpeciesGroup::Walnut),
-    ("cherry", SpeciesGroup::Cherry),
-    ("birch", SpeciesGroup::Birch),
-    ("ash", SpeciesGroup::Ash),
-];
-
-impl State {
-    fn joint_form(&self, joint: &JointAdded) -> JointForm {
-        let bench = self.bench();
-        let said = bench.loads().get(joint.id.as_str());
-        let path = said.and_then(|said| serde_json::to_value(said.load).ok());
-        let path = path.as_ref().and_then(|path| path["path"].as_str()).unwrap_or_default();
-        JointForm {
-            id: joint.id.to_string(),
-            name: joint.name.clone(),
-            paths: PATHS.iter().map(|of| Choice::new(*of, spoken(of), *of == path)).collect(),
-            woods: WOODS.map(|(word, wood)| Choice::new(word, word, said.is_some_and(|said| said.wood == wood))).into(),
-            ticks: vec![
-                ("starved", "too little glue", said.is_some_and(|said| said.starved)),
-                ("reopened", "opened before, on old glue", said.is_some_and(|said| said.reopened)),
-                ("sound", "tested and vouched for", said.is_some_and(|said| said.sound)),
-            ],
-            said: said.is_some(),
-        }
-    }
-}
-
-async fn page(shop: &Shop, id: &str, fields: &Fields, wrong: String) -> Result<StringsOfPage, Problem> {
-    let (instrument, name, words) = {
-        let bench = shop.bench();
-        let known = bench.instruments().get(id).ok_or_else(|| Problem::not_found("instrument", id))?;
-        (known.id.clone(), known.name.clone(), known.family.clone())
-    };
+async fn page(shop: &Shop, id: &str, fields: &Fields, mut wrong: String) -> Result<StringsOfPage, Problem> {
+    let instrument = instrument(shop, id)?;
     let up = shop.string_up(&instrument).await?;
     let fitted = up.as_ref().map(|up| &up.strung.fitted);
-    let joints: Vec<JointAdded> = {
+    let (name, words, joints) = {
         let bench = shop.bench();
-        bench.joints().values().filter(|joint| joint.instrument == instrument).cloned().collect()
+        let known = bench.instruments().get(&instrument).ok_or_else(|| Problem::not_found("instrument", id))?;
+        let joints = bench.joints().values().filter(|joint| joint.instrument == instrument).cloned();
+        (known.name.clone(), known.family.clone(), joints.collect::<Vec<JointAdded>>())
     };
+    let retuned = fitted.zip(fields.get("other")).map(|(fitted, notes)| Retuned::of(fitted, notes)).transpose();
+    let retuned = retuned.unwrap_or_else(|problem| {
+        wrong = problem.to_string();
+        None
+    });
     let family = fitted.map(|fitted| fitted.family).or_else(|| family_of(&words));
-    let value = |name: &str, known: Option<String>| match wrong.is_empty() {
-        true => known.unwrap_or_default(),
-        false => fields.get(name).unwrap_or_default().into(),
-    };
-    let tuning = fitted.map(|fitted| fitted.strings.iter().map(|s| s.note.to_string()).collect::<Vec<_>>().join(" "));
     Ok(StringsOfPage {
-        frame: shop.frame("/strings"),
+        frame: shop.frame("/instruments"),
         key: new_key(),
         id: id.into(),
         name,
+        part: "Strings",
         families: FAMILIES.map(|(word, of)| Choice::new(word, spoken(word), family == Some(of))).into(),
-        asked: vec![
-            ("scale_mm", "Scale, mm", value("scale_mm", fitted.map(|of| format!("{:.1}", of.scale_mm)))),
-            ("tuning", "Tuning, in the order of the set", value("tuning", tuning)),
-            ("a4_hz", "A4, Hz", value("a4_hz", fitted.map(|of| of.a4_hz.to_string()))),
-            (
-                "half_tension_h",
-                "Hours at half tension first",
-                value("half_tension_h", fitted.and_then(|of| of.half_tension_h).map(|h| h.to_string())),
-            ),
-        ],
-        joints: joints.iter().map(|joint| shop.joint_form(joint)).collect(),
+        asked: asked(up.as_ref(), fields, !wrong.is_empty() && fields.get("other").is_none()),
+        other: fields.get("other").unwrap_or_default().into(),
+        retuned,
+        gauge: fitted.map(|fitted| GaugeForm::of(fitted, shop.settings.shop.length_unit, fields)),
+        joints: joints.iter().map(|joint| shop.joint_form(joint, family, fields)).collect(),
         sheet: up.as_ref().map(|up| shop.string_up_page(up)),
         wrong,
         estimate: ESTIMATE,
     })
 }
 
-async fn one(shop: Shop, id: web::Path<String>) -> Answer {
-    show(&page(&shop, &id, &Fields(vec![]), String::new()).await?, HttpResponse::Ok())
+/// The fields of the set: what was sent if it was wrong, else what is known.
+fn asked(up: Option<&StringUp>, fields: &Fields, again: bool) -> Vec<(&'static str, &'static str, String)> {
+    let fitted = up.map(|up| &up.strung.fitted);
+    let value = |name: &str, known: Option<String>| match again {
+        false => known.unwrap_or_default(),
+        true => fields.get(name).unwrap_or_default().into(),
+    };
+    let tuning = fitted.map(|fitted| fitted.strings.iter().map(|s| s.note.to_string()).collect::<Vec<_>>().join(" "));
+    let hours = fitted.and_then(|of| of.half_tension_h).map(|h| h.to_string());
+    vec![
+        ("scale_mm", "Scale, mm", value("scale_mm", fitted.map(|of| format!("{:.1}", of.scale_mm)))),
+        ("tuning", "Tuning, in the order of the set", value("tuning", tuning)),
+        ("a4_hz", "A4, Hz", value("a4_hz", fitted.map(|of| of.a4_hz.to_string()))),
+        ("half_tension_h", "Hours at half tension first", value("half_tension_h", hours)),
+    ]
+}
+
+async fn one(shop: Shop, id: web::Path<String>, asked: web::Query<Vec<(String, String)>>) -> Answer {
+    show(&page(&shop, &id, &Fields(asked.into_inner()), String::new()).await?, HttpResponse::Ok())
 }
 
 /// Back to the page of the instrument: with what was wrong, if anything was.
@@ -205,22 +126,17 @@ async fn back(shop: &Shop, id: &str, fields: &Fields, done: Result<(), Problem>)
     }
 }
 
-/// A word of a list.
-fn word<T: DeserializeOwned>(fields: &Fields, name: &str) -> Result<Option<T>, Problem> {
-    let Some(said) = fields.get(name) else { return Ok(None) };
-    let word = serde_json::from_value(said.into()).map_err(|_| {
-        Problem::new(Kind::Invalid, format!("\"{said}\" is not of the list"), "choose one of the list").about(name)
-    })?;
-    Ok(Some(word))
+/// Notes with blanks or commas between.
+fn notes(text: &str) -> Result<Vec<Note>, Problem> {
+    let notes = text.split([' ', ',']).filter(|note| !note.is_empty()).map(Note::new).collect::<Result<_, _>>();
+    notes.map_err(|e| Problem::from(e).about("tuning"))
 }
 
 async fn fit(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer {
     let done = async {
-        let notes =
-            |text: &str| text.split([' ', ',']).filter(|s| !s.is_empty()).map(Note::new).collect::<Result<_, _>>();
-        let tuning = fields.get("tuning").map(notes).transpose().map_err(|e| Problem::from(e).about("tuning"))?;
+        let tuning = fields.get("tuning").map(notes).transpose()?;
         let fit = Fit {
-            family: word(&fields, "family")?,
+            family: fields.word("family")?,
             scale_mm: fields.number("scale_mm")?,
             a4_hz: fields.number("a4_hz")?,
             tuning,
@@ -238,9 +154,8 @@ async fn fit(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer {
 
 async fn reach(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer {
     let done = async {
-        let instrument = shop.bench().instruments().get_key_value(id.as_str()).map(|(id, _)| id.clone());
-        let instrument = instrument.ok_or_else(|| Problem::not_found("instrument", &id))?;
-        let stage = word(&fields, "stage")?.ok_or_else(|| crate::compose::missing("stage"))?;
+        let instrument = instrument(&shop, &id)?;
+        let stage = fields.word("stage")?.ok_or_else(|| missing("stage"))?;
         let kept = fields.answer(&format!("/instruments/{id}/string-stages"), &id);
         let at_ms = fields.pressed_ms(shop.now().ms())?;
         shop.say_fact(Fact::StageReached(StageReached { instrument, stage }), at_ms, "bench", kept).await?;
@@ -248,26 +163,4 @@ async fn reach(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer {
     };
     let done = done.await;
     back(&shop, &id, &fields, done).await
-}
-
-async fn load(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer {
-    let of = shop.bench().joints().get(id.as_str()).map(|joint| joint.instrument.to_string());
-    let of = of.ok_or_else(|| Problem::not_found("joint", &id))?;
-    let done = async {
-        let ticked = |name: &str| fields.get(name).is_some();
-        let said = Load {
-            path: fields.get("path").unwrap_or_default().into(),
-            wood: word(&fields, "wood")?,
-            starved: ticked("starved"),
-            reopened: ticked("reopened"),
-            sound: ticked("sound"),
-            measures: serde_json::Map::new(),
-        };
-        let fact = Fact::JointLoaded(loaded(&shop, &id, &said)?);
-        let kept = fields.answer(&format!("/joints/{id}/load"), &id);
-        shop.say_fact(fact, shop.now().ms(), "bench", kept).await?;
-        Ok(())
-    };
-    let done = done.await;
-    back(&shop, &of, &fields, done).await
 }

@@ -1,10 +1,10 @@
 //! The shop's hours as the planner takes them: real minutes since 1970 UTC, read off the shop's own clock.
 
-use chrono::{Datelike, NaiveDate, TimeDelta, TimeZone};
+use chrono::{Datelike, NaiveDate, TimeDelta};
 use chrono_tz::Tz;
 use planner::{Calendar, Week};
 
-use crate::{now::instant, settings::Hours};
+use crate::{now::instant, settings::Hours, wall};
 
 /// How far ahead hours are laid out, days: a stack of coats on a long list is done within it.
 const DAYS: usize = 400;
@@ -32,14 +32,11 @@ fn number(date: NaiveDate) -> i64 {
     i64::from(date.num_days_from_ce())
 }
 
-/// The real minute at which a local day shows a minute of its clock; where the clock leaps over it, the first after.
+/// The real minute at which a local day shows a minute of its clock (`wall.rs`): the hours of a day that is skipped are
+/// empty, since all of them are its end.
 fn real_minute(zone: Tz, day: i64, minute_of_day: i64) -> i64 {
     let date = NaiveDate::from_num_days_from_ce_opt(day as i32).unwrap_or_default();
-    let shown = date.and_time(chrono::NaiveTime::MIN) + TimeDelta::minutes(minute_of_day);
-    // A leap of the clock is an hour or less nearly everywhere; a day skipped whole falls back on UTC.
-    let leaps = (0..=24).map(|quarter| shown + TimeDelta::minutes(15 * quarter));
-    let at = leaps.into_iter().find_map(|shown| zone.from_local_datetime(&shown).earliest());
-    minute(at.map_or_else(|| shown.and_utc().timestamp_millis(), |at| at.timestamp_millis()))
+    minute(wall::first_ms(zone, date.and_time(chrono::NaiveTime::MIN) + TimeDelta::minutes(minute_of_day)))
 }
 
 #[cfg(test)]
@@ -68,6 +65,26 @@ mod tests {
         assert_eq!(
             at,
             minute("2026-03-29T01:00:00Z".parse::<chrono::DateTime<chrono::Utc>>().expect("a time").timestamp_millis())
+        );
+    }
+
+    #[test]
+    fn a_day_that_never_was_has_no_hours() {
+        // IANA tz database, Pacific/Apia: 2011-12-29T24:00-10:00 was followed by 2011-12-31T00:00+14:00.
+        let thursday_ms = 1_325_181_600_000; // 2011-12-29T18:00:00Z, eight in the morning
+        let open = calendar(&Hours::default(), chrono_tz::Pacific::Apia, thursday_ms);
+        let utc =
+            |text: &str| minute(text.parse::<chrono::DateTime<chrono::Utc>>().expect("a time").timestamp_millis());
+        let from = utc("2011-12-29T10:00:00Z");
+        let next: Vec<_> = open.open().iter().filter(|(_, to)| *to > from).take(3).copied().collect();
+        // Thursday's two spans by UTC-10, and then Monday's first by UTC+14.
+        assert_eq!(
+            next,
+            [
+                (utc("2011-12-29T19:00:00Z"), utc("2011-12-29T23:00:00Z")),
+                (utc("2011-12-30T00:00:00Z"), utc("2011-12-30T04:00:00Z")),
+                (utc("2012-01-01T19:00:00Z"), utc("2012-01-01T23:00:00Z")),
+            ]
         );
     }
 

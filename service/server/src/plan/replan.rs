@@ -9,7 +9,10 @@ use tokio::{
 };
 use tokio_util::sync::CancellationToken;
 
-use crate::state::{News, State};
+use crate::{
+    news::{News, What},
+    state::State,
+};
 
 /// Facts come in handfuls: a job and its steps, a glue-up and its clamps.
 const AFTER_FACT: Duration = Duration::from_millis(500);
@@ -51,10 +54,10 @@ pub(crate) async fn run(state: Arc<State>, stop: CancellationToken) {
                     tracing::error!(%problem, "the bench could not be planned anew");
                 }
             }
-            heard = news.recv() => match heard {
-                Ok(News::Fact(fact)) if moves_a_time(&fact.fact) => due = after(due, AFTER_FACT),
-                Ok(News::Fact(_)) => {}
-                Ok(News::Reading(_)) => due = after(due, AFTER_READING),
+            heard = news.recv() => match heard.as_ref().map(News::what) {
+                Ok(What::Fact(fact)) if moves_a_time(&fact.fact) => due = after(due, AFTER_FACT),
+                Ok(What::Fact(_)) => {}
+                Ok(What::Reading(_)) => due = after(due, AFTER_READING),
                 Err(RecvError::Lagged(_)) => due = after(due, AFTER_FACT),
                 Err(RecvError::Closed) => return,
             },

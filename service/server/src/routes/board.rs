@@ -24,7 +24,7 @@ pub(super) fn describe(api: &mut Api) {
 #[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 struct Size {
-    /// How many glue-ups and coats at most, 1 to 1000.
+    /// How many glue-ups and coats at most, 1 to 1000, and how many zones.
     limit: Option<usize>,
 }
 
@@ -33,6 +33,7 @@ struct BoardWire {
     at: String,
     cures: Vec<CureLineWire>,
     next_steps: Vec<NextWire>,
+    /// The first zones, in the order they were set up; `GET /api/v1/zones` lists all.
     zones: Vec<ZoneWire>,
     clamps_free: Vec<String>,
     alerts_open: usize,
@@ -102,7 +103,7 @@ fn wire(state: &State, limit: usize) -> BoardWire {
         next_stage: line.next.map(|m| line.cure.begun.milestones[m].stage.clone()),
         next_at: line.next_ms.map(|ms| state.rfc3339(ms)),
         climate: state.climate_wire(line.climate),
-        spoiled: line.spoiled,
+        spoiled: !line.broken.is_empty(),
         recoat: line.cure.begun.coat.as_ref().map(|_| state.recoat_wire(&bench, line.cure, now_ms)),
     };
     let next = |next: &clock::NextStep<'_>| NextWire {

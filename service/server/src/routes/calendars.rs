@@ -49,7 +49,7 @@ async fn feed(shop: Shop, asked: web::Path<String>, request: HttpRequest) -> Ans
         // The address may be one that was good once: it is not said back.
         return Err(Problem::not_found("calendar", "of that address"));
     }
-    let text = calendar::feed(&shop);
+    let text = calendar::feed(&shop).await?;
     let tag: String = Sha256::digest(&text).iter().take(16).map(|byte| format!("{byte:02x}")).collect();
     let tag = format!("\"{tag}\"");
     let known = request.headers().get(header::IF_NONE_MATCH).and_then(|sent| sent.to_str().ok()).unwrap_or_default();

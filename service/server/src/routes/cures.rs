@@ -12,6 +12,7 @@ use serde_json::json;
 
 use super::{Answer, Paging, Shop};
 use crate::{
+    alerts::taken_back,
     body::Body,
     coating::CoatRequest,
     compose::{GlueUpRequest, When},
@@ -204,8 +205,11 @@ struct Withdraw {
 async fn withdraw(shop: Shop, asked: Asked, body: Body<Withdraw>) -> Answer {
     let cure = asked.known(&shop)?;
     let kept = body.answer(&asked.id);
-    let fact = Fact::CureWithdrawn { cure, reason: body.value.reason };
-    shop.say_fact(fact, shop.now().ms(), "bench", kept).await?;
+    let reason = body.value.reason;
+    let because = format!("\"{cure}\" was withdrawn: {reason}");
+    let told = shop.bench().waiting_alerts(cure.as_str());
+    let fact = Fact::CureWithdrawn { cure, reason };
+    taken_back::say(&shop, fact, &told, &because, "bench", kept).await?;
     answer(&shop, &asked.id, HttpResponse::Ok())
 }
 

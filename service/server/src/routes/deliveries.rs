@@ -10,7 +10,11 @@ use store::{Delivery, DeliveryState, Saying, WhichDeliveries};
 
 use super::{Answer, Shop};
 use crate::{
-    alerts::{channel, message::Message, tell, words},
+    alerts::{
+        channel,
+        message::{self, Message},
+        tell, words,
+    },
     body::{Body, Nothing},
     now::instant,
     openapi::Api,
@@ -40,6 +44,8 @@ pub(super) struct DeliveryWire {
     id: i64,
     alert: String,
     channel: String,
+    /// Whether it takes back what was told.
+    takes_back: bool,
     state: &'static str,
     attempts: u32,
     /// When it is tried next, while it waits.
@@ -58,6 +64,7 @@ pub(super) fn wire(state: &State, d: Delivery) -> DeliveryWire {
     let at = state.rfc3339(d.due_ms);
     DeliveryWire {
         id: d.id,
+        takes_back: message::takes_back(&d),
         alert: d.alert.to_string(),
         channel: d.channel,
         state: word,
@@ -132,11 +139,11 @@ async fn channels(shop: Shop) -> Answer {
 }
 
 #[derive(Serialize, utoipa::ToSchema)]
-struct Tested {
+pub(crate) struct Tested {
     channel: String,
     /// Whether the channel took it; not known when the same request was answered before.
     taken: Option<bool>,
-    error: Option<String>,
+    pub(crate) error: Option<String>,
 }
 
 /// Sends a message that says it is a test, and switches a channel on again when it is taken.
@@ -155,12 +162,17 @@ async fn test(shop: Shop, id: web::Path<String>, body: Body<Nothing>) -> Answer 
     Ok(HttpResponse::Ok().json(tested))
 }
 
-async fn send_test(state: &Arc<State>, id: &str) -> Result<Tested, Problem> {
+/// A message that says it is a test, and how it went.
+///
+/// # Errors
+/// When the store cannot be written or no client can be made; a channel that does not take it is no error.
+pub(crate) async fn send_test(state: &Arc<State>, id: &str) -> Result<Tested, Problem> {
     let now_ms = state.now().ms();
     let raised = AlertRaised {
         id: AlertId::new(format!("test:{now_ms}")).expect("a word and a number make an alert id"),
         alert_kind: AlertKind::Digest,
         cure: None,
+        instrument: None,
         stage: String::new(),
         due_at: instant(now_ms),
         late: false,
@@ -179,9 +191,11 @@ async fn send_test(state: &Arc<State>, id: &str) -> Result<Tested, Problem> {
         error: None,
     };
     let message = Message::of(&[row], false, now_ms, now_ms + 3_600_000);
+    let client =
+        channel::client(state).map_err(|e| Problem::new(Kind::Internal, e.to_string(), "the log says more"))?;
     let channel = id.to_string();
     // It is tried although it is off: that is how it comes on again.
     state.act(move |database| database.switch_on(&channel)).await?;
-    let sent = channel::send(state, id, &message).await;
+    let sent = channel::send(state, &client, id, &message).await;
     Ok(Tested { channel: id.into(), taken: Some(sent.is_ok()), error: sent.err().map(|failure| failure.what) })
 }

@@ -8,6 +8,7 @@ use store::Sqlite;
 
 use super::{Answer, Shop};
 use crate::{
+    alerts::tell,
     meters,
     openapi::Api,
     problem::{Kind, Problem},
@@ -132,6 +133,10 @@ async fn ready(shop: Shop) -> Answer {
     why.extend(jobs.iter().filter(|job| job.overdue).map(|job| format!("the recurring job {} is overdue", job.name)));
     if let Some(since) = shop.alarm_looks.since().filter(|since| *since > STUCK) {
         why.push(format!("no alarm was looked at for {} s", since.as_secs()));
+    }
+    why.extend(shop.doubt().map(|doubt| doubt.to_string()));
+    if !tell::channels(&shop.settings).is_empty() {
+        why.extend(shop.cannot_tell.lock().unwrap_or_else(PoisonError::into_inner).clone());
     }
     if shop.stop.is_cancelled() {
         why.push("the service is stopping".into());

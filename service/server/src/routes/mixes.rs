@@ -142,7 +142,7 @@ fn answer(shop: &Shop, id: &str, mut builder: actix_web::HttpResponseBuilder) ->
 }
 
 /// The rule of a material that is mixed.
-fn mixed(shop: &Shop, material: &MaterialId) -> Result<(VersionId, std::sync::Arc<Rule>, MixSheet, f64), Problem> {
+fn mixed(shop: &State, material: &MaterialId) -> Result<(VersionId, std::sync::Arc<Rule>, MixSheet, f64), Problem> {
     let version = shop.bench().in_force().get(material).cloned();
     let version = version.ok_or_else(|| unknown("material", material.as_str(), "materials"))?;
     let rule = shop.rulebook.rule(&version)?;
@@ -214,7 +214,7 @@ async fn add(shop: Shop, body: Body<Mixed>) -> Answer {
 ///
 /// # Errors
 /// What is missing, unknown or out of range.
-pub(crate) fn made(shop: &Shop, asked: Mixed) -> Result<(MixMade, i64), Problem> {
+pub(crate) fn made(shop: &State, asked: Mixed) -> Result<(MixMade, i64), Problem> {
     let at_ms = When { at: asked.at, minutes_ago: asked.minutes_ago }.ms(shop.now().ms())?;
     let (rule_version, rule, sheet, working_life_min) = mixed(shop, &asked.material)?;
     let (parts, mut findings) = match (asked.wanted_ml, &asked.measured) {

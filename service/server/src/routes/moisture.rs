@@ -33,7 +33,7 @@ pub(super) fn describe(api: &mut Api) {
 }
 
 /// Said with every figure about wood.
-const BASIS: &str = "Moisture across the thickness only, at a pace of wood that is known to a factor of 2.5 either way: \
+pub(crate) const BASIS: &str = "Moisture across the thickness only, at a pace of wood that is known to a factor of 2.5 either way: \
      low, likely and high, earliest, likely and safe are its three runs. Times are looked for within 60 days.";
 
 #[derive(Serialize, utoipa::ToSchema)]
@@ -116,7 +116,10 @@ fn times(state: &State, times: Times<i64>) -> TimesWire {
 }
 
 /// The wood of an instrument as it is now.
-fn wood(shop: &Shop, id: &str) -> Result<Wood, Problem> {
+///
+/// # Errors
+/// No such instrument, or nobody has said where it is.
+pub(crate) fn wood(shop: &Shop, id: &str) -> Result<Wood, Problem> {
     let instrument = instrument(shop, id)?;
     shop.bench().wood(&instrument, shop.now().ms()).ok_or_else(|| {
         let mend = format!("POST /api/v1/instruments/{id}/move with the zone it is in, and since when");
@@ -125,7 +128,10 @@ fn wood(shop: &Shop, id: &str) -> Result<Wood, Problem> {
 }
 
 /// Runs plates beside the requests.
-async fn run<T: Send + 'static>(
+///
+/// # Errors
+/// When that broke off.
+pub(crate) async fn run<T: Send + 'static>(
     shop: &Shop,
     wood: Wood,
     ask: impl FnOnce(&State, &Wood) -> T + Send + 'static,
@@ -194,8 +200,18 @@ fn plate_wire(state: &State, run: &Run<'_>, target: Target) -> PlateWire {
 
 fn warning(state: &State, run: &Run<'_>, waiting: Waiting) -> WarningWire {
     let Waiting { at_ms, change_pct, across_mm } = waiting;
-    let (plate, mm) = (&run.plate.name, across_mm.abs());
-    let says = if change_pct < 0.0 {
+    WarningWire {
+        at: state.rfc3339(at_ms),
+        change_pct: round(change_pct),
+        across_mm: round(across_mm),
+        says: waits_badly(run, waiting),
+    }
+}
+
+/// What becomes of a plate in air that is bad for it, in words.
+pub(crate) fn waits_badly(run: &Run<'_>, waiting: Waiting) -> String {
+    let (plate, mm) = (&run.plate.name, waiting.across_mm.abs());
+    if waiting.change_pct < 0.0 {
         format!(
             "In this air the {plate} dries below the shop's band: it shrinks {mm:.1} mm across and its cracks and \
                  seams open. Move it, case it with a humidifier, or dampen the room."
@@ -205,8 +221,7 @@ fn warning(state: &State, run: &Run<'_>, waiting: Waiting) -> WarningWire {
             "In this air the {plate} takes up water beyond the shop's band: it swells {mm:.1} mm across, cracks press \
                  shut and the top rises. Move it or dry the room."
         )
-    };
-    WarningWire { at: state.rfc3339(at_ms), change_pct: round(change_pct), across_mm: round(across_mm), says }
+    }
 }
 
 #[derive(Deserialize, utoipa::ToSchema)]
@@ -255,7 +270,8 @@ struct GlueWire {
     rule: String,
 }
 
-const CRACK_SAYS: &str = "The plate is taken to be held at its edges and free between them, with this one crack: several \
+/// Said with every answer about a crack.
+pub(crate) const CRACK_SAYS: &str = "The plate is taken to be held at its edges and free between them, with this one crack: several \
      share the movement, braces hold some of it back. What stays open when the plate is back is not for clamps: let in \
      a sliver of the same wood.";
 
@@ -266,7 +282,11 @@ async fn cracks(shop: Shop, id: web::Path<String>, crack: web::Query<Crack>) -> 
     Ok(HttpResponse::Ok().json(answer.await?))
 }
 
-fn width(width_mm: Option<f64>) -> Result<f64, Problem> {
+/// How wide a crack stands open, checked.
+///
+/// # Errors
+/// When it is not said, or no crack is so wide.
+pub(crate) fn width(width_mm: Option<f64>) -> Result<f64, Problem> {
     let mend = "how wide it stands open, for example ?plate=top&width_mm=0.4";
     let width_mm =
         width_mm.ok_or_else(|| Problem::new(Kind::Invalid, "width_mm is missing", mend).about("width_mm"))?;
@@ -274,7 +294,10 @@ fn width(width_mm: Option<f64>) -> Result<f64, Problem> {
 }
 
 /// Which of the instrument's plates is meant.
-fn place(wood: &Wood, plate: Option<&str>, instrument: &str) -> Result<usize, Problem> {
+///
+/// # Errors
+/// When it has none of that id, or several and none is named.
+pub(crate) fn place(wood: &Wood, plate: Option<&str>, instrument: &str) -> Result<usize, Problem> {
     let ids: Vec<&str> = wood.plates().map(|plate| plate.id.as_str()).collect();
     let known = match ids.as_slice() {
         [] => format!("POST /api/v1/instruments/{instrument}/plates adds one"),
@@ -289,6 +312,14 @@ fn place(wood: &Wood, plate: Option<&str>, instrument: &str) -> Result<usize, Pr
         },
     };
     Err(Problem::new(kind, detail, known).about("plate"))
+}
+
+/// When a crack may be glued.
+pub(crate) fn glue_rule() -> String {
+    format!(
+        "The plate is in the shop's band and stays in it for the coming day, moving no more than {STILL_PCT_A_DAY} % of \
+         moisture (common practice, no source)."
+    )
 }
 
 fn crack_wire(state: &State, run: &Run<'_>, width_mm: f64) -> CrackWire {
@@ -318,10 +349,7 @@ fn crack_wire(state: &State, run: &Run<'_>, width_mm: f64) -> CrackWire {
             now: run.may_be_glued_now(target),
             opens: times(state, glue.opens),
             closes_at: glue.closes_ms.map(|ms| state.rfc3339(ms)),
-            rule: format!(
-                "The plate is in the shop's band and stays in it for the coming day, moving no more than \
-                 {STILL_PCT_A_DAY} % of moisture (common practice, no source)."
-            ),
+            rule: glue_rule(),
         },
         basis: BASIS,
         says: CRACK_SAYS,

@@ -2,7 +2,9 @@
 
 use actix_web::{HttpResponse, web};
 use chrono::{DateTime, Utc};
-use facts::{Cut, FacesOpen, Fact, InstrumentId, InstrumentMoved, PlateAdded, PlateId, RhPct, SpeciesGroup};
+use facts::{
+    CureId, Cut, FacesOpen, Fact, InstrumentId, InstrumentMoved, PlateAdded, PlateId, RhPct, SpeciesGroup, ZoneId,
+};
 use serde::{Deserialize, Serialize};
 use serde_json::json;
 use store::Saying;
@@ -33,7 +35,7 @@ pub(super) fn describe(api: &mut Api) {
 }
 
 /// An instrument of the shop by the id in the address.
-pub(super) fn instrument(shop: &Shop, id: &str) -> Result<InstrumentId, Problem> {
+pub(crate) fn instrument(shop: &Shop, id: &str) -> Result<InstrumentId, Problem> {
     let bench = shop.bench();
     let known = bench.instruments().get(id).ok_or_else(|| Problem::not_found("instrument", id))?;
     Ok(known.id.clone())
@@ -41,23 +43,23 @@ pub(super) fn instrument(shop: &Shop, id: &str) -> Result<InstrumentId, Problem>
 
 #[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
-struct Plate {
-    id: Option<PlateId>,
-    name: String,
+pub(crate) struct Plate {
+    pub(crate) id: Option<PlateId>,
+    pub(crate) name: String,
     #[schema(value_type = crate::twins::SpeciesGroup)]
-    species: SpeciesGroup,
+    pub(crate) species: SpeciesGroup,
     #[schema(value_type = crate::twins::Cut)]
-    cut: Cut,
-    thickness_mm: f64,
-    width_mm: f64,
+    pub(crate) cut: Cut,
+    pub(crate) thickness_mm: f64,
+    pub(crate) width_mm: f64,
     #[schema(value_type = crate::twins::FacesOpen)]
-    faces_open: FacesOpen,
+    pub(crate) faces_open: FacesOpen,
     /// Moisture content, if it was measured.
-    moisture_pct: Option<f64>,
+    pub(crate) moisture_pct: Option<f64>,
     /// The humidity it lived in until now, if that is what is known.
-    lived_at_rh_pct: Option<f64>,
-    at: Option<DateTime<Utc>>,
-    minutes_ago: Option<f64>,
+    pub(crate) lived_at_rh_pct: Option<f64>,
+    pub(crate) at: Option<DateTime<Utc>>,
+    pub(crate) minutes_ago: Option<f64>,
 }
 
 #[derive(Serialize, utoipa::ToSchema)]
@@ -89,11 +91,24 @@ async fn list(shop: Shop, id: web::Path<String>, paging: web::Query<Paging>) -> 
 }
 
 async fn add(shop: Shop, instrument_id: web::Path<String>, body: Body<Plate>) -> Answer {
-    let instrument = instrument(&shop, &instrument_id)?;
-    let id = body.value.id.clone().unwrap_or_else(|| new_id('p'));
-    let kept = body.answer(id.as_str());
-    let Plate { name, species, cut, thickness_mm, width_mm, faces_open, .. } = body.value;
-    let moisture_pct = match (body.value.moisture_pct, body.value.lived_at_rh_pct) {
+    let (said, once) = body.split();
+    let (added, at_ms) = named(&shop, &instrument_id, said)?;
+    let id = added.id.clone();
+    let said = shop.say_fact(Fact::PlateAdded(added), at_ms, "bench", once.answer(id.as_str())).await?;
+    let id = super::id_of(&said, id.as_str());
+    let bench = shop.bench();
+    let known = bench.plates().get(id.as_str()).ok_or_else(|| Problem::not_found("plate", &id))?;
+    Ok(HttpResponse::Created().json(wire(known)))
+}
+
+/// The fact a plate is, and when it was said, ms.
+///
+/// # Errors
+/// No such instrument, or a moisture said twice or out of range.
+pub(crate) fn named(shop: &Shop, instrument_id: &str, said: Plate) -> Result<(PlateAdded, i64), Problem> {
+    let instrument = instrument(shop, instrument_id)?;
+    let Plate { name, species, cut, thickness_mm, width_mm, faces_open, .. } = said;
+    let moisture_pct = match (said.moisture_pct, said.lived_at_rh_pct) {
         (Some(_), Some(_)) => {
             let detail = "both moisture_pct and lived_at_rh_pct are given";
             let mend = "send the one that was measured; without either, balance with the air of its zone is assumed";
@@ -105,23 +120,10 @@ async fn add(shop: Shop, instrument_id: web::Path<String>, body: Body<Plate>) ->
         }
         (measured, None) => measured,
     };
-    let at_ms = When { at: body.value.at, minutes_ago: body.value.minutes_ago }.ms(shop.now().ms())?;
-    let fact = Fact::PlateAdded(PlateAdded {
-        id: id.clone(),
-        instrument,
-        name,
-        species,
-        cut,
-        thickness_mm,
-        width_mm,
-        faces_open,
-        moisture_pct,
-    });
-    let said = shop.say_fact(fact, at_ms, "bench", kept).await?;
-    let id = super::id_of(&said, id.as_str());
-    let bench = shop.bench();
-    let known = bench.plates().get(id.as_str()).ok_or_else(|| Problem::not_found("plate", &id))?;
-    Ok(HttpResponse::Created().json(wire(known)))
+    let at_ms = When { at: said.at, minutes_ago: said.minutes_ago }.ms(shop.now().ms())?;
+    let id = said.id.unwrap_or_else(|| new_id('p'));
+    let added = PlateAdded { id, instrument, name, species, cut, thickness_mm, width_mm, faces_open, moisture_pct };
+    Ok((added, at_ms))
 }
 
 #[derive(Serialize, utoipa::ToSchema)]
@@ -133,20 +135,10 @@ struct MovedWire {
     carried: Vec<String>,
 }
 
-/// The instrument takes what cures on it along: one saying, so that they are never in two places.
 async fn carry(shop: Shop, id: web::Path<String>, body: Body<Move>) -> Answer {
-    let instrument = instrument(&shop, &id)?;
-    let kept = body.answer(&id);
-    let at_ms = When { at: body.value.at, minutes_ago: body.value.minutes_ago }.ms(shop.now().ms())?;
-    let zone = body.value.zone;
-    let carried = shop.bench().carried(&id, zone.as_str(), at_ms);
-    let moved = Fact::InstrumentMoved(InstrumentMoved { instrument, zone: zone.clone() });
-    let mut saying = shop.saying(moved, at_ms, "bench", vec![], kept);
-    let along = carried.iter().map(|cure| Fact::CureMoved { cure: cure.clone(), zone: zone.clone() });
-    let along: Vec<Saying> = along.map(|fact| shop.saying(fact, at_ms, "bench", vec![], None)).collect();
-    saying.entries.extend(along.into_iter().flat_map(|saying| saying.entries));
-    let said = shop.say_once(saying).await?;
-    let carried = if matches!(said, store::Said::Before(_)) { vec![] } else { carried };
+    let (said, once) = body.split();
+    let at_ms = When { at: said.at, minutes_ago: said.minutes_ago }.ms(shop.now().ms())?;
+    let carried = carried(&shop, &id, &said.zone, at_ms, once.answer(&id)).await?;
     let bench = shop.bench();
     let (zone, since_ms) = bench.place(&id).ok_or_else(|| Problem::not_found("instrument", &id))?;
     Ok(HttpResponse::Ok().json(MovedWire {
@@ -155,4 +147,26 @@ async fn carry(shop: Shop, id: web::Path<String>, body: Body<Move>) -> Answer {
         since: shop.rfc3339(since_ms),
         carried: carried.iter().map(ToString::to_string).collect(),
     }))
+}
+
+/// The instrument takes what cures on it along: one saying, so that they are never in two places. Gives what went along.
+///
+/// # Errors
+/// No such instrument or zone, or a move before the last one.
+pub(crate) async fn carried(
+    shop: &Shop,
+    id: &str,
+    zone: &ZoneId,
+    at_ms: i64,
+    answer: Option<store::Answer>,
+) -> Result<Vec<CureId>, Problem> {
+    let instrument = instrument(shop, id)?;
+    let carried = shop.bench().carried(id, zone.as_str(), at_ms);
+    let moved = Fact::InstrumentMoved(InstrumentMoved { instrument, zone: zone.clone() });
+    let mut saying = shop.saying(moved, at_ms, "bench", vec![], answer);
+    let along = carried.iter().map(|cure| Fact::CureMoved { cure: cure.clone(), zone: zone.clone() });
+    let along: Vec<Saying> = along.map(|fact| shop.saying(fact, at_ms, "bench", vec![], None)).collect();
+    saying.entries.extend(along.into_iter().flat_map(|saying| saying.entries));
+    let said = shop.say_once(saying).await?;
+    Ok(if matches!(said, store::Said::Before(_)) { vec![] } else { carried })
 }

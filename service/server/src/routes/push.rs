@@ -101,9 +101,14 @@ struct SubscriptionWire {
     added_at: String,
 }
 
+/// The host of a push service; what else stands in the address is a secret of the browser.
+pub(crate) fn host_of(endpoint: &str) -> String {
+    let url = Url::parse(endpoint).ok();
+    url.and_then(|url| url.host_str().map(str::to_string)).unwrap_or_default()
+}
+
 fn wire(state: &State, s: &Subscription) -> SubscriptionWire {
-    let url = Url::parse(&s.endpoint).ok();
-    let service = url.and_then(|url| url.host_str().map(str::to_string)).unwrap_or_default();
+    let service = host_of(&s.endpoint);
     SubscriptionWire { id: s.id.clone(), person: s.person.clone(), service, added_at: state.rfc3339(s.added_ms) }
 }
 

@@ -1,8 +1,8 @@
 //! The rule workshop: a rule's text as it stands on disk, saving it, writing one from a data sheet, checking a draft.
 
 pub(crate) mod changes;
-mod trying;
-mod versions;
+pub(crate) mod trying;
+pub(crate) mod versions;
 
 use std::sync::{Arc, PoisonError};
 
@@ -57,7 +57,8 @@ pub(super) fn describe(api: &mut Api) {
 }
 
 /// The file name a draft goes by in faults.
-fn file_of(material: Option<&MaterialId>) -> String {
+/// The file a material's rule stands in.
+pub(crate) fn file_of(material: Option<&MaterialId>) -> String {
     material.map_or_else(|| "draft".into(), |material| format!("materials/{material}.rhai"))
 }
 
@@ -186,7 +187,7 @@ pub(crate) fn material(id: &str) -> Result<MaterialId, Problem> {
 }
 
 /// The material whose rule is asked for: none has an id that cannot be.
-fn asked(id: &str) -> Result<MaterialId, Problem> {
+pub(crate) fn asked(id: &str) -> Result<MaterialId, Problem> {
     MaterialId::new(id.to_string()).map_err(|_| Problem::not_found("rule", id))
 }
 

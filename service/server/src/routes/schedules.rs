@@ -1,15 +1,16 @@
-//! Finish schedules: what there is, and opening a job by one.
+//! Finish schedules: what there is, opening a job by one, and laying one onto a job that is open already.
 
 use actix_web::{HttpResponse, web};
 use chrono::{DateTime, Utc};
-use facts::{Fact, InstrumentId, JobId, JobOpened};
+use facts::{Fact, InstrumentId, JobId, JobOpened, StepId};
 use serde::{Deserialize, Serialize};
 use serde_json::json;
+use store::Saying;
 
 use super::{Answer, Shop};
 use crate::{
     body::Body,
-    compose::new_id,
+    compose::{new_id, unknown},
     openapi::Api,
     problem::Problem,
     schedules::{Schedule, schedules},
@@ -20,7 +21,8 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
     config
         .service(web::resource("/schedules").route(web::get().to(list)))
         .service(web::resource("/schedules/{id}").route(web::get().to(one)))
-        .service(web::resource("/schedules/{id}/jobs").route(web::post().to(open)));
+        .service(web::resource("/schedules/{id}/jobs").route(web::post().to(open)))
+        .service(web::resource("/jobs/{id}/schedules").route(web::post().to(lay)));
 }
 
 pub(super) fn describe(api: &mut Api) {
@@ -28,6 +30,9 @@ pub(super) fn describe(api: &mut Api) {
     api.get("/schedules/{id}", "One schedule").gives::<ScheduleWire>();
     api.post("/schedules/{id}/jobs", "Opens a job with the steps of a schedule")
         .takes::<Planned>(json!({"instrument": "guitar"}))
+        .makes::<JobWire>();
+    api.post("/jobs/{id}/schedules", "Lays a schedule onto an open job: its steps come behind those there are")
+        .takes::<Laying>(json!({"schedule": "french-polish", "surface": "back"}))
         .makes::<JobWire>();
 }
 
@@ -101,4 +106,49 @@ async fn open(shop: Shop, id: web::Path<String>, body: Body<Planned>) -> Answer 
     let bench = shop.bench();
     let known = bench.jobs().get(job.as_str()).ok_or_else(|| Problem::not_found("job", &job))?;
     Ok(HttpResponse::Created().json(shop.job_wire(&bench, known)))
+}
+
+/// A schedule for a job that is open already.
+#[derive(Deserialize, utoipa::ToSchema)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Laying {
+    pub(crate) schedule: String,
+    /// What is coated: it stands in the title of each step.
+    #[serde(default)]
+    pub(crate) surface: String,
+    /// The step the first of them follows; the last of the job if not said.
+    pub(crate) after: Option<StepId>,
+}
+
+async fn lay(shop: Shop, id: web::Path<String>, body: Body<Laying>) -> Answer {
+    let (asked, once) = body.split();
+    shop.say_once(laid(&shop, &id, &asked, once.answer(&id))?).await?;
+    let bench = shop.bench();
+    let known = bench.jobs().get(id.as_str()).ok_or_else(|| Problem::not_found("job", &id))?;
+    Ok(HttpResponse::Created().json(shop.job_wire(&bench, known)))
+}
+
+/// The steps of a schedule as one saying: all of them are added, or none.
+///
+/// # Errors
+/// No such job or schedule, or a step that contradicts what is there.
+pub(crate) fn laid(shop: &Shop, job: &str, asked: &Laying, answer: Option<store::Answer>) -> Result<Saying, Problem> {
+    let all = schedules(&shop.settings.scripts.folder)?;
+    let schedule = all.into_iter().find(|(name, _)| *name == asked.schedule);
+    let (_, schedule) = schedule.ok_or_else(|| unknown("schedule", &asked.schedule, "schedules"))?;
+    let (job, steps) = {
+        let bench = shop.bench();
+        let known = bench.jobs().get(job).ok_or_else(|| Problem::not_found("job", job))?;
+        let there = &known.opened.steps;
+        let steps = schedule.laid(there, asked.surface.trim(), asked.after.as_ref());
+        bench.admit_steps(&[there.as_slice(), &steps].concat())?;
+        (known.opened.id.clone(), steps)
+    };
+    let now_ms = shop.now().ms();
+    let mut whole = Saying { recorded_ms: now_ms, answer, ..Saying::default() };
+    for step in steps {
+        let fact = Fact::StepAdded { job: job.clone(), step };
+        whole.entries.extend(shop.saying(fact, now_ms, "bench", vec![], None).entries);
+    }
+    Ok(whole)
 }

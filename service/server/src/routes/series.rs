@@ -121,11 +121,7 @@ async fn gather(shop: &Shop, id: &str, stretch: &Stretch) -> Result<Gathered, Pr
         let detail = format!("most is {most}; it must be 50 to 5000");
         return Err(Problem::new(Kind::Invalid, detail, "leave it out for 600").about("most"));
     }
-    let width_px = stretch.width.unwrap_or(1000);
-    if !(320..=2000).contains(&width_px) {
-        let detail = format!("width is {width_px}; it must be 320 to 2000");
-        return Err(Problem::new(Kind::Invalid, detail, "leave it out for 1000").about("width"));
-    }
+    let width_px = chart::width_px(stretch.width)?;
     let now_ms = shop.now().ms();
     let ms = |at: Option<DateTime<Utc>>, default_ms| at.map_or(default_ms, |at| at.timestamp_millis());
     let (from_ms, to_ms) = (ms(stretch.from, now_ms - 3 * DAY_MS), ms(stretch.to, now_ms + DAY_MS));

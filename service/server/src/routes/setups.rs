@@ -8,10 +8,21 @@ use serde::{Deserialize, Serialize};
 use serde_json::json;
 
 use super::{Answer, Shop, plates::instrument, strings::hundredths};
-use crate::{alerts::words::ESTIMATE, body::Body, compose::When, openapi::Api, state::State};
+use crate::{
+    alerts::words::ESTIMATE,
+    body::Body,
+    chart::{Look, width_px},
+    compose::When,
+    openapi::Api,
+    problem::{Kind, Problem},
+    setup_chart::{self, SetupChart},
+    state::State,
+};
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
-    config.service(web::resource("/instruments/{id}/setups").route(web::get().to(list)).route(web::post().to(measure)));
+    config
+        .service(web::resource("/instruments/{id}/setups").route(web::get().to(list)).route(web::post().to(measure)))
+        .service(web::resource("/instruments/{id}/setups/chart.svg").route(web::get().to(chart_svg)));
 }
 
 pub(super) fn describe(api: &mut Api) {
@@ -19,6 +30,30 @@ pub(super) fn describe(api: &mut Api) {
     api.post("/instruments/{id}/setups", "A set-up measured")
         .takes::<Measure>(json!({"relief_mm": 0.2, "action_mm": 2.4}))
         .makes::<SetupsWire>();
+    api.get("/instruments/{id}/setups/chart.svg", "Set-ups over the years, and the saddle to spare, as a chart")
+        .query::<Drawn>(json!({"look": "dark"}))
+        .gives_media("image/svg+xml");
+}
+
+/// How a chart is drawn.
+#[derive(Deserialize, utoipa::ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(as = DrawnSetups)]
+struct Drawn {
+    /// On what ground.
+    #[serde(default)]
+    look: Look,
+    /// How wide, 320 to 2000 pixels; 1000 if not said.
+    width: Option<u32>,
+}
+
+async fn chart_svg(shop: Shop, id: web::Path<String>, drawn: web::Query<Drawn>) -> Answer {
+    let id = instrument(&shop, &id)?;
+    let (look, width_px) = (drawn.look, width_px(drawn.width)?);
+    let setups = shop.bench().setups(id.as_str()).to_vec();
+    let chart = SetupChart { setups: &setups, zone: shop.zone, unit: shop.settings.shop.length_unit, look, width_px };
+    let svg = setup_chart::svg(&chart).map_err(|why| Problem::new(Kind::Internal, why, "the log says more"))?;
+    Ok(HttpResponse::Ok().content_type("image/svg+xml").body(svg))
 }
 
 #[derive(Deserialize, utoipa::ToSchema)]
@@ -35,7 +70,7 @@ struct Measure {
 }
 
 /// What a careful hand reads. Common practice, no source.
-const CAREFUL_MM: f64 = 0.1;
+pub(crate) const CAREFUL_MM: f64 = 0.1;
 /// A look this long after pitch shows what settling did, ms: a night and more.
 const SETTLED_MS: i64 = 20 * 3_600_000;
 
@@ -100,28 +135,64 @@ struct SetupsWire {
     estimate: &'static str,
 }
 
+/// What a day at pitch changed: from when to when, ms, and by how much.
+pub(crate) struct Settled {
+    pub(crate) from_ms: i64,
+    pub(crate) to_ms: i64,
+    pub(crate) relief_mm: Option<f64>,
+    pub(crate) action_mm: Option<f64>,
+}
+
 /// The last set-up before a day at pitch was over, against the first after it.
-fn settled(state: &State, setups: &[Setup], pitch_ms: i64) -> Option<SettledWire> {
+pub(crate) fn settled(setups: &[Setup], pitch_ms: i64) -> Option<Settled> {
     let after = setups.iter().find(|setup| setup.at_ms >= pitch_ms + SETTLED_MS)?;
     let before = setups.iter().rfind(|setup| (pitch_ms..pitch_ms + SETTLED_MS).contains(&setup.at_ms))?;
     let change = |of: fn(&SetupMeasured) -> Option<f64>| {
         of(&after.measured).zip(of(&before.measured)).map(|(after, before)| hundredths(after - before))
     };
-    let (from, to) = (state.rfc3339(before.at_ms), state.rfc3339(after.at_ms));
-    Some(SettledWire { from, to, relief_mm: change(|m| m.relief_mm), action_mm: change(|m| m.action_mm) })
+    let (from_ms, to_ms) = (before.at_ms, after.at_ms);
+    Some(Settled { from_ms, to_ms, relief_mm: change(|m| m.relief_mm), action_mm: change(|m| m.action_mm) })
 }
 
-fn neck_wire(state: &State, neck: &NeckAngle) -> NeckAngleWire {
+fn settled_wire(state: &State, settled: Settled) -> SettledWire {
+    let Settled { from_ms, to_ms, relief_mm, action_mm } = settled;
+    SettledWire { from: state.rfc3339(from_ms), to: state.rfc3339(to_ms), relief_mm, action_mm }
+}
+
+/// What the forecast of a neck angle comes to, in a sentence.
+pub(crate) fn neck_says(state: &State, neck: &NeckAngle) -> String {
     let spare_mm = neck.spares.last().map_or(0.0, |spare| spare.spare_mm);
-    let at = |ms: Option<i64>| ms.map(|ms| state.rfc3339(ms));
-    let says = match neck.due.likely {
+    match neck.due.likely {
         _ if spare_mm <= 0.0 => "There is no saddle left to spare: the neck angle needs attention now.".into(),
         Some(_) if neck.due.safe.is_none() => {
             "The line reaches the end of the saddle, but the measurements do not yet show that it must.".into()
         }
         Some(ms) => format!("The neck angle will need attention about {}.", &state.rfc3339(ms)[..4]),
         None => "These measurements show no end of the saddle within 60 years.".into(),
-    };
+    }
+}
+
+/// How that forecast was come by, or why there is none.
+pub(crate) fn basis(setups: &[Setup], neck: Option<&NeckAngle>) -> String {
+    let (low, high) = USUAL_YEARS;
+    let usual = format!("By construction a neck angle lasts {low:.0} to {high:.0} years: common practice, no source.");
+    match neck {
+        Some(neck) => format!(
+            "A weighted line with its 80 % band through {} set-ups: saddle above {LEAST_SADDLE_MM} mm, less twice the action \
+             above {WANTED_ACTION_MM} mm. {usual}",
+            neck.spares.len()
+        ),
+        None => format!(
+            "A forecast needs action and saddle (action_mm, saddle_mm) on at least three days; there are {} such set-ups. \
+             {usual}",
+            spares(setups).len()
+        ),
+    }
+}
+
+fn neck_wire(state: &State, neck: &NeckAngle) -> NeckAngleWire {
+    let spare_mm = neck.spares.last().map_or(0.0, |spare| spare.spare_mm);
+    let at = |ms: Option<i64>| ms.map(|ms| state.rfc3339(ms));
     NeckAngleWire {
         spare_mm: hundredths(spare_mm),
         mm_a_year: (neck.mm_a_year * 1e4).round() / 1e4,
@@ -129,7 +200,7 @@ fn neck_wire(state: &State, neck: &NeckAngle) -> NeckAngleWire {
         earliest_at: at(neck.due.earliest),
         likely_at: at(neck.due.likely),
         latest_at: at(neck.due.safe),
-        says,
+        says: neck_says(state, neck),
     }
 }
 
@@ -138,19 +209,6 @@ fn answer(shop: &Shop, id: &str, mut builder: actix_web::HttpResponseBuilder) ->
     let setups = bench.setups(id);
     let pitch_ms = bench.strung(id).and_then(|strung| strung.stages.get(&Stage::FullPitch).copied());
     let neck = neck_angle(setups);
-    let (low, high) = USUAL_YEARS;
-    let usual = format!("By construction a neck angle lasts {low:.0} to {high:.0} years: common practice, no source.");
-    let basis = match &neck {
-        Some(neck) => format!(
-            "A weighted line with its 80 % band through {} set-ups: saddle above {LEAST_SADDLE_MM} mm, less twice the action \
-             above {WANTED_ACTION_MM} mm. {usual}",
-            neck.spares.len()
-        ),
-        None => format!(
-            "A forecast needs action_mm and saddle_mm on at least three days; there are {} such set-ups. {usual}",
-            spares(setups).len()
-        ),
-    };
     let wire = |setup: &Setup| SetupWire {
         at: shop.rfc3339(setup.at_ms),
         relief_mm: setup.measured.relief_mm,
@@ -160,9 +218,9 @@ fn answer(shop: &Shop, id: &str, mut builder: actix_web::HttpResponseBuilder) ->
     };
     Ok(builder.json(SetupsWire {
         items: setups.iter().map(wire).collect(),
-        settled: pitch_ms.and_then(|pitch_ms| settled(shop, setups, pitch_ms)),
+        settled: pitch_ms.and_then(|pitch_ms| settled(setups, pitch_ms)).map(|of| settled_wire(shop, of)),
         neck_angle: neck.as_ref().map(|neck| neck_wire(shop, neck)),
-        basis,
+        basis: basis(setups, neck.as_ref()),
         estimate: ESTIMATE,
     }))
 }

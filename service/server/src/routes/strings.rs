@@ -57,19 +57,19 @@ pub(crate) struct Fit {
 #[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct OneString {
-    note: Note,
-    gauge_mm: Option<f64>,
-    gauge_in: Option<Inches>,
-    gauge_thou: Option<f64>,
+    pub(crate) note: Note,
+    pub(crate) gauge_mm: Option<f64>,
+    pub(crate) gauge_in: Option<Inches>,
+    pub(crate) gauge_thou: Option<f64>,
     #[serde(default)]
-    wound: bool,
-    unit_kg_m: Option<f64>,
-    core_mm: Option<f64>,
-    wrap_mm: Option<f64>,
-    core_kg_m3: Option<f64>,
-    wrap_kg_m3: Option<f64>,
-    density_kg_m3: Option<f64>,
-    length_mm: Option<f64>,
+    pub(crate) wound: bool,
+    pub(crate) unit_kg_m: Option<f64>,
+    pub(crate) core_mm: Option<f64>,
+    pub(crate) wrap_mm: Option<f64>,
+    pub(crate) core_kg_m3: Option<f64>,
+    pub(crate) wrap_kg_m3: Option<f64>,
+    pub(crate) density_kg_m3: Option<f64>,
+    pub(crate) length_mm: Option<f64>,
 }
 
 pub(super) fn out_of_range(e: physics::OutOfRange) -> Problem {
@@ -77,6 +77,38 @@ pub(super) fn out_of_range(e: physics::OutOfRange) -> Problem {
 }
 
 impl OneString {
+    /// A string as it is fitted already.
+    pub(crate) fn of(fitted: &StringFitted) -> Self {
+        let StringFitted { note, gauge_mm, wound, unit_kg_m, length_mm } = *fitted;
+        Self {
+            gauge_mm: Some(gauge_mm),
+            wound,
+            unit_kg_m: Some(unit_kg_m),
+            length_mm: Some(length_mm),
+            ..Self::tuned_to(note)
+        }
+    }
+
+    /// A string of which nothing but its note is known.
+    pub(crate) fn tuned_to(note: Note) -> Self {
+        let (gauge_mm, gauge_in, gauge_thou, wound, unit_kg_m, core_mm, wrap_mm, length_mm) = Default::default();
+        let (core_kg_m3, wrap_kg_m3, density_kg_m3) = Default::default();
+        Self {
+            note,
+            gauge_mm,
+            gauge_in,
+            gauge_thou,
+            wound,
+            unit_kg_m,
+            core_mm,
+            wrap_mm,
+            core_kg_m3,
+            wrap_kg_m3,
+            density_kg_m3,
+            length_mm,
+        }
+    }
+
     fn fitted(self, family: Family, scale_mm: f64) -> Result<StringFitted, Problem> {
         let Self { gauge_mm, gauge_in, gauge_thou, .. } = &self;
         let given = Gauge { gauge_mm: *gauge_mm, gauge_in: gauge_in.clone(), gauge_thou: *gauge_thou }.mm()?;
@@ -147,7 +179,11 @@ pub(crate) fn fitted(shop: &Shop, id: &str, fit: Fit) -> Result<(StringsFitted, 
     Ok((StringsFitted { instrument, family, scale_mm, a4_hz, strings, half_tension_h }, at_ms))
 }
 
-fn retune(strings: &mut [StringFitted], tuning: &[Note]) -> Result<(), Problem> {
+/// Tunes strings to other notes.
+///
+/// # Errors
+/// When there are not as many notes as strings.
+pub(crate) fn retune(strings: &mut [StringFitted], tuning: &[Note]) -> Result<(), Problem> {
     if strings.len() != tuning.len() {
         let detail = format!("the tuning has {} notes for {} strings", tuning.len(), strings.len());
         return Err(

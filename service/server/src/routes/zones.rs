@@ -90,7 +90,7 @@ async fn one(shop: Shop, id: web::Path<String>) -> Answer {
 
 fn answer(shop: &Shop, id: &str, mut builder: actix_web::HttpResponseBuilder) -> Answer {
     let bench = shop.bench();
-    let set = bench.zones().find(|set| set.id.as_str() == id).ok_or_else(|| Problem::not_found("zone", id))?;
+    let set = bench.zone(id).ok_or_else(|| Problem::not_found("zone", id))?;
     Ok(builder.json(wire(shop, &bench, set)))
 }
 
@@ -100,7 +100,7 @@ async fn add(shop: Shop, body: Body<Zone>) -> Answer {
 }
 
 async fn revise(shop: Shop, id: web::Path<String>, body: Body<Zone>) -> Answer {
-    let known = shop.bench().zones().find(|set| set.id.as_str() == *id).map(|set| set.id.clone());
+    let known = shop.bench().zone(&id).map(|set| set.id.clone());
     let id = known.ok_or_else(|| Problem::not_found("zone", &id))?;
     if let Some(other) = body.value.id.as_ref().filter(|other| **other != id) {
         let detail = format!("the body says zone \"{other}\", the address \"{id}\"");

@@ -3,12 +3,12 @@
 use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 
 use super::{SettingsError, wrong};
 
 /// Hours of a week, each as `"09:00-13:00"`.
-#[derive(Debug, Clone, Deserialize)]
+#[derive(Debug, Clone, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct Hours {
     /// Hours of a Monday.
@@ -25,7 +25,7 @@ pub struct Hours {
     pub saturday: Vec<String>,
     /// Hours of a Sunday.
     pub sunday: Vec<String>,
-    /// Days that are otherwise, by date; no hours means closed.
+    /// Days that are otherwise, by date; no hours means closed: `{ "2026-12-24" = ["09:00-12:00"], "2026-12-25" = [] }`
     pub exceptions: BTreeMap<String, Vec<String>>,
 }
 

@@ -2,38 +2,42 @@
 
 use std::path::PathBuf;
 
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 
 use super::{Secret, SettingsError, wrong};
 use crate::intake::{columns::TempUnit, mqtt::Pattern};
 
 /// The way to a broker; off while it has no address.
-#[derive(Debug, Clone, Deserialize)]
+#[derive(Debug, Clone, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct Mqtt {
-    /// `mqtt://host:port` or `mqtts://host:port`; empty for none.
+    /// Readings from an MQTT broker: its address, `mqtt://host:1883` or `mqtts://host:8883`; empty for none. Messages sent
+    /// at QoS 1 are acknowledged when they are on disk, and kept by the broker while this service is away.
     pub url: String,
     /// Version of the protocol: "3.1.1" or "5".
     pub version: String,
-    /// Name the broker keeps the session under; another for each service at the same broker.
+    /// Name the broker keeps the session under, at most 23 characters; another for each service at the same broker.
     pub client_id: String,
-    /// User at the broker; empty for none.
+    /// User, if the broker asks for one; empty for none.
     pub username: String,
-    /// Password, as text.
+    /// Password of that user.
+    #[schema(value_type = String, format = Password)]
     pub password: Secret,
     /// File that holds the password instead; empty for none.
     pub password_file: PathBuf,
-    /// Topics, with {zone} and {sensor} where their names stand.
+    /// Topics: {zone} and {sensor} stand where a topic names them, + for any other level, # at the end for the rest.
     pub topic: String,
-    /// JSON pointer to the temperature.
+    /// Where in the JSON of a message the temperature is, as a JSON pointer.
     pub temp: String,
     /// Its unit.
+    #[schema(inline)]
     pub(crate) temp_unit: TempUnit,
-    /// JSON pointer to the relative humidity, in percent.
+    /// Where the humidity is, in percent.
     pub rh: String,
-    /// JSON pointer to the sensor's time; where there is none it is when the message came.
+    /// Where the sensor's time is, as RFC 3339 or as seconds or milliseconds since 1970. Without one it is when the
+    /// message came.
     pub time: String,
-    /// Topic under which each person told by MQTT has one of their own.
+    /// Where alerts are published for people who are told by MQTT: each has a topic below this one.
     pub alerts: String,
 }
 

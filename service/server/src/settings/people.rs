@@ -4,7 +4,7 @@ use std::{collections::BTreeSet, path::PathBuf};
 
 use chrono::NaiveTime;
 use facts::AlertKind;
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 
 use super::{Secret, Settings, SettingsError, wrong};
 
@@ -16,7 +16,7 @@ const ELSE: &str = "else";
 const WAYS: [&str; 4] = ["page", "push", "email", "mqtt"];
 
 /// Somebody who is told.
-#[derive(Debug, Clone, Default, Deserialize)]
+#[derive(Debug, Clone, Default, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct Person {
     /// Short name, as an id is written; must not change while deliveries wait.
@@ -25,52 +25,63 @@ pub struct Person {
     pub email: String,
     /// Local hours in which nothing is sent, "22:00-07:00"; empty for none.
     pub quiet: String,
-    /// Kinds that are sent in those hours all the same.
+    /// Kinds of alert that are sent in those hours all the same.
     pub wake_for: Vec<String>,
     /// Who is told when nobody acknowledges an alert that insists; empty for nobody.
     pub then: String,
-    /// Channels in order, by kind.
+    /// Channels in order, for each kind of alert; "else" stands for the kinds that are not named. A channel is page
+    /// (while one is open), push, email, mqtt, or the name of a webhook, which is then that person's alone. One that
+    /// fails hands over to the next.
     pub tell: std::collections::BTreeMap<String, Vec<String>>,
 }
 
 /// How alerts are told to people.
-#[derive(Debug, Clone, Deserialize)]
+#[derive(Debug, Clone, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct Alerts {
-    /// How long a message waits for others that are expected, minutes.
+    /// A milestone that opens waits so long for others that are expected, to be one message with them, minutes; 0 for
+    /// never.
+    #[schema(minimum = 0, maximum = 60)]
     pub group_minutes: u32,
-    /// Kinds that are told again until somebody acknowledges them.
+    /// Kinds that go on until somebody acknowledges them: to the person's next channel, then to whoever stands in; a
+    /// window that closes is told again and again until it has closed. Kinds are closing, milestone, digest, climate,
+    /// mix, sensor_silent, calibration_due, hook_set_aside, string_up.
     pub insist: Vec<String>,
-    /// How long after it was told an alert that insists goes to the next channel or person, minutes.
+    /// How long after it was told an alert that insists goes on, minutes.
+    #[schema(minimum = 1, maximum = 1440)]
     pub again_minutes: u32,
-    /// Networks inside that webhooks and push messages may go to all the same.
+    /// Webhooks and push messages go out into the world, by https. These networks of your own they may reach too, also by
+    /// http: `["192.168.1.0/24", "127.0.0.1"]`.
     #[serde(deserialize_with = "super::nets::read")]
+    #[schema(value_type = Vec<String>)]
     pub allow_private: Vec<ipnet::IpNet>,
 }
 
 /// The way to a mail server; off while it has no address.
-#[derive(Debug, Clone, Default, Deserialize)]
+#[derive(Debug, Clone, Default, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct Email {
-    /// `smtps://host:465` for TLS from the start, `smtp://host:587` for STARTTLS; empty for none.
+    /// The mail server: `smtps://host:465` for TLS from the start, `smtp://host:587` for STARTTLS; empty for none.
     pub url: String,
     /// Sender's address.
     pub from: String,
-    /// User at the server; empty for none.
+    /// User, if the server asks for one; empty for none.
     pub username: String,
-    /// Password, as text.
+    /// Password of that user.
+    #[schema(value_type = String, format = Password)]
     pub password: Secret,
     /// File that holds the password instead; empty for none.
     pub password_file: PathBuf,
-    /// Certificate authority of the server beside those of the system, PEM; empty for none.
+    /// A certificate authority of your own for that server, PEM; empty for none.
     pub ca_file: PathBuf,
 }
 
 /// Push messages to browsers.
-#[derive(Debug, Clone, Default, Deserialize)]
+#[derive(Debug, Clone, Default, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct Push {
-    /// How a push service reaches the shop: `mailto:` or `https:`; empty for none.
+    /// How the push service of a browser reaches you if your messages trouble it, "mailto:shop@example.org"; empty for
+    /// none. The keys are made at the first start and stand beside the database.
     pub contact: String,
 }
 
@@ -154,12 +165,6 @@ pub(super) fn check(settings: &mut Settings) -> Result<(), SettingsError> {
     let contact = &settings.push.contact;
     if !contact.is_empty() && !contact.starts_with("mailto:") && !contact.starts_with("https:") {
         return Err(wrong("push.contact", format!("\"{contact}\""), "write mailto:shop@example.org"));
-    }
-    if settings.alerts.group_minutes > 60 {
-        return Err(wrong("alerts.group_minutes", "must be 0 to 60", "10 is usual; 0 holds nothing back"));
-    }
-    if !(1..=1440).contains(&settings.alerts.again_minutes) {
-        return Err(wrong("alerts.again_minutes", "must be 1 to 1440", "10 is usual"));
     }
     kinds("alerts.insist", &settings.alerts.insist)?;
     let mut names = BTreeSet::new();

@@ -2,10 +2,10 @@
 
 use std::{fmt, ops::Deref};
 
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 
 /// A password, or what a signature is made with.
-#[derive(Clone, Default, PartialEq, Eq, Deserialize)]
+#[derive(Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(transparent)]
 pub struct Secret(String);
 

@@ -3,21 +3,22 @@
 use std::{collections::BTreeSet, path::PathBuf};
 
 use ipnet::IpNet;
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 
 use super::{Secret, SettingsError, people, wrong};
 use crate::alerts::reach;
 
 /// Somebody to be told of alerts over HTTP.
-#[derive(Debug, Clone, Deserialize)]
+#[derive(Debug, Clone, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Webhook {
     /// Name in the outbox; must not change while deliveries wait.
     pub name: String,
-    /// Where to.
+    /// Where to, `https://host/path`.
     pub url: String,
-    /// Secret the signature is made with, as text.
+    /// Secret the signature is made with, at least sixteen characters.
     #[serde(default)]
+    #[schema(value_type = String, format = Password)]
     pub secret: Secret,
     /// File that holds the secret instead.
     #[serde(default)]

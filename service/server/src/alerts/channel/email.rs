@@ -40,16 +40,20 @@ fn mail(state: &State, person: &Person, message: &Message) -> Result<Mail, Strin
     let from: Mailbox = state.settings.email.from.parse().map_err(|_| "email.from is no address".to_string())?;
     let to: Mailbox = person.email.parse().map_err(|_| format!("{} has no e-mail address", person.name))?;
     let domain = from.email.domain().to_string();
-    let thread = message.id.rsplit_once('.').map_or(message.id.as_str(), |(alert, _)| alert);
+    // An alert that is told again stands below the first time it was told, and what is taken back below what told it.
+    let told = message.answers.as_ref().unwrap_or(&message.id);
+    let thread = id(told.rsplit_once('.').map_or(told.as_str(), |(alert, _)| alert), &domain);
+    let answers = message.answers.as_ref().map(|told| id(told, &domain));
+    let references = answers.iter().fold(thread, |thread, told| format!("{thread} {told}"));
     let date = UNIX_EPOCH + Duration::from_millis(message.now_ms.max(0) as u64);
-    Mail::builder()
+    let builder = answers.into_iter().fold(Mail::builder(), |mail, told| mail.in_reply_to(told));
+    builder
         .from(from)
         .to(to)
         .date(date)
         .subject(&message.title)
         .message_id(Some(id(&message.id, &domain)))
-        // An alert that is told again stands below the first time it was told.
-        .references(id(thread, &domain))
+        .references(references)
         // RFC 3834: nobody's holiday notice is to answer it.
         .raw_header(HeaderValue::new(HeaderName::new_from_ascii_str("Auto-Submitted"), "auto-generated".into()))
         .header(ContentType::TEXT_PLAIN)

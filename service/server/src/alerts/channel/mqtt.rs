@@ -8,7 +8,7 @@ use serde_json::json;
 
 use super::{Failure, PATIENCE};
 use crate::{
-    alerts::message::Message,
+    alerts::{message::Message, words::TAKEN_BACK},
     settings::{Mqtt, Person},
     state::State,
 };
@@ -16,7 +16,9 @@ use crate::{
 pub(super) async fn send(state: &State, person: &Person, message: &Message) -> Result<(), Failure> {
     let settings = &state.settings.mqtt;
     let ids: Vec<&str> = message.alerts.iter().map(|alert| alert.id.as_str()).collect();
-    let text = json!({"id": message.id, "title": message.title, "body": message.body, "alerts": ids}).to_string();
+    let r#type = if message.takes_back { TAKEN_BACK } else { "alert" };
+    let text = json!({"type": r#type, "id": message.id, "title": message.title, "body": message.body, "alerts": ids})
+        .to_string();
     let topic = format!("{}/{}", settings.alerts, person.name);
     match tokio::time::timeout(PATIENCE, publish(settings, &topic, text)).await {
         Ok(taken) => taken.map_err(Failure::once),

@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use base64::{Engine, engine::general_purpose::URL_SAFE_NO_PAD};
+use futures_util::future::join_all;
 use reqwest::{StatusCode, Url};
 use serde_json::json;
 use sha2::{Digest, Sha256};
@@ -12,24 +13,35 @@ use super::{
     Failure, asked_wait_s, of_http,
     seal::{self, Browser},
 };
-use crate::{alerts::message::Message, keys, settings::Person, state::State};
+use crate::{
+    alerts::{message::Message, reach::Outward},
+    keys,
+    settings::Person,
+    state::State,
+};
 
 /// How long a token is good for, seconds: RFC 8292 allows 24 hours, clocks differ.
 const TOKEN_S: i64 = 12 * 3600;
 
 /// Taken when one browser's push service takes it; a browser that is gone is forgotten.
-pub(super) async fn send(state: &Arc<State>, person: &Person, message: &Message) -> Result<(), Failure> {
+pub(super) async fn send(
+    state: &Arc<State>,
+    client: &Outward,
+    person: &Person,
+    message: &Message,
+) -> Result<(), Failure> {
     let name = person.name.clone();
     let all = state.read(move |database| database.subscriptions(Some(&name))).await;
     let all = all.map_err(|problem| Failure::once(problem.to_string()))?;
     let mut failure = Failure::forever(format!("no browser of {} asks for push messages", person.name));
     let mut taken = false;
-    for subscription in all {
-        match post(state, &subscription, message).await {
+    let tries = all.iter().map(|subscription| post(state, client, subscription, message));
+    for (subscription, tried) in all.iter().zip(join_all(tries).await) {
+        match tried {
             Ok(()) => taken = true,
             Err(met) => {
                 if met.forever {
-                    forget(state, subscription.id).await;
+                    forget(state, subscription.id.clone()).await;
                 }
                 // One that may come back counts more than one that is gone.
                 if failure.forever || !met.forever {
@@ -48,11 +60,11 @@ async fn forget(state: &Arc<State>, id: String) {
     }
 }
 
-async fn post(state: &State, to: &Subscription, message: &Message) -> Result<(), Failure> {
+async fn post(state: &State, client: &Outward, to: &Subscription, message: &Message) -> Result<(), Failure> {
     let wrong = |(field, what): (&str, &str)| Failure::forever(format!("the subscription's {field} {what}"));
     let browser = Browser::read(&to.p256dh, &to.auth).map_err(wrong)?;
     let url = Url::parse(&to.endpoint).map_err(|e| Failure::forever(format!("the subscription's endpoint: {e}")))?;
-    let request = state.outward.post(&to.endpoint).map_err(Failure::once)?;
+    let request = client.post(&to.endpoint).map_err(Failure::once)?;
     let (now_s, contact) = (message.now_ms / 1000, &state.settings.push.contact);
     let origin = url.origin().ascii_serialization();
     let token = seal::authorization(&state.keys.push, &state.keys.push_public(), &origin, contact, now_s + TOKEN_S);
@@ -85,11 +97,11 @@ async fn post(state: &State, to: &Subscription, message: &Message) -> Result<(),
 fn plain(message: &Message) -> Vec<u8> {
     let cure = message.alerts.first().and_then(|alert| alert.cure.as_ref());
     let page = cure.map_or_else(|| "/".into(), |cure| format!("/cures/{cure}"));
-    let alert = message.alerts.first().map(|alert| alert.id.as_str());
     let mut body = message.body.clone();
     loop {
-        let plain =
-            json!({"title": message.title, "body": body, "page": page, "alert": alert}).to_string().into_bytes();
+        let plain = json!({"title": message.title, "body": body, "page": page, "alert": message.place()})
+            .to_string()
+            .into_bytes();
         if plain.len() <= seal::LONGEST || body.is_empty() {
             return plain;
         }
@@ -100,6 +112,5 @@ fn plain(message: &Message) -> Vec<u8> {
 /// A push service keeps only the last message of a topic for a browser that is away: at most 32 characters of base64url
 /// (RFC 8030 section 5.4), the same whenever the same alert is told.
 fn topic(message: &Message) -> String {
-    let alert = message.alerts.first().map_or(message.id.as_str(), |alert| alert.id.as_str());
-    URL_SAFE_NO_PAD.encode(Sha256::digest(alert)).chars().take(32).collect()
+    URL_SAFE_NO_PAD.encode(Sha256::digest(message.place())).chars().take(32).collect()
 }

@@ -11,15 +11,25 @@ use sha2::Sha256;
 use store::Off;
 
 use super::{Failure, asked_wait_s, of_http};
-use crate::{alerts::message::Message, settings::Webhook, state::State};
+use crate::{
+    alerts::{message::Message, reach::Outward},
+    settings::Webhook,
+    state::State,
+};
 
-pub(super) async fn send(state: &Arc<State>, hook: &Webhook, channel: &str, message: &Message) -> Result<(), Failure> {
+pub(super) async fn send(
+    state: &Arc<State>,
+    client: &Outward,
+    hook: &Webhook,
+    channel: &str,
+    message: &Message,
+) -> Result<(), Failure> {
     let off = state.read(|database| database.switched_off()).await.unwrap_or_default();
     if let Some(off) = off.iter().find(|off| off.channel == channel && off.address == hook.url) {
         return Err(Failure::forever(format!("off since {}: {}", state.rfc3339(off.since_ms), off.why)));
     }
     // An address that is refused here is no receiver that wants no more: it may be allowed tomorrow.
-    let request = state.outward.post(&hook.url).map_err(Failure::forever)?;
+    let request = client.post(&hook.url).map_err(Failure::forever)?;
     let sent = post(request, hook, message).await;
     if sent.as_ref().is_err_and(|failure| failure.forever) {
         let (channel, address) = (channel.to_string(), hook.url.clone());

@@ -1,4 +1,4 @@
-//! What is recorded on a job's page: a step done, a note, a photo, the job closed.
+//! What is recorded on a job's page: a step done, a stack of coats laid onto it, a note, a photo, the job closed.
 
 use actix_multipart::Multipart;
 use actix_web::{HttpResponse, http::header, web};
@@ -9,12 +9,16 @@ use super::super::{form::Fields, frame::see_other};
 use crate::{
     photos,
     problem::{Kind, Problem},
-    routes::{Answer, Shop},
+    routes::{
+        Answer, Shop,
+        schedules::{Laying, laid},
+    },
 };
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
     config
         .service(web::resource("/jobs/{id}/steps/{step}/done").route(web::post().to(done)))
+        .service(web::resource("/jobs/{id}/schedules").route(web::post().to(lay)))
         .service(web::resource("/jobs/{id}/notes").route(web::post().to(note)))
         .service(web::resource("/jobs/{id}/photos").route(web::post().to(photo)))
         .service(web::resource("/jobs/{id}/close").route(web::post().to(close)))
@@ -36,6 +40,14 @@ async fn done(shop: Shop, path: web::Path<(String, String)>, fields: Fields) -> 
         shop.follow_tick().await?;
         return see_other("/plan");
     }
+    see_other(&format!("/jobs/{id}"))
+}
+
+async fn lay(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer {
+    let said = |name: &str| fields.get(name).unwrap_or_default().to_string();
+    let asked = Laying { schedule: said("schedule"), surface: said("surface"), after: fields.id("after")? };
+    let kept = fields.answer(&format!("/jobs/{id}/schedules"), &id);
+    shop.say_once(laid(&shop, &id, &asked, kept)?).await?;
     see_other(&format!("/jobs/{id}"))
 }
 

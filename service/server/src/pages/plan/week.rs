@@ -7,6 +7,7 @@ use crate::{
     pages::span::{Span, Stretch},
     plan::Standing,
     state::State,
+    wall,
 };
 
 /// One job.
@@ -39,10 +40,7 @@ fn stretch(span: Span, class: &'static str, from_ms: i64, to_ms: i64) -> Option<
 impl Week {
     pub(super) fn of(state: &State, standing: &Standing, now_ms: i64) -> Self {
         let today = instant(now_ms).with_timezone(&state.zone).date_naive();
-        let midnight = |days: i64| {
-            let shown = (today + Duration::days(days)).and_time(NaiveTime::MIN);
-            shown.and_local_timezone(state.zone).earliest().map_or(now_ms, |at| at.timestamp_millis())
-        };
+        let midnight = |days: i64| wall::first_ms(state.zone, (today + Duration::days(days)).and_time(NaiveTime::MIN));
         let span = Span { from_ms: midnight(0), to_ms: midnight(DAYS), plot: (0.0, 1.0) };
         let day = |days: i64| (span.pct(midnight(days)), (today + Duration::days(days)).format("%a %-d").to_string());
         let bars = (0..standing.draft.jobs.len()).filter_map(|job| bar(state, standing, job, span, now_ms));

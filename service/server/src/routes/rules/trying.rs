@@ -38,38 +38,38 @@ pub(super) fn describe(api: &mut Api) {
 /// The air to try in: constant, or that of a zone.
 #[derive(Debug, Clone, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
-struct AirSaid {
-    temp_c: Option<TempC>,
-    rh_pct: Option<RhPct>,
-    zone: Option<String>,
+pub(crate) struct AirSaid {
+    pub(crate) temp_c: Option<TempC>,
+    pub(crate) rh_pct: Option<RhPct>,
+    pub(crate) zone: Option<String>,
     /// From when; from now, over the forecast, if not said.
-    from: Option<DateTime<Utc>>,
-    until: Option<DateTime<Utc>>,
+    pub(crate) from: Option<DateTime<Utc>>,
+    pub(crate) until: Option<DateTime<Utc>>,
 }
 
 #[derive(Debug, Clone, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
-struct JointSaid {
-    gap_um: Option<f64>,
-    film_um: Option<f64>,
+pub(crate) struct JointSaid {
+    pub(crate) gap_um: Option<f64>,
+    pub(crate) film_um: Option<f64>,
     #[serde(default)]
     #[schema(value_type = crate::twins::Porosity)]
-    porosity: Porosity,
+    pub(crate) porosity: Porosity,
 }
 
 #[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
-struct Try {
+pub(crate) struct Try {
     /// Whose version in force stands beside the draft; none if not said.
-    material: Option<MaterialId>,
+    pub(crate) material: Option<MaterialId>,
     /// The draft; the version in force alone if not said.
-    text: Option<String>,
-    air: AirSaid,
-    joint: Option<JointSaid>,
+    pub(crate) text: Option<String>,
+    pub(crate) air: AirSaid,
+    pub(crate) joint: Option<JointSaid>,
     /// How far to look; 72 h if neither this nor `until` is said.
-    hours: Option<f64>,
+    pub(crate) hours: Option<f64>,
     /// Points of the curve, 2 to 1000; 97 if not said.
-    points: Option<usize>,
+    pub(crate) points: Option<usize>,
 }
 
 #[derive(Serialize, utoipa::ToSchema)]
@@ -91,7 +91,10 @@ fn invalid(field: &str, detail: impl Into<String>, mend: &str) -> Problem {
 }
 
 /// What was said as what is tried, and when it begins where that is an instant.
-fn trying(state: &State, said: &Try) -> Result<(Trying, Option<i64>), Problem> {
+///
+/// # Errors
+/// What is missing or out of range, and a zone whose air is not known then.
+pub(crate) fn trying(state: &State, said: &Try) -> Result<(Trying, Option<i64>), Problem> {
     let now_ms = state.now().ms();
     let air = &said.air;
     let (over, from_ms) = match (air.temp_c, air.rh_pct, &air.zone) {
@@ -155,7 +158,10 @@ fn joint(said: Option<&JointSaid>) -> Result<JointState, Problem> {
 }
 
 /// The version in force of a material.
-fn in_force(state: &State, material: &MaterialId) -> Result<Option<Arc<Rule>>, Problem> {
+///
+/// # Errors
+/// When it no longer compiles.
+pub(crate) fn in_force(state: &State, material: &MaterialId) -> Result<Option<Arc<Rule>>, Problem> {
     let version = state.bench().in_force().get(material).cloned();
     Ok(version.map(|version| state.rulebook.rule(&version)).transpose()?)
 }
@@ -186,12 +192,13 @@ async fn attempt(shop: Shop, body: Body<Try>) -> Answer {
     Ok(HttpResponse::Ok().json(Tried { from, hours, draft, in_force, estimate: ESTIMATE }))
 }
 
-fn ended() -> Problem {
+/// What is said when a trial was cut off by a stopping service.
+pub(crate) fn ended() -> Problem {
     Problem::new(Kind::Internal, "the trial did not end", "send it again; the log says more")
 }
 
 /// Most cures looked at for one answer.
-const MOST_CURES: usize = 2000;
+pub(crate) const MOST_CURES: usize = 2000;
 
 #[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]

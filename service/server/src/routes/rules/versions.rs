@@ -41,7 +41,13 @@ struct VersionWire {
 }
 
 /// What was put in force for a material, oldest first: when, by whom, what.
-async fn history(state: &Arc<State>, material: &MaterialId) -> Result<Vec<(i64, String, RulePutInForce)>, Problem> {
+pub(crate) type History = Vec<(i64, String, RulePutInForce)>;
+
+/// Every text a material had in force.
+///
+/// # Errors
+/// When it never had a rule.
+pub(crate) async fn history(state: &Arc<State>, material: &MaterialId) -> Result<History, Problem> {
     let facts = state.read(|database| database.facts_of("rule_put_in_force")).await?;
     let of_material = facts.into_iter().filter_map(|recorded| match recorded.fact {
         Fact::RulePutInForce(rule) if rule.material == *material => {
@@ -56,7 +62,7 @@ async fn history(state: &Arc<State>, material: &MaterialId) -> Result<Vec<(i64, 
     }
 }
 
-fn wires(state: &State, history: Vec<(i64, String, RulePutInForce)>, whole: bool) -> Vec<VersionWire> {
+fn wires(state: &State, history: History, whole: bool) -> Vec<VersionWire> {
     let bench = state.bench();
     let open = |version: &VersionId| {
         bench.cures().iter().filter(|cure| cure.is_open() && cure.begun.rule_version == *version).count()
@@ -89,11 +95,29 @@ async fn one(shop: Shop, path: web::Path<(String, String)>) -> Answer {
 
 #[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
-struct Between {
+pub(crate) struct Between {
     /// The older text; the one before the version in force if not said.
     from: Option<VersionId>,
     /// The newer text; the one in force if not said.
     to: Option<VersionId>,
+}
+
+impl Between {
+    /// The two texts meant.
+    ///
+    /// # Errors
+    /// When one of them was never in force.
+    pub(crate) fn of<'a>(&self, history: &'a History) -> Result<[&'a RulePutInForce; 2], Problem> {
+        let last = history.len() - 1;
+        let find = |version: &Option<VersionId>, default: usize| match version {
+            None => Ok(&history[default].2),
+            Some(version) => {
+                let found = history.iter().rfind(|(_, _, rule)| rule.version == *version).map(|(_, _, rule)| rule);
+                found.ok_or_else(|| Problem::not_found("rule version", version.as_str()))
+            }
+        };
+        Ok([find(&self.from, last.saturating_sub(1))?, find(&self.to, last)?])
+    }
 }
 
 #[derive(Serialize, utoipa::ToSchema)]
@@ -106,15 +130,7 @@ struct DiffWire {
 
 async fn diff(shop: Shop, id: web::Path<String>, between: web::Query<Between>) -> Answer {
     let history = history(&shop, &asked(&id)?).await?;
-    let last = history.len() - 1;
-    let find = |version: &Option<VersionId>, default: usize| match version {
-        None => Ok(&history[default].2),
-        Some(version) => {
-            let found = history.iter().rfind(|(_, _, rule)| rule.version == *version).map(|(_, _, rule)| rule);
-            found.ok_or_else(|| Problem::not_found("rule version", version.as_str()))
-        }
-    };
-    let (from, to) = (find(&between.from, last.saturating_sub(1))?, find(&between.to, last)?);
+    let [from, to] = between.of(&history)?;
     let changes = TextDiff::from_lines(&from.text, &to.text);
     let header = |rule: &RulePutInForce| format!("{} {}", rule.file, rule.version);
     let unified = changes.unified_diff().header(&header(from), &header(to)).to_string();

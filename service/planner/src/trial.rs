@@ -1,0 +1,228 @@
+//! A plan in the making: blocks placed in an order, with what it costs so far and where it can be taken up again.
+
+use crate::{
+    Cost, Problem,
+    board::{Board, Look, TakenSoFar},
+    bounds,
+    net::Net,
+    plan::{has_moved, late_min},
+    solve::{pushes, wall_wish},
+};
+
+/// What is asked of every plan.
+pub(crate) struct Terms<'a> {
+    pub(crate) problem: &'a Problem,
+    pub(crate) net: &'a Net,
+    /// The longest way from the start of each step to the end of its job.
+    pub(crate) tails: Vec<i64>,
+    /// The mean length of a step.
+    pub(crate) usual_length: f64,
+    /// Where the wall has each step; empty where nobody minds.
+    pub(crate) wall: Vec<i64>,
+    /// The blocks that may be moved, by job, as they come in the first order.
+    pub(crate) blocks_of: Vec<Vec<usize>>,
+}
+
+impl<'a> Terms<'a> {
+    /// `order` holds what may be moved.
+    pub(crate) fn new(problem: &'a Problem, net: &'a Net, order: &[usize]) -> Self {
+        let lengths: i64 = net.works.iter().map(|work| work.length).sum();
+        let usual_length = lengths as f64 / net.works.len().max(1) as f64;
+        let stands = problem.wall.moved_cost > 0 && problem.wall.starts_min.iter().any(Option::is_some);
+        let wall = if stands { wall_wish(problem) } else { Vec::new() };
+        let mut terms =
+            Self { problem, net, tails: bounds::tails_within_jobs(net), usual_length, wall, blocks_of: Vec::new() };
+        let mut group: Vec<Option<usize>> = vec![None; problem.jobs.len()];
+        for block in order {
+            let at = *group[terms.job(*block)].get_or_insert(terms.blocks_of.len());
+            if at == terms.blocks_of.len() {
+                terms.blocks_of.push(Vec::new());
+            }
+            terms.blocks_of[at].push(*block);
+        }
+        terms
+    }
+
+    /// The job of a block.
+    pub(crate) fn job(&self, block: usize) -> usize {
+        self.net.works[self.net.blocks[block].steps[0]].job
+    }
+}
+
+/// What some placed blocks cost at least.
+#[derive(Debug, Clone)]
+struct Tally {
+    /// The least end of each job.
+    ends: Vec<i64>,
+    /// Where the latest placed step of each job starts.
+    reached: Vec<i64>,
+    end: i64,
+    late: i64,
+    moved: i64,
+}
+
+impl Tally {
+    fn copy_from(&mut self, other: &Self) {
+        self.ends.copy_from_slice(&other.ends);
+        self.reached.copy_from_slice(&other.reached);
+        (self.end, self.late, self.moved) = (other.end, other.late, other.moved);
+    }
+
+    /// A step stands at `start`..`end`.
+    fn count(&mut self, terms: &Terms<'_>, step: usize, (start, end): (i64, i64)) {
+        self.moved += i64::from(has_moved(terms.problem, step, start));
+        let job = terms.net.works[step].job;
+        self.reached[job] = self.reached[job].max(start);
+        self.ends_by(terms, job, end.max(start + terms.tails[step]));
+    }
+
+    fn ends_by(&mut self, terms: &Terms<'_>, job: usize, end: i64) {
+        if end > self.ends[job] {
+            let of = &terms.problem.jobs[job];
+            self.late += of.weight * (late_min(of.due_min, end) - late_min(of.due_min, self.ends[job]));
+            self.ends[job] = end;
+            self.end = self.end.max(end);
+        }
+    }
+
+    /// What the plan will cost if each job goes on as in `old`, which had placed the same blocks when it was `was`.
+    fn foreseen(&self, terms: &Terms<'_>, was: &Self, old: &Made<'_>) -> i64 {
+        let mut total = old.total;
+        for (job, of) in terms.problem.jobs.iter().enumerate() {
+            let shift = self.reached[job] - was.reached[job];
+            if shift != 0 {
+                let end = old.tally.ends[job];
+                total += of.weight * (late_min(of.due_min, end + shift) - late_min(of.due_min, end));
+            }
+        }
+        total
+    }
+
+    fn total(&self, terms: &Terms<'_>) -> i64 {
+        Cost::summed(terms.problem, self.late, self.moved, self.end).total
+    }
+}
+
+/// What became of a change.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Outcome {
+    /// It cannot be made, or costs too much.
+    No,
+    /// It is the same plan from this place in the order on.
+    Same(usize),
+    /// It is another plan, or one of the same cost.
+    Made,
+}
+
+/// An order and the plan it gives.
+#[derive(Debug, Clone)]
+pub(crate) struct Made<'a> {
+    pub(crate) order: Vec<usize>,
+    /// No step starts before this.
+    pub(crate) wish: Vec<i64>,
+    pub(crate) total: i64,
+    pub(crate) board: Board<'a>,
+    tally: Tally,
+    /// What it was before every so many blocks.
+    saved: Vec<(TakenSoFar, Tally)>,
+    stride: usize,
+}
+
+/// How often a plan in the making is saved.
+const SAVED: usize = 24;
+
+impl<'a> Made<'a> {
+    /// Nothing made yet: `fixed` is what no order changes.
+    pub(crate) fn new(terms: &Terms<'_>, fixed: Board<'a>, order: Vec<usize>) -> Self {
+        let ends = vec![i64::MIN; terms.problem.jobs.len()];
+        let mut tally = Tally { reached: ends.clone(), ends, end: i64::MIN, late: 0, moved: 0 };
+        for (step, work) in terms.net.works.iter().enumerate() {
+            match fixed.at[step] {
+                Some(at) => tally.count(terms, step, at),
+                None => tally.ends_by(terms, work.job, work.earliest + terms.tails[step]),
+            }
+        }
+        let stride = order.len().div_ceil(SAVED).max(4);
+        let saved = vec![(fixed.taken(), tally.clone()); order.len() / stride + 1];
+        Self { order, wish: vec![i64::MIN; terms.net.works.len()], total: i64::MAX, board: fixed, tally, saved, stride }
+    }
+
+    /// Makes the plan of its order, which differs from that of `old` from `from` on and no more after `until`, unless it
+    /// seems to cost more than `limit`.
+    pub(crate) fn make(
+        &mut self,
+        terms: &Terms<'_>,
+        old: &Self,
+        (from, until): (usize, usize),
+        limit: i64,
+        margin: i64,
+    ) -> Outcome {
+        let first = from / self.stride;
+        let (taken, tally) = &old.saved[first];
+        self.board.go_back(&old.board, taken, &self.order[first * self.stride..]);
+        self.tally.copy_from(tally);
+        let mut same = true;
+        for at in first * self.stride..self.order.len() {
+            if at > first * self.stride && at.is_multiple_of(self.stride) {
+                if at > until {
+                    if same {
+                        return Outcome::Same(at);
+                    }
+                    let was = &old.saved[at / self.stride].1;
+                    if self.tally.foreseen(terms, was, old) > limit.saturating_add(margin) {
+                        return Outcome::No;
+                    }
+                }
+                let (taken, tally) = &mut self.saved[at / self.stride];
+                self.board.save(taken);
+                tally.copy_from(&self.tally);
+            }
+            let block = self.order[at];
+            if !self.place(terms, block) || self.tally.total(terms) > limit {
+                return Outcome::No;
+            }
+            same = same && terms.net.blocks[block].steps.iter().all(|step| self.board.at[*step] == old.board.at[*step]);
+        }
+        self.total = self.tally.total(terms);
+        Outcome::Made
+    }
+
+    /// What the lateness of a job costs.
+    pub(crate) fn late(&self, terms: &Terms<'_>, job: usize) -> i64 {
+        let of = &terms.problem.jobs[job];
+        of.weight * late_min(of.due_min, self.tally.ends[job])
+    }
+
+    /// Places a block; `false` if there is no place.
+    fn place(&mut self, terms: &Terms<'_>, block: usize) -> bool {
+        let steps = &terms.net.blocks[block].steps;
+        let look = Look { rank: &[], wish: &self.wish, pushes: pushes(steps.len()) };
+        if self.board.place(block, look).is_err() {
+            return false;
+        }
+        for step in steps {
+            if let Some(at) = self.board.at[*step] {
+                self.tally.count(terms, *step, at);
+            }
+        }
+        true
+    }
+
+    /// Becomes `other`, which was made from this one and differs in its order from `from` on.
+    pub(crate) fn take_from(&mut self, other: &mut Self, from: usize) {
+        std::mem::swap(&mut self.board, &mut other.board);
+        std::mem::swap(&mut self.tally, &mut other.tally);
+        self.total = other.total;
+        self.take_order(other, from, usize::MAX);
+    }
+
+    /// Takes over the order of `other`, which is the same plan from `until` on.
+    pub(crate) fn take_order(&mut self, other: &mut Self, from: usize, until: usize) {
+        std::mem::swap(&mut self.order, &mut other.order);
+        std::mem::swap(&mut self.wish, &mut other.wish);
+        let until = self.saved.len().min(until / self.stride);
+        for at in from / self.stride + 1..until {
+            std::mem::swap(&mut self.saved[at], &mut other.saved[at]);
+        }
+    }
+}

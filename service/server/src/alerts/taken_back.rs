@@ -1,0 +1,101 @@
+//! Taking back: whoever was told of something that turns out not to be so hears that too, by the way it came to them.
+
+use std::{collections::BTreeSet, sync::Arc};
+
+use clock::AlertState;
+use facts::{AlertId, AlertRaised, Fact};
+use store::{Answer, Delivery, DeliveryState, NewDelivery, Said};
+
+use crate::{
+    alerts::{message, tell, words},
+    problem::Problem,
+    state::State,
+};
+
+/// Says a fact by which alerts are so no more, together with the deliveries that tell everybody who was told.
+///
+/// # Errors
+/// When the store failed or the fact was refused; nothing was said then.
+pub(crate) async fn say(
+    state: &Arc<State>,
+    fact: Fact,
+    alerts: &[AlertId],
+    because: &str,
+    by: &str,
+    answer: Option<Answer>,
+) -> Result<Said, Problem> {
+    // Nobody may be told between the look at who was and the commit.
+    let _turn = state.taking_back.lock().await;
+    let now_ms = state.now().ms();
+    let mut deliveries = Vec::new();
+    for alert in alerts {
+        let Some(raised) = raised(state, alert) else { continue };
+        for channel in told(state, alert).await? {
+            deliveries.push(new(state, &raised, because, channel, now_ms));
+        }
+    }
+    state.say_once(state.saying(fact, now_ms, by, deliveries, answer)).await
+}
+
+/// Takes one alert back.
+///
+/// # Errors
+/// When the store failed.
+pub(crate) async fn take_back(state: &Arc<State>, alert: AlertId, because: String) -> Result<(), Problem> {
+    let fact = Fact::AlertRetracted { alert: alert.clone(), because: because.clone() };
+    say(state, fact, &[alert], &because, "clock", None).await.map(drop)
+}
+
+fn raised(state: &State, alert: &AlertId) -> Option<AlertRaised> {
+    state.bench().alerts().get(alert).map(|alert| AlertRaised::clone(&alert.raised))
+}
+
+/// Channels that told an alert.
+async fn told(state: &Arc<State>, alert: &AlertId) -> Result<BTreeSet<String>, Problem> {
+    let all = of(state, alert).await?;
+    let told = |row: &Delivery| row.state == DeliveryState::Delivered && !message::takes_back(row);
+    Ok(all.into_iter().filter(told).map(|row| row.channel).collect())
+}
+
+async fn of(state: &Arc<State>, alert: &AlertId) -> Result<Vec<Delivery>, Problem> {
+    let asked = alert.to_string();
+    state.read(move |database| database.deliveries_of(&asked)).await
+}
+
+fn new(state: &State, raised: &AlertRaised, because: &str, channel: String, now_ms: i64) -> NewDelivery {
+    let kind = tell::kind_of(&state.bench(), raised);
+    let due_ms = tell::person_of(&state.settings, &channel)
+        .map_or(now_ms, |(person, _)| tell::awake_ms(state, person, &kind, now_ms));
+    let body = words::taken_back(state, raised, because, now_ms);
+    NewDelivery { alert: raised.id.clone(), channel, body, since_ms: now_ms, due_ms }
+}
+
+/// What follows where an alert was taken back while its message was on its way.
+///
+/// # Errors
+/// When the outbox cannot be read.
+pub(crate) async fn meanwhile(state: &Arc<State>, row: &Delivery, now_ms: i64) -> Result<Option<NewDelivery>, Problem> {
+    let is_so = state.bench().alerts().get(&row.alert).is_none_or(|alert| alert.state != AlertState::Retracted);
+    if is_so || message::takes_back(row) {
+        return Ok(None);
+    }
+    let has_it = |other: &Delivery| other.channel == row.channel && message::takes_back(other);
+    if of(state, &row.alert).await?.iter().any(has_it) {
+        return Ok(None);
+    }
+    let because = "it was taken back while it was on its way";
+    Ok(raised(state, &row.alert).map(|raised| new(state, &raised, because, row.channel.clone(), now_ms)))
+}
+
+/// Id of the message by which the same channel told what a row takes back.
+///
+/// # Errors
+/// When the outbox cannot be read.
+pub(crate) async fn told_in(state: &Arc<State>, row: &Delivery) -> Result<Option<String>, Problem> {
+    let same = |other: &Delivery| {
+        other.channel == row.channel && other.state == DeliveryState::Delivered && !message::takes_back(other)
+    };
+    let Some(told) = of(state, &row.alert).await?.into_iter().rfind(same) else { return Ok(None) };
+    let together = state.read(move |database| database.taken_at(&told.channel, told.due_ms)).await?;
+    Ok((!together.is_empty()).then(|| message::id(&together)))
+}

@@ -1,0 +1,319 @@
+//! Everything at once, for as long as is asked: `cargo build --release -p benchclock && cargo bench -p bench-tests --bench
+//! crowd`. The real program on loopback with many zones that are read every minute, many open glue-ups, writers that
+//! register more, and listeners of the event stream, one in ten of which never reads.
+//!
+//! `-- --minutes 10` is the long form; `--listeners`, `--zones`, `--cures` and `--writers` set the size. What it prints:
+//! how long the start took, how long each kind of request took, and processor and memory of the service minute by minute.
+//! Figures stand in DEVELOPERS.md.
+#![allow(missing_docs, clippy::unwrap_used, clippy::print_stdout, clippy::disallowed_methods)]
+
+use std::{
+    collections::BTreeMap,
+    net::SocketAddr,
+    sync::{
+        Arc, Mutex,
+        atomic::{AtomicU64, AtomicUsize, Ordering},
+    },
+    time::{Duration, Instant, SystemTime, UNIX_EPOCH},
+};
+
+use bench::{
+    program::{Home, Program},
+    stock,
+};
+use facts::Fact;
+use store::{Database, Saying, Sqlite};
+use tokio::{
+    io::{AsyncReadExt, AsyncWriteExt},
+    net::TcpStream,
+    time::{sleep, sleep_until},
+};
+
+/// Every zone is read so often, and every writer looks and registers something in between.
+const ROUND: Duration = Duration::from_secs(60);
+/// Glue-ups each writer registers in a round, and looks it takes at the board.
+const GLUE_UPS: usize = 15;
+const LOOKS: usize = 2;
+/// One listener in so many never reads.
+const SLOW: usize = 10;
+
+/// The size of the crowd.
+#[derive(Debug, Clone, Copy)]
+struct Crowd {
+    minutes: usize,
+    listeners: usize,
+    zones: usize,
+    cures: usize,
+    writers: usize,
+}
+
+impl Crowd {
+    fn asked() -> Self {
+        let given: Vec<String> = std::env::args().collect();
+        let of = |flag: &str, usual: usize| {
+            let at = given.iter().position(|arg| arg == flag);
+            at.map_or(usual, |at| given[at + 1].parse().unwrap_or_else(|_| panic!("{flag} takes a number")))
+        };
+        Self {
+            minutes: of("--minutes", 1),
+            listeners: of("--listeners", 1000),
+            zones: of("--zones", 10_000),
+            cures: of("--cures", 100_000),
+            writers: of("--writers", 64),
+        }
+    }
+}
+
+fn main() {
+    // `cargo test --benches` only asks whether it runs.
+    if std::env::args().any(|arg| arg == "--test") {
+        return;
+    }
+    // A connection is a file: one here and one in the service, which takes its own limit from here.
+    rlimit::increase_nofile_limit(65_536).unwrap();
+    let crowd = Crowd::asked();
+    println!("{crowd:?}");
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
+    runtime.block_on(gather(crowd));
+}
+
+async fn gather(crowd: Crowd) {
+    let home = Home::new();
+    let begun = Instant::now();
+    fill(&home, crowd);
+    println!("journal written in {:.1} s", begun.elapsed().as_secs_f64());
+    let begun = Instant::now();
+    let program = Program::serve(&home).await;
+    let address: SocketAddr = program.url("").trim_start_matches("http://").parse().unwrap();
+    let process = Process(program.id());
+    println!(
+        "start {:.1} s, {:.1} s of processor, {} MB",
+        begun.elapsed().as_secs_f64(),
+        process.cpu_s(),
+        process.memory_mb()
+    );
+    let timed = Timed::default();
+    let heard = Arc::new(Heard::default());
+    let ends = tokio::time::Instant::now() + ROUND * crowd.minutes as u32;
+    let local = tokio::task::LocalSet::new();
+    for n in 0..crowd.listeners {
+        local.spawn_local(listen(address, n % SLOW == 0, heard.clone()));
+    }
+    for n in 0..crowd.writers {
+        local.spawn_local(write(address, crowd, n, ends, timed.clone()));
+    }
+    local.run_until(watch(&process, ends)).await;
+    local.run_until(sleep(Duration::from_secs(2))).await;
+    timed.print();
+    let listening = heard.listening.load(Ordering::Relaxed);
+    println!(
+        "{listening} of {} listeners still there; {} events in {:.0} MB to those that read",
+        crowd.listeners,
+        heard.events.load(Ordering::Relaxed),
+        heard.bytes.load(Ordering::Relaxed) as f64 / 1e6
+    );
+    assert_eq!(listening, crowd.listeners, "a listener was dropped");
+    // What was acknowledged is there, each once.
+    let kept = program.ids("/api/v1/glue-ups").await;
+    let registered = timed.count("glue-up");
+    assert_eq!(kept.len(), crowd.cures + registered, "{registered} were acknowledged");
+    println!("{registered} glue-ups acknowledged, all of them kept; {} MB at the end", process.memory_mb());
+    drop(local);
+    program.terminate().await;
+}
+
+// ---- what is there before ----------------------------------------------------------------------------------------
+
+fn now_ms() -> i64 {
+    SystemTime::now().duration_since(UNIX_EPOCH).unwrap().as_millis() as i64
+}
+
+/// Zones read every hour of the last day, and open glue-ups begun over it that last for months.
+fn fill(home: &Home, crowd: Crowd) {
+    let mut database = Sqlite::open(&home.journal(), "shop").unwrap();
+    let text = std::fs::read_to_string(bench::root().join("scripts/materials/aliphatic-resin.rhai")).unwrap();
+    let version = rules::Rule::version_of(&text).to_string();
+    let begin_ms = now_ms() - 24 * 60 * stock::MINUTE_MS;
+    let rule = facts::RulePutInForce {
+        material: stock::id("aliphatic-resin"),
+        version: stock::id(&version),
+        file: "materials/aliphatic-resin.rhai".into(),
+        text,
+        override_reason: None,
+    };
+    let mut entries: Vec<_> = stock::furniture(begin_ms).into_iter().map(stock::entry).collect();
+    entries.push(stock::entry(stock::recorded(0, begin_ms, Fact::RulePutInForce(rule))));
+    let zone = |n: usize| format!("zone-{n}");
+    entries.extend((0..crowd.zones).map(|n| stock::entry(stock::recorded(0, begin_ms, stock::zone(&zone(n))))));
+    entries.extend((0..crowd.cures).map(|n| {
+        let started_ms = begin_ms + (n as i64 % 1400) * stock::MINUTE_MS;
+        stock::entry(stock::cure(n, &version, &zone(n % crowd.zones), started_ms, 5000.0))
+    }));
+    for part in entries.chunks(10_000) {
+        database.commit(&[&Saying { entries: part.to_vec(), ..Saying::default() }]).unwrap();
+    }
+    for n in 0..crowd.zones {
+        let readings = (0..24).map(|hour| stock::reading(&zone(n), begin_ms + hour * 60 * stock::MINUTE_MS)).collect();
+        database.commit(&[&Saying { readings, recorded_ms: begin_ms, ..Saying::default() }]).unwrap();
+    }
+}
+
+// ---- who comes ---------------------------------------------------------------------------------------------------
+
+#[derive(Default)]
+struct Heard {
+    listening: AtomicUsize,
+    events: AtomicU64,
+    bytes: AtomicU64,
+}
+
+/// Comes to the event stream; reads what comes, or nothing ever.
+async fn listen(address: SocketAddr, slow: bool, heard: Arc<Heard>) {
+    let mut stream = TcpStream::connect(address).await.unwrap();
+    stream.write_all(b"GET /api/v1/events HTTP/1.1\r\nhost: bench\r\n\r\n").await.unwrap();
+    heard.listening.fetch_add(1, Ordering::Relaxed);
+    if slow {
+        return std::future::pending().await;
+    }
+    let mut buffer = vec![0; 16 * 1024];
+    loop {
+        match stream.read(&mut buffer).await {
+            Ok(0) | Err(_) => break,
+            Ok(n) => {
+                let events = buffer[..n].windows(7).filter(|seven| seven == b"\nevent:").count();
+                heard.events.fetch_add(events as u64, Ordering::Relaxed);
+                heard.bytes.fetch_add(n as u64, Ordering::Relaxed);
+            }
+        }
+    }
+    heard.listening.fetch_sub(1, Ordering::Relaxed);
+}
+
+/// Milliseconds of each kind of request.
+#[derive(Clone, Default)]
+struct Timed(Arc<Mutex<BTreeMap<&'static str, Vec<f64>>>>);
+
+impl Timed {
+    fn add(&self, kind: &'static str, ms: f64) {
+        self.0.lock().unwrap().entry(kind).or_default().push(ms);
+    }
+
+    fn count(&self, kind: &str) -> usize {
+        self.0.lock().unwrap().get(kind).map_or(0, Vec::len)
+    }
+
+    fn print(&self) {
+        for (kind, figures) in self.0.lock().unwrap().iter_mut() {
+            figures.sort_by(f64::total_cmp);
+            let at = |share: f64| figures[((figures.len() - 1) as f64 * share) as usize];
+            println!(
+                "{kind}: p50 {:.1} ms, p99 {:.1} ms, max {:.1} ms ({})",
+                at(0.5),
+                at(0.99),
+                at(1.0),
+                figures.len()
+            );
+        }
+    }
+}
+
+/// Reads its share of the zones and registers glue-ups, evenly over each round, on one connection.
+async fn write(address: SocketAddr, crowd: Crowd, writer: usize, ends: tokio::time::Instant, timed: Timed) {
+    let mut stream = TcpStream::connect(address).await.unwrap();
+    stream.set_nodelay(true).unwrap();
+    let mut buffer = Vec::new();
+    for round in 0..crowd.minutes {
+        let begins = ends - ROUND * (crowd.minutes - round) as u32;
+        let mut requests: Vec<(&'static str, String)> =
+            (writer..crowd.zones).step_by(crowd.writers).map(|zone| ("reading", reading(zone, round))).collect();
+        let apart = requests.len() / GLUE_UPS + 1;
+        (0..GLUE_UPS).for_each(|n| {
+            requests.insert((n * (apart + 1)).min(requests.len()), ("glue-up", glue_up(writer, round, n, crowd)));
+        });
+        let looks = requests.len() / LOOKS;
+        (0..LOOKS).for_each(|n| requests.insert(n * looks, ("board", "GET / HTTP/1.1\r\nhost: bench\r\n\r\n".into())));
+        // Writers do not all begin in the same instant.
+        let each = ROUND / requests.len() as u32;
+        let shifted = begins + each * writer as u32 / crowd.writers as u32;
+        for (n, (kind, request)) in requests.into_iter().enumerate() {
+            sleep_until(shifted + each * n as u32).await;
+            let begun = Instant::now();
+            stream.write_all(request.as_bytes()).await.unwrap();
+            let status = answer(&mut stream, &mut buffer).await;
+            assert!((200..300).contains(&status), "{kind} {status}: {}", String::from_utf8_lossy(&buffer));
+            timed.add(kind, begun.elapsed().as_secs_f64() * 1e3);
+        }
+    }
+}
+
+fn post(path: &str, body: &str) -> String {
+    let length = body.len();
+    format!(
+        "POST {path} HTTP/1.1\r\nhost: bench\r\ncontent-type: application/json\r\ncontent-length: {length}\r\n\r\n{body}"
+    )
+}
+
+fn reading(zone: usize, round: usize) -> String {
+    let temp_c = 20.0 + ((zone + round) % 10) as f64 / 10.0;
+    post(&format!("/api/v1/zones/zone-{zone}/readings"), &format!("{{\"temp_c\":{temp_c},\"rh_pct\":48}}"))
+}
+
+fn glue_up(writer: usize, round: usize, n: usize, crowd: Crowd) -> String {
+    let zone = (writer * 131 + n) % crowd.zones;
+    let body = format!(
+        "{{\"id\":\"w-{writer}-{round}-{n}\",\"joint\":\"bridge\",\"material\":\"aliphatic-resin\",\"zone\":\"zone-{zone}\"}}"
+    );
+    post("/api/v1/glue-ups", &body)
+}
+
+/// Reads one answer with a content length; gives its status.
+async fn answer(stream: &mut TcpStream, buffer: &mut Vec<u8>) -> u16 {
+    buffer.clear();
+    loop {
+        assert!(stream.read_buf(buffer).await.unwrap() > 0, "the connection was closed");
+        let Some(head) = buffer.windows(4).position(|four| four == b"\r\n\r\n") else { continue };
+        let text = std::str::from_utf8(&buffer[..head]).unwrap();
+        let length = text.split("content-length: ").nth(1).and_then(|rest| rest.lines().next()).unwrap();
+        if buffer.len() == head + 4 + length.parse::<usize>().unwrap() {
+            return text[9..12].parse().unwrap();
+        }
+    }
+}
+
+// ---- what it costs -----------------------------------------------------------------------------------------------
+
+/// The service, as the system sees it.
+struct Process(u32);
+
+impl Process {
+    fn memory_mb(&self) -> u64 {
+        let status = std::fs::read_to_string(format!("/proc/{}/status", self.0)).unwrap();
+        let line = status.lines().find_map(|line| line.strip_prefix("VmRSS:")).unwrap();
+        line.split_whitespace().next().unwrap().parse::<u64>().unwrap() / 1024
+    }
+
+    /// Processor time in the program and in the system for it, s.
+    fn cpu_s(&self) -> f64 {
+        let stat = std::fs::read_to_string(format!("/proc/{}/stat", self.0)).unwrap();
+        // Behind the name, which may hold anything: state is the first field there, the two times the 12th and 13th.
+        let fields: Vec<&str> = stat.rsplit_once(')').unwrap().1.split_whitespace().collect();
+        let ticks: u64 = fields[11..13].iter().map(|field| field.parse::<u64>().unwrap()).sum();
+        ticks as f64 / 100.0
+    }
+}
+
+/// Prints what the service takes, every minute and at least every half of the time there is.
+async fn watch(process: &Process, ends: tokio::time::Instant) {
+    let begun = tokio::time::Instant::now();
+    let step = ROUND.min((ends - begun) / 2);
+    let (mut at, mut cpu_s) = (begun, process.cpu_s());
+    while at < ends {
+        at += step;
+        sleep_until(at).await;
+        let now_s = process.cpu_s();
+        let share = (now_s - cpu_s) / step.as_secs_f64();
+        cpu_s = now_s;
+        let passed_s = (at - begun).as_secs();
+        println!("after {passed_s} s: {} MB, {share:.2} processors", process.memory_mb());
+    }
+}

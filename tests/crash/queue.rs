@@ -1,0 +1,103 @@
+//! The one writer when more comes than the disk takes: what may not wait is refused at once with when to come again, and
+//! whatever was let in is on disk when it is answered.
+
+use std::sync::{
+    Arc, Barrier,
+    atomic::{AtomicUsize, Ordering},
+    mpsc::channel,
+};
+
+use facts::{Reading, Recorded};
+use store::{Answer, Database, Error, Keeper, Outcome, Said, Saying, Sqlite, Writer};
+
+/// A keeper that takes nothing in until it is let go.
+struct Slow {
+    begun: Arc<Barrier>,
+    go: Arc<Barrier>,
+    first: bool,
+}
+
+impl Keeper for Slow {
+    type Refusal = ();
+
+    fn admit(&mut self, _: &Saying) -> Result<(), ()> {
+        Ok(())
+    }
+
+    fn claims(&self, _: &Saying) -> Vec<String> {
+        vec![]
+    }
+
+    fn take(&mut self, _: &[Recorded], _: &[Reading]) {
+        if std::mem::take(&mut self.first) {
+            self.begun.wait();
+            self.go.wait();
+        }
+    }
+}
+
+fn saying(n: usize) -> Saying {
+    let answer = Answer { key: n.to_string(), fingerprint: "f".into(), status: 201, body: "{}".into() };
+    Saying { answer: Some(answer), recorded_ms: 1, ..Saying::default() }
+}
+
+#[test]
+fn a_full_queue_refuses_at_once_and_drops_nothing_it_let_in() {
+    const OFFERED: usize = 12_000;
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("journal.db");
+    let (begun, go) = (Arc::new(Barrier::new(2)), Arc::new(Barrier::new(2)));
+    let keeper = Slow { begun: begun.clone(), go: go.clone(), first: true };
+    let (writer, thread) = Writer::start(Box::new(Sqlite::open(&path, "shop").unwrap()), keeper).unwrap();
+    let (tell, told) = channel();
+    let say = |n: usize| {
+        let tell = tell.clone();
+        writer.say(saying(n), move |outcome| tell.send((n, outcome)).unwrap());
+    };
+    say(0);
+    begun.wait();
+    (1..OFFERED).for_each(say);
+    // The disk has not moved, and those who may not wait know already.
+    let refused: Vec<usize> = told
+        .try_iter()
+        .map(|(n, outcome)| match outcome {
+            Outcome::Failed(error) => {
+                assert!(matches!(*error, Error::Busy { waiting } if waiting > 1000), "{error}");
+                n
+            }
+            _ => panic!("{n} was answered before it was taken in"),
+        })
+        .collect();
+    assert!(refused.len() > 1000, "only {} of {OFFERED} were refused", refused.len());
+    assert_eq!(writer.waiting(), OFFERED - refused.len());
+    // Whoever wants something else of the database is not held up either.
+    let asked = Arc::new(AtomicUsize::new(0));
+    let heard = asked.clone();
+    writer.act(move |database| heard.store(if database.is_err() { 1 } else { 2 }, Ordering::SeqCst));
+    assert_eq!(asked.load(Ordering::SeqCst), 1);
+    go.wait();
+    let kept: Vec<usize> = (0..OFFERED - refused.len())
+        .map(|_| match told.recv().unwrap() {
+            (n, Outcome::Said(Said::Kept)) => n,
+            (n, _) => panic!("{n} was let in and not kept"),
+        })
+        .collect();
+    writer.stop();
+    thread.join().unwrap();
+    let mut store = Sqlite::open(&path, "shop").unwrap();
+    for n in kept {
+        assert!(store.answer(&n.to_string()).unwrap().is_some(), "{n} was acknowledged and is not there");
+    }
+    for n in refused {
+        assert!(store.answer(&n.to_string()).unwrap().is_none(), "{n} was refused and is there");
+    }
+}
+
+#[test]
+fn a_full_queue_is_answered_with_when_to_come_again() {
+    use actix_web::ResponseError;
+    let answer = benchclock::Problem::from(&Error::Busy { waiting: 8192 }).error_response();
+    assert_eq!(answer.status(), 503);
+    assert_eq!(answer.headers().get("retry-after").unwrap(), "1");
+    assert_eq!(answer.headers().get("content-type").unwrap(), "application/problem+json");
+}
