@@ -15,6 +15,7 @@ fn times(usual: usize) -> usize {
 }
 
 /// Says how many were thrown at what, and that neither all nor none of them were of use.
+#[expect(clippy::print_stdout, reason = "how many inputs were tried is what this is for")]
 fn said(what: &str, thrown: usize, good: usize) {
     println!("{what}: {thrown} inputs, {good} of them good");
     assert!(good > 0 && good < thrown, "{what}: {good} of {thrown} are good: nothing is tried");

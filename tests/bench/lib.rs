@@ -2,6 +2,7 @@
 //! Verbs are the luthier's: `glue_up`, `wait_minutes`, `board`. Background work is stepped, never slept for.
 
 pub mod instances;
+pub mod postgres;
 pub mod program;
 pub mod stock;
 pub mod thrown;

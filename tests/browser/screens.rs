@@ -126,6 +126,8 @@ async fn the_demo_shop_is_pictured() {
             ("job-stack", "/jobs/crack", "#steps"),
             ("mix-measured", "/mix?material=acid-cured-lacquer&wanted_ml=60", "details"),
             ("add", "/instruments", "#add"),
+            ("cure-right", "/cures/neck-1", "#right"),
+            ("shelf", "/materials", ".lots"),
         ];
         for (name, path, to) in below {
             browser.goto(bench.url(path)).await;
@@ -135,6 +137,7 @@ async fn the_demo_shop_is_pictured() {
         }
         // The air read out at a time, with the pointer of the chart.
         browser.goto(bench.url("/climate")).await;
+        // Asked until it is read: a machine busy with other tests may not have the series yet.
         let read =
             "const s = document.querySelector('.reader input'); s.value = 300; s.dispatchEvent(new Event('input'));
             return document.querySelector('output').textContent.includes('% RH')";

@@ -180,6 +180,7 @@ async fn what_was_acknowledged_before_a_kill_is_there_exactly_once_and_what_fell
 }
 
 /// Each stage of each old glue-up has one alert, and the receiver got it.
+#[expect(clippy::print_stdout, reason = "a night of kills says what it came to")]
 async fn everything_due_is_told(program: &Program, receiver: &Receiver, old: Vec<String>) {
     let one = program.get(&format!("/api/v1/glue-ups/{}/milestones", old[0])).await.good();
     let stages: Vec<&str> = one["items"].as_array().unwrap().iter().map(|m| m["stage"].as_str().unwrap()).collect();

@@ -112,9 +112,10 @@ impl Bench {
                 }
                 .into())
             }
-            Fact::AlertAcknowledged { alert } | Fact::AlertRepeated { alert } | Fact::AlertRetracted { alert, .. } => {
+            Fact::AlertAcknowledged { alert } | Fact::AlertRetracted { alert, .. } => {
                 self.standing_alert(alert.as_str())
             }
+            Fact::AlertRepeated { alert } => self.snoozed_alert(alert.as_str()),
             Fact::HygrometerCalibrated(calibrated) => {
                 self.not_ancient("at", happened_ms, now_ms)?;
                 let sensor = Some(&calibrated.sensor);
@@ -334,6 +335,15 @@ impl Bench {
             ));
         }
         Ok(())
+    }
+
+    /// An alert that is to be told again: once it was, it is not any more, whoever else comes to think so.
+    fn snoozed_alert(&self, id: &str) -> Result<(), Refusal> {
+        self.standing_alert(id)?;
+        match self.alerts.get(id).map(|alert| alert.state) {
+            Some(AlertState::Snoozed(_)) => Ok(()),
+            _ => Err(conflict(format!("alert \"{id}\" was not put off"), "nothing needs telling again")),
+        }
     }
 
     fn not_ahead(&self, what: &str, at_ms: i64, now_ms: i64) -> Result<(), Refusal> {

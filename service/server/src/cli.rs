@@ -136,6 +136,19 @@ enum Command {
         #[arg(long)]
         config: Option<PathBuf>,
     },
+    /// Carry the whole shop to another database and prove that it is the same there.
+    ///
+    /// Facts, readings, what waits to be delivered, answers kept for repeated requests, browsers that asked for push
+    /// messages. Stop the service first: a file that is in use is refused.
+    Move {
+        /// Where to: postgres://user@host/database, or a file that is not there yet. A password may stand in the file
+        /// of store.password_file.
+        #[arg(long)]
+        to: String,
+        /// The settings file of the shop as it is now.
+        #[arg(long)]
+        config: Option<PathBuf>,
+    },
     /// Print what a shell needs to complete these commands.
     ///
     /// For example: benchclock completions bash > /etc/bash_completion.d/benchclock
@@ -225,6 +238,7 @@ async fn done(command: Command) -> Result<(), Failure> {
         Command::Backup { to, config } => Ok(keep::backup(&settings(config)?, &to)?),
         Command::Restore { from, config } => Ok(keep::restore(&settings(config)?, &from)?),
         Command::Import { from, config } => Ok(keep::import(&settings(config)?, &from)?),
+        Command::Move { to, config } => Ok(keep::carry(&settings(config)?, &to)?),
         Command::Completions { shell } => {
             clap_complete::generate(shell, &mut Cli::command(), "benchclock", &mut std::io::stdout());
             Ok(())

@@ -27,6 +27,7 @@ mod mixing;
 mod news;
 mod now;
 mod openapi;
+mod others;
 mod pages;
 mod photos;
 mod plan;

@@ -231,15 +231,22 @@ impl From<rules::Fault> for Problem {
 impl From<&store::Error> for Problem {
     fn from(error: &store::Error) -> Self {
         use store::Error::{
-            Busy, Damaged, Failing, Full, InTheWay, Locked, NoCopy, NotEmpty, NotWhole, Other, ReadOnly, Stopped,
-            TooNew, TooOld, Unreadable,
+            Away, Busy, Damaged, Differs, Failing, Full, InTheWay, Locked, NoCopy, NoPlace, NotEmpty, NotWhole, Other,
+            OverTheWall, ReadOnly, Stopped, TooNew, TooOld, Unreadable,
         };
         let kind = match error {
             Busy { .. } => Kind::Busy,
             Full { .. } => Kind::DiskFull,
-            Failing { .. } | Locked { .. } | ReadOnly { .. } | Stopped => Kind::Unavailable,
+            Away { .. } | Failing { .. } | Locked { .. } | ReadOnly { .. } | Stopped => Kind::Unavailable,
             InTheWay { .. } | NoCopy { .. } | NotEmpty { .. } | NotWhole { .. } => Kind::Conflict,
-            Damaged { .. } | Other(_) | TooNew { .. } | TooOld { .. } | Unreadable { .. } => Kind::Internal,
+            Damaged { .. }
+            | Differs { .. }
+            | NoPlace { .. }
+            | Other(_)
+            | OverTheWall { .. }
+            | TooNew { .. }
+            | TooOld { .. }
+            | Unreadable { .. } => Kind::Internal,
         };
         let detail = match error {
             // What the database says is for the log.

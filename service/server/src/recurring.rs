@@ -33,6 +33,8 @@ struct Recurring {
     cron: &'static str,
     /// How long after its last run it counts as overdue.
     overdue_ms: i64,
+    /// Whether each of several instances does it for itself; otherwise only the one on duty.
+    each: bool,
 }
 
 const MINUTE_MS: i64 = 60_000;
@@ -41,15 +43,15 @@ const CLOCK_LOOK: std::time::Duration = std::time::Duration::from_secs(5);
 const DAY_MS: i64 = 24 * 60 * MINUTE_MS;
 
 const JOBS: [Recurring; 9] = [
-    Recurring { name: "forecast", cron: "0 */15 * * * *", overdue_ms: 40 * MINUTE_MS },
-    Recurring { name: "plan", cron: "5 */10 * * * *", overdue_ms: 40 * MINUTE_MS },
-    Recurring { name: "digest", cron: "15 * * * * *", overdue_ms: 10 * MINUTE_MS },
-    Recurring { name: "silence", cron: "30 * * * * *", overdue_ms: 10 * MINUTE_MS },
-    Recurring { name: "climate", cron: "45 * * * * *", overdue_ms: 10 * MINUTE_MS },
-    Recurring { name: "string-up", cron: "55 * * * * *", overdue_ms: 10 * MINUTE_MS },
-    Recurring { name: "calibration", cron: "30 20 6 * * *", overdue_ms: DAY_MS + 120 * MINUTE_MS },
-    Recurring { name: "backup", cron: "30 40 1 * * *", overdue_ms: DAY_MS + 120 * MINUTE_MS },
-    Recurring { name: "retention", cron: "30 10 2 * * *", overdue_ms: DAY_MS + 120 * MINUTE_MS },
+    Recurring { name: "forecast", cron: "0 */15 * * * *", overdue_ms: 40 * MINUTE_MS, each: true },
+    Recurring { name: "plan", cron: "5 */10 * * * *", overdue_ms: 40 * MINUTE_MS, each: true },
+    Recurring { name: "digest", cron: "15 * * * * *", overdue_ms: 10 * MINUTE_MS, each: false },
+    Recurring { name: "silence", cron: "30 * * * * *", overdue_ms: 10 * MINUTE_MS, each: false },
+    Recurring { name: "climate", cron: "45 * * * * *", overdue_ms: 10 * MINUTE_MS, each: false },
+    Recurring { name: "string-up", cron: "55 * * * * *", overdue_ms: 10 * MINUTE_MS, each: false },
+    Recurring { name: "calibration", cron: "30 20 6 * * *", overdue_ms: DAY_MS + 120 * MINUTE_MS, each: false },
+    Recurring { name: "backup", cron: "30 40 1 * * *", overdue_ms: DAY_MS + 120 * MINUTE_MS, each: false },
+    Recurring { name: "retention", cron: "30 10 2 * * *", overdue_ms: DAY_MS + 120 * MINUTE_MS, each: true },
 ];
 
 /// How a recurring job stands.
@@ -58,6 +60,11 @@ pub(crate) struct JobHealth {
     pub(crate) last_ms: Option<i64>,
     pub(crate) error: Option<String>,
     pub(crate) overdue: bool,
+}
+
+/// Whether a job is this instance's to do now.
+fn is_ours(state: &State, name: &str) -> bool {
+    state.others.on_duty() || JOBS.iter().any(|job| job.name == name && job.each)
 }
 
 /// Runs one job by name and writes the run down.
@@ -220,7 +227,8 @@ fn copies(folder: &Path) -> std::io::Result<Vec<std::path::PathBuf>> {
     Ok(found)
 }
 
-/// Old readings no open cure needs become quarter-hour means; older means, finished deliveries and kept answers go.
+/// Old readings no open cure needs become quarter-hour means; older means, finished deliveries and kept answers go. Each
+/// instance forgets them; the one on duty puts the means in their place.
 async fn retention(state: &Arc<State>) -> Result<(), Problem> {
     let now_ms = state.now().ms();
     let store = &state.settings.store;
@@ -230,10 +238,14 @@ async fn retention(state: &Arc<State>) -> Result<(), Problem> {
         let before_ms = before(store.keep_readings_days);
         let old = state.bench().readings_before(zone.as_str(), before_ms);
         let Some((stays_ms, readings)) = old else { continue };
-        let means = means(&readings);
-        let of_zone = zone.clone();
-        state.act(move |database| database.thin_readings(&of_zone, stays_ms, &means)).await?;
+        if state.others.on_duty() {
+            let (of_zone, means) = (zone.clone(), means(&readings));
+            state.act(move |database| database.thin_readings(&of_zone, stays_ms, &means)).await?;
+        }
         state.shared.bench_mut().forget_readings_before(zone.as_str(), before_ms);
+    }
+    if !state.others.on_duty() {
+        return Ok(());
     }
     let means_ms = before(store.keep_means_days);
     state.act(move |database| database.forget_means(means_ms)).await?;
@@ -284,7 +296,8 @@ pub(crate) async fn run(state: Arc<State>, stop: CancellationToken) {
             () = tokio::time::sleep(CLOCK_LOOK) => {}
             name = receive.recv() => match name {
                 // What went wrong is written down with the run.
-                Some(name) => drop(run_job(&state, name).await),
+                Some(name) if is_ours(&state, name) => drop(run_job(&state, name).await),
+                Some(_) => {}
                 None => break,
             },
         }

@@ -12,7 +12,7 @@ use actix_web::{App, HttpServer, middleware::from_fn, rt::net::TcpStream, web};
 use clock::{Bench, Laws, UsualDay};
 use facts::Fact;
 use rules::Rulebook;
-use store::{Database, Sqlite, Writer};
+use store::{Database, Writer};
 use tokio_util::{sync::CancellationToken, task::TaskTracker};
 
 use crate::{
@@ -24,9 +24,10 @@ use crate::{
     keys::Keys,
     meters,
     now::Now,
+    others::{self, Others},
     pages, plan, recurring, routes, scripts,
     settings::Settings,
-    state::{BenchKeeper, Parts, Shared, State},
+    state::{BenchKeeper, Parts, Shared, State, remember},
 };
 
 /// Longest a stopping service waits for requests under way, seconds.
@@ -84,10 +85,10 @@ impl Service {
         let beside = settings.store.path.parent().filter(|folder| !folder.as_os_str().is_empty());
         let beside = beside.unwrap_or(std::path::Path::new("."));
         let keys = Keys::open(beside).map_err(io(format!("the keys in {}", beside.display())))?;
-        if let Some(kind) = store::network_mount(&settings.store.path) {
+        if let Some(kind) = settings.store.network_mount() {
             tracing::error!(kind, "the journal lies on a network file system, where its locks may not hold: move it");
         }
-        let mut database: Box<dyn Database> = Box::new(Sqlite::open(&settings.store.path, &settings.shop.id)?);
+        let mut database = settings.store.open(&settings.shop.id)?;
         let rulebook = Arc::new(Rulebook::new());
         let bridge_ms = i64::from(settings.climate.bridge_minutes) * 60_000;
         let of_clock = clock::Settings {
@@ -98,12 +99,15 @@ impl Service {
             ..clock::Settings::default()
         };
         let mut bench = Bench::new(of_clock, rulebook.clone() as Arc<dyn Laws>, Box::new(UsualDay));
+        // What others say meanwhile is told to the writer.
+        database.stand_still()?;
         let (last_seq, last_ms) = replay(&mut bench, &rulebook, database.as_mut())?;
+        database.go_on()?;
         let tokens = database.tokens()?;
-        let reader = database.reopen()?;
+        let (reader, others) = (database.reopen()?, Others::of(database.as_mut())?);
         let shared = Arc::new(Shared::new(bench, last_seq, now));
-        let (sender, writer) =
-            Writer::start(database, BenchKeeper(shared.clone())).map_err(io("starting the writer"))?;
+        let keeper = BenchKeeper { shared: shared.clone(), rulebook: rulebook.clone() };
+        let (sender, writer) = Writer::start(database, keeper).map_err(io("starting the writer"))?;
         let address: SocketAddr = settings.server.listen.parse().map_err(|_| crate::settings::SettingsError {
             key: "server.listen".into(),
             what: "is no address".into(),
@@ -113,9 +117,19 @@ impl Service {
         let certificate = Certificate::of(&settings.server)?;
         let listener = TcpListener::bind(address).map_err(io(format!("listening at {address} (server.listen)")))?;
         let believed = Believed::since(last_ms, settings.server.believe_clock);
-        let metrics = meters::recorder();
-        let parts =
-            Parts { shared, rulebook, writer: sender, reader, settings, zone, keys, certificate, metrics, believed };
+        let parts = Parts {
+            shared,
+            rulebook,
+            writer: sender,
+            reader,
+            others,
+            settings,
+            zone,
+            keys,
+            certificate,
+            metrics: meters::recorder(),
+            believed,
+        };
         let state = Arc::new(State::new(parts));
         match state.doubt() {
             None => drop(scripts::read_folder(&state).await?),
@@ -173,6 +187,14 @@ impl Service {
         scripts::read_folder(state).await
     }
 
+    /// Takes in what other instances on the same database said.
+    ///
+    /// # Errors
+    /// When the database is not reached.
+    pub async fn follow_step(state: &Arc<State>) -> Result<(), crate::problem::Problem> {
+        state.follow().await
+    }
+
     /// Runs one recurring job now.
     ///
     /// # Errors
@@ -225,6 +247,9 @@ fn start_tasks(state: &Arc<State>, tracker: &TaskTracker, stop: &CancellationTok
     tracker.spawn(rounds::run(state.clone(), stop.clone()));
     tracker.spawn(recurring::run(state.clone(), stop.clone()));
     tracker.spawn(plan::run(state.clone(), stop.clone()));
+    if state.others.may_be() {
+        tracker.spawn(others::run(state.clone(), stop.clone()));
+    }
     if !state.settings.mqtt.url.is_empty() {
         tracker.spawn(mqtt::run(state.clone(), stop.clone()));
     }
@@ -303,10 +328,7 @@ fn replay(bench: &mut Bench, rulebook: &Rulebook, database: &mut dyn Database) -
     let mut last_ms = read_ms.unwrap_or(i64::MIN);
     let last_seq = each_fact(database, |fact| {
         last_ms = last_ms.max(fact.recorded_at.timestamp_millis());
-        if let Fact::RulePutInForce(rule) = &fact.fact {
-            rulebook.remember(&rule.version, &rule.file, &rule.text);
-            rule.override_reason.iter().for_each(|reason| rulebook.excuse(&rule.version, reason));
-        }
+        remember(rulebook, &fact.fact);
         if !matches!(fact.fact, Fact::ZoneSet(_) | Fact::HygrometerCalibrated(_)) {
             bench.take(&fact);
         }

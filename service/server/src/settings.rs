@@ -14,6 +14,7 @@ mod reference;
 mod secret;
 mod sensors;
 mod shop;
+mod store;
 mod webhook;
 
 use std::path::{Path, PathBuf};
@@ -33,6 +34,7 @@ pub(crate) use reference::reference;
 pub use secret::Secret;
 pub(crate) use sensors::Sensors;
 pub use shop::Shop;
+pub(crate) use store::{Store, is_postgres};
 pub use webhook::Webhook;
 
 /// What is wrong with the settings, naming the key.
@@ -148,32 +150,6 @@ impl Server {
     }
 }
 
-/// Where facts are kept.
-#[derive(Debug, Clone, Serialize, Deserialize, utoipa::ToSchema)]
-#[serde(deny_unknown_fields, default)]
-pub struct Store {
-    /// The database file; its folder is made if it is not there. Not on a network file system.
-    pub path: PathBuf,
-    /// Folder of the nightly copies.
-    pub backups: PathBuf,
-    /// Nightly copies kept.
-    #[schema(minimum = 1)]
-    pub keep_backups: usize,
-    /// Days readings are kept as they came; what an open glue-up needs is kept longer. Then they become means of a
-    /// quarter of an hour with the least and the most. The forecast learns from 14 days.
-    #[schema(minimum = 14, maximum = 3660)]
-    pub keep_readings_days: u32,
-    /// Days those means are kept; not less than keep_readings_days.
-    #[schema(minimum = 14)]
-    pub keep_means_days: u32,
-    /// Folder of the photos of jobs. Of a photo only the pixels are kept, at most 2048 on a side. The nightly copies do
-    /// not hold it: copy the folder too.
-    pub photos: PathBuf,
-    /// Largest photo taken, MiB. 16 holds what a phone makes.
-    #[schema(minimum = 1, maximum = 64)]
-    pub photo_limit_mib: usize,
-}
-
 /// Where rules are.
 #[derive(Debug, Clone, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields, default)]
@@ -228,19 +204,6 @@ impl Default for Server {
             tls_key: PathBuf::new(),
             trusted_proxies: vec![],
             plain_http: false,
-        }
-    }
-}
-impl Default for Store {
-    fn default() -> Self {
-        Self {
-            path: "data/benchclock.db".into(),
-            backups: "data/backups".into(),
-            keep_backups: 14,
-            keep_readings_days: 400,
-            keep_means_days: 3660,
-            photos: "data/photos".into(),
-            photo_limit_mib: 16,
         }
     }
 }
@@ -330,10 +293,7 @@ impl Settings {
             let key = if self.server.tls() { "server.tls_key" } else { "server.tls_cert" };
             return Err(wrong(key, "is empty", "a certificate and its key go together; give both or neither"));
         }
-        if self.store.keep_means_days < self.store.keep_readings_days {
-            let (key, what) = ("store.keep_means_days", "is less than keep_readings_days");
-            return Err(wrong(key, what, "3660 keeps ten years"));
-        }
+        self.store.check()?;
         self.mqtt.check()?;
         for (name, place) in &self.senml.names {
             if crate::intake::senml::place(place).is_none() {
@@ -412,6 +372,8 @@ mod tests {
             ("[server]\ntls_cert = \"x.pem\"", "server.tls_key"),
             ("[server]\ntls_key = \"x.pem\"", "server.tls_cert"),
             ("[store]\nphoto_limit_mib = 0", "store.photo_limit_mib"),
+            ("[store]\nurl = \"mysql://x/y\"", "store.url"),
+            ("[store]\npassword_file = \"/nowhere\"", "store.password_file"),
             ("[climate]\nbridge_minutes = 0", "climate.bridge_minutes"),
             ("[string_up]\nmargin = 1.0", "string_up.margin"),
             ("[string_up]\nmargin = nan", "string_up.margin"),

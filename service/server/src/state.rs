@@ -26,6 +26,7 @@ use crate::{
     keys::Keys,
     news::{News, What},
     now::{LastSeen, Now, SetBack, instant},
+    others::Others,
     problem::{Kind, Problem},
     settings::Settings,
 };
@@ -79,6 +80,8 @@ pub struct State {
     pub(crate) writer: Writer<Refusal>,
     /// A second connection for reading, so that a long list does not hold up a commit.
     reader: Mutex<Box<dyn Database>>,
+    /// The other instances on the same database.
+    pub(crate) others: Others,
     pub(crate) settings: Settings,
     pub(crate) intake: Intake,
     /// The shop's own scripts.
@@ -124,6 +127,7 @@ pub(crate) struct Parts {
     pub(crate) rulebook: Arc<Rulebook>,
     pub(crate) writer: Writer<Refusal>,
     pub(crate) reader: Box<dyn Database>,
+    pub(crate) others: Others,
     pub(crate) settings: Settings,
     pub(crate) zone: Tz,
     pub(crate) keys: Keys,
@@ -134,7 +138,8 @@ pub(crate) struct Parts {
 
 impl State {
     pub(crate) fn new(parts: Parts) -> Self {
-        let Parts { shared, rulebook, writer, reader, settings, zone, keys, certificate, metrics, believed } = parts;
+        let Parts { shared, rulebook, writer, reader, others, settings, zone, keys, certificate, metrics, believed } =
+            parts;
         Self {
             working_since_ms: AtomicI64::new(shared.now.ms()),
             shared,
@@ -144,6 +149,7 @@ impl State {
             access: Book::default(),
             limits: Limits::new(settings.access.requests_per_s),
             certificate,
+            others,
             settings,
             intake: Intake::default(),
             hooks: Hooks::default(),
@@ -267,19 +273,30 @@ impl State {
     }
 }
 
-fn logged(error: &Error) -> Problem {
+pub(crate) fn logged(error: &Error) -> Problem {
     tracing::error!(%error, "the store failed");
     Problem::from(error)
 }
 
+/// Remembers the text of a rule that came in force, wherever that was said.
+pub(crate) fn remember(rulebook: &Rulebook, fact: &Fact) {
+    if let Fact::RulePutInForce(rule) = fact {
+        rulebook.remember(&rule.version, &rule.file, &rule.text);
+        rule.override_reason.iter().for_each(|reason| rulebook.excuse(&rule.version, reason));
+    }
+}
+
 /// The writer's view of the bench: admits against it, takes into it.
-pub(crate) struct BenchKeeper(pub(crate) Arc<Shared>);
+pub(crate) struct BenchKeeper {
+    pub(crate) shared: Arc<Shared>,
+    pub(crate) rulebook: Arc<Rulebook>,
+}
 
 impl Keeper for BenchKeeper {
     type Refusal = Refusal;
 
     fn admit(&mut self, saying: &Saying) -> Result<(), Refusal> {
-        let (bench, now_ms) = (self.0.bench(), self.0.now.ms());
+        let (bench, now_ms) = (self.shared.bench(), self.shared.now.ms());
         for entry in &saying.entries {
             bench.admit(&entry.fact, entry.happened_at.timestamp_millis(), now_ms)?;
             if let Fact::ZoneSet(set) = &entry.fact
@@ -304,15 +321,16 @@ impl Keeper for BenchKeeper {
     }
 
     fn take(&mut self, facts: &[Recorded], readings: &[Reading]) {
+        facts.iter().for_each(|fact| remember(&self.rulebook, &fact.fact));
         {
-            let mut bench = self.0.bench_mut();
+            let mut bench = self.shared.bench_mut();
             facts.iter().for_each(|fact| bench.take(fact));
             readings.iter().for_each(|reading| bench.take_reading(reading));
         }
         if let Some(last) = facts.last() {
-            self.0.last_seq.store(last.seq, Ordering::SeqCst);
+            self.shared.last_seq.store(last.seq, Ordering::SeqCst);
         }
-        self.0.alarms.notify_one();
+        self.shared.alarms.notify_one();
         metrics::counter!("benchclock_facts_total").increment(facts.len() as u64);
         metrics::counter!("benchclock_readings_total").increment(readings.len() as u64);
         let tells = |fact: &Recorded| {
@@ -326,15 +344,15 @@ impl Keeper for BenchKeeper {
             true
         };
         if facts.iter().any(tells) {
-            self.0.deliveries.notify_one();
+            self.shared.deliveries.notify_one();
         }
         // Nobody listening is no error.
-        if self.0.news.receiver_count() > 0 {
+        if self.shared.news.receiver_count() > 0 {
             for fact in facts {
-                drop(self.0.news.send(News::of(What::Fact(fact.clone()))));
+                drop(self.shared.news.send(News::of(What::Fact(fact.clone()))));
             }
             for reading in readings {
-                drop(self.0.news.send(News::of(What::Reading(reading.clone()))));
+                drop(self.shared.news.send(News::of(What::Reading(reading.clone()))));
             }
         }
     }

@@ -1,27 +1,97 @@
-//! The seam to a database: few operations, so that a second database is one more small file.
+//! The seam to a database: what the service asks of one, in words of the service.
+//!
+//! A database that several instances of the service write to (`is_shared`) has a pen and a duty besides; one that belongs
+//! to one program has both always, and there those operations do nothing.
 
-use std::path::Path;
+use std::{ops::ControlFlow, path::Path, time::Duration};
 
 use facts::{Reading, Recorded};
 
 use crate::{
-    Answer, Delivery, Each, Error, Held, HeldState, Mean, NewDelivery, Off, Row, Run, Saying, Subscription, Token,
-    WhichDeliveries,
+    Answer, Delivery, Each, EachPiece, Error, Held, HeldState, Mean, NewDelivery, Off, Piece, Row, Run, Saying,
+    Subscription, Token, WhichDeliveries,
 };
+
+/// What others wrote.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Since {
+    /// Facts, in the order of the journal.
+    pub facts: Vec<Recorded>,
+    /// Readings, in the order they came.
+    pub readings: Vec<Reading>,
+}
 
 /// What the service asks of a database.
 pub trait Database: Send {
+    /// Whether other programs may write to the same shop.
+    fn is_shared(&self) -> bool {
+        false
+    }
+
+    /// Takes the pen: until `commit` or `lay_down` nobody else says anything in this shop. Gives what others said since
+    /// this connection was last asked, so that what is to be said next can be held against it.
+    ///
+    /// # Errors
+    /// When the database is not reached, or somebody holds the pen too long. It is not held then.
+    fn take_pen(&mut self) -> Result<Since, Error> {
+        Ok(Since::default())
+    }
+
+    /// Lays the pen down without having said anything.
+    fn lay_down(&mut self) {}
+
+    /// What others said since this connection was last asked.
+    ///
+    /// # Errors
+    /// When the database cannot be read; the same is told next time.
+    fn since(&mut self) -> Result<Since, Error> {
+        Ok(Since::default())
+    }
+
+    /// From here until `go_on` everything is read as it stands now; what is said later is told by `since`.
+    ///
+    /// # Errors
+    /// When the database is not reached.
+    fn stand_still(&mut self) -> Result<(), Error> {
+        Ok(())
+    }
+
+    /// Looks at what is there from now on.
+    ///
+    /// # Errors
+    /// When the database is not reached.
+    fn go_on(&mut self) -> Result<(), Error> {
+        Ok(())
+    }
+
+    /// Waits until another connection said something; whether one may have, which is so too when nobody listened before.
+    ///
+    /// # Errors
+    /// When the database is not reached.
+    fn wait_for_news(&mut self, _at_most: Duration) -> Result<bool, Error> {
+        Ok(false)
+    }
+
+    /// Whether this connection has the duty of telling alerts, taking it if nobody has it. It must be asked again within
+    /// three seconds to keep it, and loses it when the program ends.
+    ///
+    /// # Errors
+    /// When the database is not reached; the duty is lost then.
+    fn on_duty(&mut self) -> Result<bool, Error> {
+        Ok(true)
+    }
+
     /// Writes sayings in one transaction and gives their facts' places in the journal, in order.
     ///
     /// # Errors
     /// Nothing is written then.
     fn commit(&mut self, sayings: &[&Saying]) -> Result<Vec<i64>, Error>;
 
-    /// The answer kept under a key.
+    /// The answers kept under these keys.
     ///
     /// # Errors
     /// When the database cannot be read.
-    fn answer(&mut self, key: &str) -> Result<Option<Answer>, Error>;
+    fn answers(&mut self, keys: &[&str]) -> Result<Vec<Answer>, Error>;
 
     /// Facts after a place in the journal, at most so many.
     ///
@@ -221,17 +291,36 @@ pub trait Database: Send {
     /// When the copy cannot be made or is not sound.
     fn backup(&mut self, to: &Path) -> Result<(), Error>;
 
-    /// Hands out everything the shop has said and read, as it stood at one instant, always in the same order.
+    /// Hands out everything there is of the shop, as it stood at one instant, always in the same order.
+    ///
+    /// # Errors
+    /// When a piece cannot be read; what was handed out until then is not the whole.
+    fn everything(&mut self, each: &mut EachPiece<'_>) -> Result<(), Error>;
+
+    /// Takes the whole of another database into this empty one, all or nothing; how many pieces that were.
+    ///
+    /// # Errors
+    /// When there is anything in it already, or a piece cannot be had or put. Nothing is changed then.
+    fn fill(&mut self, pieces: &mut dyn Iterator<Item = Result<Piece, String>>) -> Result<u64, Error>;
+
+    /// Hands out everything the shop has said and read: `everything` without what belongs to the running service.
     ///
     /// # Errors
     /// When a row cannot be read; what was handed out until then is not the whole.
-    fn export(&mut self, each: &mut Each<'_>) -> Result<(), Error>;
+    fn export(&mut self, each: &mut Each<'_>) -> Result<(), Error> {
+        self.everything(&mut |piece| match piece {
+            Piece::Row(row) => each(row),
+            _ => ControlFlow::Break(()),
+        })
+    }
 
-    /// Takes the whole of another database into this empty one, all or nothing; how many rows that were.
+    /// Takes what another database exported into this empty one, all or nothing; how many rows that were.
     ///
     /// # Errors
     /// When there is anything in it already, or a row cannot be had or put. Nothing is changed then.
-    fn import(&mut self, rows: &mut dyn Iterator<Item = Result<Row, String>>) -> Result<u64, Error>;
+    fn import(&mut self, rows: &mut dyn Iterator<Item = Result<Row, String>>) -> Result<u64, Error> {
+        self.fill(&mut rows.map(|row| row.map(Piece::Row)))
+    }
 
     /// Opens the same database again, for a second reader or after a failure.
     ///

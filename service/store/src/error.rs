@@ -73,7 +73,7 @@ pub enum Error {
         why: String,
     },
     /// A journal is to be filled that has something in it.
-    #[error("{path} is not empty; name a file that is not there yet in store.path")]
+    #[error("{path} is not empty; name a file that is not there yet in store.path, or another shop in shop.id")]
     NotEmpty {
         /// The database file.
         path: String,
@@ -98,9 +98,43 @@ pub enum Error {
         /// What is there.
         path: String,
     },
+    /// A server keeps the shop, and it is not reached.
+    #[error("the database at {path} is not reached: {why}; start it or mend store.url, the service goes on by itself")]
+    Away {
+        /// Server and database.
+        path: String,
+        /// What was met.
+        why: String,
+    },
+    /// An address of a database that is none.
+    #[error("{why}; write postgres://user@host/database")]
+    NoPlace {
+        /// What is wrong with it.
+        why: String,
+    },
+    /// The server lets this role look over the walls between shops.
+    #[error(
+        "at {path} the role {role} sees every shop's rows; give the service a role that is neither superuser nor BYPASSRLS"
+    )]
+    OverTheWall {
+        /// Server and database.
+        path: String,
+        /// The role.
+        role: String,
+    },
+    /// What was carried over is not what was there.
+    #[error("{what} differ between the two: {from} and {to}; the copy is not to be used")]
+    Differs {
+        /// Of which kind of piece.
+        what: &'static str,
+        /// How many and their digest, where they came from.
+        from: String,
+        /// The same where they went to.
+        to: String,
+    },
     /// Anything else the database said.
     #[error("the database failed: {0}")]
-    Other(rusqlite::Error),
+    Other(Box<dyn std::error::Error + Send + Sync>),
 }
 
 impl Error {
@@ -116,7 +150,7 @@ impl Error {
             Some(DatabaseBusy | DatabaseLocked) => Self::Locked { path },
             Some(SystemIoFailure) => Self::Failing { path, what: error.to_string() },
             Some(DatabaseCorrupt | NotADatabase) => Self::Damaged { path, what: error.to_string() },
-            _ => Self::Other(error),
+            _ => Self::Other(error.into()),
         }
     }
 }

@@ -115,11 +115,19 @@ pub(crate) fn forget(c: &Connection, zone: &ZoneId, before_ms: i64) -> rusqlite:
     c.execute("DELETE FROM quarantine WHERE zone = ?1 AND at_ms < ?2", params![zone.as_str(), before_ms])
 }
 
-fn word(state: HeldState) -> &'static str {
+pub(crate) fn word(state: HeldState) -> &'static str {
     match state {
         HeldState::Held => "held",
         HeldState::Released => "released",
         HeldState::Discarded => "discarded",
+    }
+}
+
+pub(crate) fn state_of(word: &str) -> HeldState {
+    match word {
+        "released" => HeldState::Released,
+        "discarded" => HeldState::Discarded,
+        _ => HeldState::Held,
     }
 }
 
@@ -143,11 +151,7 @@ fn read(row: &Row<'_>) -> rusqlite::Result<Held> {
         reason: row.get(8)?,
         detail: row.get(9)?,
         mend: row.get(10)?,
-        state: match state.as_str() {
-            "released" => HeldState::Released,
-            "discarded" => HeldState::Discarded,
-            _ => HeldState::Held,
-        },
+        state: state_of(&state),
         decided_ms: row.get(12)?,
     })
 }

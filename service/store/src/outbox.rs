@@ -7,7 +7,9 @@ use crate::{Delivery, DeliveryState, NewDelivery};
 
 const ADD: &str = "INSERT INTO delivery (alert, channel, body, since_ms, due_ms) VALUES (?1, ?2, ?3, ?4, ?5)";
 const ROW: &str = "SELECT id, alert, channel, body, attempts, since_ms, due_ms, state, error FROM delivery";
-const RECORD: &str = "UPDATE delivery SET attempts = ?2, due_ms = ?3, state = ?4, error = ?5 WHERE id = ?1";
+/// What has ended stays so.
+const RECORD: &str =
+    "UPDATE delivery SET attempts = ?2, due_ms = ?3, state = ?4, error = ?5 WHERE id = ?1 AND state = 'waiting'";
 
 /// Which deliveries are listed, newest first.
 #[derive(Debug, Clone, Default)]
@@ -36,6 +38,21 @@ pub(crate) fn record(c: &Connection, gone: &[Delivery]) -> rusqlite::Result<()> 
     Ok(())
 }
 
+/// Puts one where it was, as it stood.
+pub(crate) fn put(c: &Connection, d: &Delivery) -> rusqlite::Result<()> {
+    let sql = "INSERT INTO delivery (id, alert, channel, body, attempts, since_ms, due_ms, state, error) \
+               VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)";
+    let (alert, state) = (d.alert.as_str(), word(d.state));
+    c.prepare_cached(sql)?
+        .execute(params![d.id, alert, d.channel, d.body, d.attempts, d.since_ms, d.due_ms, state, d.error])
+        .map(drop)
+}
+
+/// Every delivery, by id.
+pub(crate) fn all(c: &Connection) -> rusqlite::Result<Vec<Delivery>> {
+    rows(c, "ORDER BY id", [])
+}
+
 /// Waiting, and their time has come: the first of each channel, so that a receiver with much to catch up on stands in
 /// nobody's way.
 pub(crate) fn due(c: &Connection, now_ms: i64, of_each: usize) -> rusqlite::Result<Vec<Delivery>> {
@@ -47,7 +64,7 @@ pub(crate) fn due(c: &Connection, now_ms: i64, of_each: usize) -> rusqlite::Resu
 
 /// When each channel that has something waiting is to be tried next, ms.
 pub(crate) fn next(c: &Connection) -> rusqlite::Result<Vec<(String, i64)>> {
-    let sql = "SELECT channel, min(due_ms) FROM delivery WHERE state = 'waiting' GROUP BY channel";
+    let sql = "SELECT channel, min(due_ms) FROM delivery WHERE state = 'waiting' GROUP BY channel ORDER BY channel";
     let mut next = c.prepare_cached(sql)?;
     let rows = next.query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?;
     rows.collect()
@@ -84,7 +101,7 @@ pub(crate) fn list(c: &Connection, which: &WhichDeliveries, at_most: usize) -> r
 
 /// The newest of each channel that was tried.
 pub(crate) fn last_tried(c: &Connection) -> rusqlite::Result<Vec<Delivery>> {
-    rows(c, "WHERE id IN (SELECT max(id) FROM delivery WHERE attempts > 0 GROUP BY channel)", [])
+    rows(c, "WHERE id IN (SELECT max(id) FROM delivery WHERE attempts > 0 GROUP BY channel) ORDER BY id", [])
 }
 
 fn rows(c: &Connection, which: &str, args: impl Params) -> rusqlite::Result<Vec<Delivery>> {
@@ -93,11 +110,19 @@ fn rows(c: &Connection, which: &str, args: impl Params) -> rusqlite::Result<Vec<
     rows.collect()
 }
 
-fn word(state: DeliveryState) -> &'static str {
+pub(crate) fn word(state: DeliveryState) -> &'static str {
     match state {
         DeliveryState::Waiting => "waiting",
         DeliveryState::Delivered => "delivered",
         DeliveryState::GivenUp => "given_up",
+    }
+}
+
+pub(crate) fn state_of(word: &str) -> DeliveryState {
+    match word {
+        "delivered" => DeliveryState::Delivered,
+        "given_up" => DeliveryState::GivenUp,
+        _ => DeliveryState::Waiting,
     }
 }
 
@@ -113,11 +138,7 @@ fn read(row: &Row<'_>) -> rusqlite::Result<Delivery> {
         attempts: row.get(4)?,
         since_ms: row.get(5)?,
         due_ms: row.get(6)?,
-        state: match state.as_str() {
-            "delivered" => DeliveryState::Delivered,
-            "given_up" => DeliveryState::GivenUp,
-            _ => DeliveryState::Waiting,
-        },
+        state: state_of(&state),
         error: row.get(8)?,
     })
 }

@@ -4,9 +4,10 @@
 //! drops it; the journal is never edited, and everybody who follows the events reads it.
 
 use rusqlite::{Connection, Row, params};
+use serde::Serialize;
 
 /// A browser that asked for push messages.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Subscription {
     /// Made from its address, so that the same browser is one subscription however often it asks.
     pub id: String,
@@ -23,7 +24,7 @@ pub struct Subscription {
 }
 
 /// A channel that is not tried until it is set anew or a test message gets through.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Off {
     /// Its name.
     pub channel: String,

@@ -94,7 +94,7 @@ pub enum HeldState {
 }
 
 /// An answer kept under the key its request carried.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Answer {
     /// The sender's key.
     pub key: String,
@@ -122,7 +122,7 @@ pub struct NewDelivery {
 }
 
 /// A delivery as it stands.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Delivery {
     /// Row in the outbox.
     pub id: i64,
@@ -145,7 +145,7 @@ pub struct Delivery {
 }
 
 /// How a delivery stands.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 pub enum DeliveryState {
     /// To be tried.
     Waiting,
@@ -156,7 +156,7 @@ pub enum DeliveryState {
 }
 
 /// One run of a recurring job.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Run {
     /// Name of the job.
     pub job: String,

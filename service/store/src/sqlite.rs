@@ -4,15 +4,15 @@
 //! Write-ahead log with `synchronous = FULL`: a commit is on disk when it returns. Writers begin IMMEDIATE, because
 //! a deferred transaction that reads and then writes fails at once when another wrote in between. No mmap.
 
-use std::{ops::ControlFlow, path::Path, time::Duration};
+use std::{path::Path, time::Duration};
 
 use chrono::{DateTime, Utc};
 use facts::{Fact, Reading, Recorded, RhPct, SensorId, TempC, ZoneId};
 use rusqlite::{Connection, OptionalExtension, TransactionBehavior, params};
 
 use crate::{
-    Answer, Database, Delivery, Each, Error, Held, HeldState, Mean, NewDelivery, Off, Row, Run, Saying, Subscription,
-    Token, WhichDeliveries, held, means, outbox, receivers, schema::MIGRATIONS, tokens, whole,
+    Answer, Database, Delivery, EachPiece, Error, Held, HeldState, Mean, NewDelivery, Off, Piece, Row, Run, Saying,
+    Subscription, Token, WhichDeliveries, held, means, outbox, receivers, schema::MIGRATIONS, tokens, whole,
 };
 
 /// SQLite before this could corrupt its write-ahead log when two connections met at a checkpoint.
@@ -28,7 +28,8 @@ const ADD_FACT: &str = "INSERT INTO journal (shop, kind, happened_ms, recorded_m
                         VALUES (?1, ?2, ?3, ?4, ?5, ?6)";
 pub(crate) const ADD_READING: &str = "INSERT INTO reading (zone, at_ms, recorded_ms, n, temp_c, rh_pct, sensor) VALUES \
      (?1, ?2, ?3, (SELECT count(*) FROM reading WHERE zone = ?1 AND at_ms = ?2), ?4, ?5, ?6)";
-const ADD_ANSWER: &str = "INSERT INTO answer (key, fingerprint, status, body, recorded_ms) VALUES (?1, ?2, ?3, ?4, ?5)";
+pub(crate) const ADD_ANSWER: &str =
+    "INSERT INTO answer (key, fingerprint, status, body, recorded_ms) VALUES (?1, ?2, ?3, ?4, ?5)";
 const FIND_ANSWER: &str = "SELECT key, fingerprint, status, body FROM answer WHERE key = ?1";
 const FACTS_AFTER: &str =
     "SELECT seq, happened_ms, recorded_ms, by_whom, body FROM journal WHERE seq > ?1 ORDER BY seq LIMIT ?2";
@@ -57,6 +58,17 @@ impl Sqlite {
         let mut database = Self { connection, path: named, shop: shop.into() };
         database.prepare().map_err(|e| database.error(e))?;
         database.migrate()?;
+        Ok(database)
+    }
+
+    /// Opens a database that no other program has open, nor can open while this one has.
+    ///
+    /// # Errors
+    /// As [`Sqlite::open`], and when another program has it open.
+    pub fn open_alone(path: &Path, shop: &str) -> Result<Self, Error> {
+        let database = Self::open(path, shop)?;
+        let alone = "PRAGMA locking_mode = EXCLUSIVE; BEGIN EXCLUSIVE; COMMIT";
+        database.connection.execute_batch(alone).map_err(|e| database.error(e))?;
         Ok(database)
     }
 
@@ -153,22 +165,39 @@ impl Sqlite {
         Ok(facts)
     }
 
-    fn export_rows(&self, each: &mut Each<'_>) -> Result<(), Error> {
+    fn everything_now(&self, each: &mut EachPiece<'_>) -> Result<(), Error> {
         let mut seq = 0;
         loop {
             let part = self.facts(FACTS_AFTER, params![seq, PART])?;
             let Some(last) = part.last() else { break };
             seq = last.seq;
             for fact in part {
-                if each(Row::Fact(fact)).is_break() {
+                if each(Piece::Row(Row::Fact(fact))).is_break() {
                     return Ok(());
                 }
             }
         }
-        match whole::readings(&self.connection, each).map_err(|e| self.error(e))? {
-            ControlFlow::Break(()) => Ok(()),
-            ControlFlow::Continue(()) => whole::means_and_held(&self.connection, each).map_err(|e| self.error(e)),
-        }
+        whole::behind_facts(&self.connection, each).map_err(|e| self.error(e))
+    }
+
+    /// Closes a copy that is whole: nothing of it is beside the file, it is sound, and on disk.
+    pub(crate) fn close_whole(self, path: &Path) -> Result<(), Error> {
+        self.connection.pragma_update(None, "journal_mode", "delete").map_err(|e| self.error(e))?;
+        let named = path.display().to_string();
+        self.connection.close().map_err(|(_, e)| Error::of(e, &named))?;
+        sound(path)
+    }
+}
+
+/// Whether a copy is sound, and on disk: SQLite does not flush one it makes by VACUUM.
+fn sound(path: &Path) -> Result<(), Error> {
+    let named = path.display().to_string();
+    let copy = Connection::open(path).map_err(|e| Error::of(e, &named))?;
+    let verdict: String =
+        copy.query_row("PRAGMA integrity_check", [], |row| row.get(0)).map_err(|e| Error::of(e, &named))?;
+    match verdict.as_str() {
+        "ok" => std::fs::File::open(path).and_then(|copy| copy.sync_all()).map_err(|_| Error::ReadOnly { path: named }),
+        why => Err(Error::Unreadable { seq: 0, why: format!("the copy {named} is not sound: {why}") }),
     }
 }
 
@@ -177,8 +206,8 @@ impl Database for Sqlite {
         self.write(sayings).map_err(|e| self.error(e))
     }
 
-    fn answer(&mut self, key: &str) -> Result<Option<Answer>, Error> {
-        let read = || {
+    fn answers(&mut self, keys: &[&str]) -> Result<Vec<Answer>, Error> {
+        let read = |key: &&str| {
             self.connection
                 .prepare_cached(FIND_ANSWER)?
                 .query_row([key], |row| {
@@ -186,7 +215,8 @@ impl Database for Sqlite {
                 })
                 .optional()
         };
-        read().map_err(|e| self.error(e))
+        let found: rusqlite::Result<Vec<Option<Answer>>> = keys.iter().map(read).collect();
+        found.map(|found| found.into_iter().flatten().collect()).map_err(|e| self.error(e))
     }
 
     fn facts_after(&mut self, seq: i64, at_most: usize) -> Result<Vec<Recorded>, Error> {
@@ -314,13 +344,7 @@ impl Database for Sqlite {
     }
 
     fn record_run(&mut self, run: &Run) -> Result<(), Error> {
-        self.connection
-            .execute(
-                "INSERT OR REPLACE INTO run (job, at_ms, error) VALUES (?1, ?2, ?3)",
-                params![run.job, run.at_ms, run.error],
-            )
-            .map(drop)
-            .map_err(|e| self.error(e))
+        whole::put_run(&self.connection, run).map_err(|e| self.error(e))
     }
 
     fn last_runs(&mut self) -> Result<Vec<Run>, Error> {
@@ -376,27 +400,18 @@ impl Database for Sqlite {
     fn backup(&mut self, to: &Path) -> Result<(), Error> {
         let named = to.display().to_string();
         self.connection.execute("VACUUM INTO ?1", [&named]).map_err(|e| Error::of(e, &named))?;
-        let copy = Connection::open(to).map_err(|e| Error::of(e, &named))?;
-        let verdict: String =
-            copy.query_row("PRAGMA integrity_check", [], |row| row.get(0)).map_err(|e| Error::of(e, &named))?;
-        match verdict.as_str() {
-            // SQLite does not flush a copy it makes so: until then it is only in the system's memory.
-            "ok" => {
-                std::fs::File::open(to).and_then(|copy| copy.sync_all()).map_err(|_| Error::ReadOnly { path: named })
-            }
-            why => Err(Error::Unreadable { seq: 0, why: format!("the copy {named} is not sound: {why}") }),
-        }
+        sound(to)
     }
 
-    fn export(&mut self, each: &mut Each<'_>) -> Result<(), Error> {
+    fn everything(&mut self, each: &mut EachPiece<'_>) -> Result<(), Error> {
         // One transaction: what is said meanwhile is not half in it.
         self.connection.execute_batch("BEGIN DEFERRED").map_err(|e| self.error(e))?;
-        let exported = self.export_rows(each);
+        let handed = self.everything_now(each);
         self.connection.execute_batch("ROLLBACK").map_err(|e| self.error(e))?;
-        exported
+        handed
     }
 
-    fn import(&mut self, rows: &mut dyn Iterator<Item = Result<Row, String>>) -> Result<u64, Error> {
+    fn fill(&mut self, pieces: &mut dyn Iterator<Item = Result<Piece, String>>) -> Result<u64, Error> {
         let shop = self.shop.clone();
         let path = self.path.clone();
         let failed = |e| Error::of(e, &path);
@@ -408,10 +423,10 @@ impl Database for Sqlite {
             return Err(Error::NotEmpty { path });
         }
         let mut n = 0;
-        for row in rows {
-            let row = row.map_err(|why| Error::NotWhole { why })?;
+        for piece in pieces {
+            let piece = piece.map_err(|why| Error::NotWhole { why })?;
             n += 1;
-            whole::put(&tx, &shop, &row).map_err(|e| Error::NotWhole { why: format!("row {n}: {e}") })?;
+            whole::put(&tx, &shop, &piece).map_err(|e| Error::NotWhole { why: format!("row {n}: {e}") })?;
         }
         tx.commit().map_err(failed)?;
         Ok(n)

@@ -4,9 +4,10 @@
 //! everybody who follows the events.
 
 use rusqlite::{Connection, Row, TransactionBehavior, params};
+use serde::Serialize;
 
 /// A token, or the session of a browser that logged in with one.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Token {
     /// SHA-256 of its secret, hex.
     pub id: String,
@@ -28,17 +29,39 @@ pub struct Token {
     pub revoked: Option<(i64, String)>,
 }
 
-const ADD: &str = "INSERT INTO token (id, name, role, zones, session, made_ms, made_by) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7) \
-                   ON CONFLICT DO NOTHING";
+const ADD: &str = "INSERT INTO token (id, name, role, zones, session, made_ms, made_by, used_ms, revoked_ms, revoked_by) \
+                   VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10) ON CONFLICT DO NOTHING";
 const LIST: &str = "SELECT id, name, role, zones, session, made_ms, made_by, used_ms, revoked_ms, revoked_by FROM token \
                     ORDER BY name, session, made_ms, id";
 const REVOKE: &str = "UPDATE token SET revoked_ms = ?2, revoked_by = ?3 WHERE name = ?1 AND session = 0 AND \
                       revoked_ms IS NULL";
 
+/// Zones as they are stored, in either database.
+pub(crate) fn written(zones: &[String]) -> String {
+    serde_json::to_string(zones).expect("a list of texts has a JSON form")
+}
+
+/// Zones as they were stored. What cannot be read gives no zone, never every zone.
+pub(crate) fn read_zones(zones: &str) -> Vec<String> {
+    serde_json::from_str(zones).unwrap_or_default()
+}
+
 /// Whether its name was free.
 pub(crate) fn add(c: &Connection, t: &Token) -> rusqlite::Result<bool> {
-    let zones = serde_json::to_string(&t.zones).expect("a list of texts has a JSON form");
-    c.execute(ADD, params![t.id, t.name, t.role, zones, t.session, t.made_ms, t.made_by]).map(|added| added > 0)
+    let (revoked_ms, revoked_by) = t.revoked.clone().unzip();
+    let given = params![
+        t.id,
+        t.name,
+        t.role,
+        written(&t.zones),
+        t.session,
+        t.made_ms,
+        t.made_by,
+        t.used_ms,
+        revoked_ms,
+        revoked_by
+    ];
+    c.execute(ADD, given).map(|added| added > 0)
 }
 
 pub(crate) fn list(c: &Connection) -> rusqlite::Result<Vec<Token>> {
@@ -51,8 +74,7 @@ pub(crate) fn list(c: &Connection) -> rusqlite::Result<Vec<Token>> {
             id: row.get(0)?,
             name: row.get(1)?,
             role: row.get(2)?,
-            // What cannot be read gives no zone, never every zone.
-            zones: serde_json::from_str(&zones).unwrap_or_default(),
+            zones: read_zones(&zones),
             session: row.get(4)?,
             made_ms: row.get(5)?,
             made_by: row.get(6)?,

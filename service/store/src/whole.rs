@@ -1,7 +1,8 @@
-//! The whole of a journal, row by row: out in an order that is always the same, and into an empty one.
+//! The whole of a shop, piece by piece: out in an order that is always the same, and into an empty one.
 //!
-//! What is left out belongs to one running service and not to the shop: the outbox, answers kept for repeated requests,
-//! and when recurring work last ran. A backup holds those too.
+//! An export is the rows. The other pieces belong to one running service and not to the shop: the outbox, answers kept for
+//! repeated requests, when recurring work last ran, who receives. What is carried to another database has those too, so
+//! that the service goes on there where it was.
 
 use std::ops::ControlFlow;
 
@@ -10,7 +11,7 @@ use facts::{Reading, Recorded, RhPct, SensorId, TempC, ZoneId};
 use rusqlite::{Connection, Row as SqlRow, params, types::Type};
 use serde::{Deserialize, Serialize};
 
-use crate::{Held, Mean, held, means};
+use crate::{Answer, Delivery, Held, Mean, Off, Run, Subscription, Token, held, means, outbox, receivers, tokens};
 
 /// One row of the whole.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -41,11 +42,100 @@ pub enum Row {
 /// What is handed each row on its way out; it breaks when nobody wants more.
 pub type Each<'a> = dyn FnMut(Row) -> ControlFlow<()> + 'a;
 
+/// One piece of everything there is of a shop, in the order they are handed out.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Piece {
+    /// What was said or read: what an export holds.
+    Row(Row),
+    /// An answer kept for a repeated request.
+    Answer {
+        /// The answer.
+        answer: Answer,
+        /// When it was given, ms.
+        recorded_ms: i64,
+    },
+    /// A delivery, waiting or ended.
+    Delivery(Delivery),
+    /// A run of recurring work.
+    Run(Run),
+    /// A browser that asked for push messages.
+    Subscription(Subscription),
+    /// A channel whose receiver wants no more.
+    Off(Off),
+    /// A token, or the session of a browser.
+    Token(Token),
+}
+
+impl Piece {
+    /// What kinds there are, in words.
+    pub const KINDS: [&'static str; 10] = [
+        "facts",
+        "readings",
+        "means",
+        "readings held back",
+        "answers",
+        "deliveries",
+        "runs",
+        "subscriptions",
+        "channels switched off",
+        "tokens and sessions",
+    ];
+
+    /// Its place in [`Piece::KINDS`].
+    pub fn kind(&self) -> usize {
+        match self {
+            Self::Row(Row::Fact(_)) => 0,
+            Self::Row(Row::Reading { .. }) => 1,
+            Self::Row(Row::Mean { .. }) => 2,
+            Self::Row(Row::Held(_)) => 3,
+            Self::Answer { .. } => 4,
+            Self::Delivery(_) => 5,
+            Self::Run(_) => 6,
+            Self::Subscription(_) => 7,
+            Self::Off(_) => 8,
+            Self::Token(_) => 9,
+        }
+    }
+}
+
+/// What is handed each piece on its way out; it breaks when nobody wants more.
+pub type EachPiece<'a> = dyn FnMut(Piece) -> ControlFlow<()> + 'a;
+
 const READINGS: &str =
     "SELECT zone, sensor, at_ms, recorded_ms, temp_c, rh_pct FROM reading ORDER BY zone, at_ms, n, recorded_ms";
 
+/// Everything but the facts, until `each` breaks.
+pub(crate) fn behind_facts(c: &Connection, each: &mut EachPiece<'_>) -> rusqlite::Result<()> {
+    let mut row = |row| each(Piece::Row(row));
+    if readings(c, &mut row)?.is_break() || means_and_held(c, &mut row)?.is_break() {
+        return Ok(());
+    }
+    let mut answers = c.prepare("SELECT key, fingerprint, status, body, recorded_ms FROM answer ORDER BY key")?;
+    let mut answers = answers.query([])?;
+    while let Some(row) = answers.next()? {
+        let answer = Answer { key: row.get(0)?, fingerprint: row.get(1)?, status: row.get(2)?, body: row.get(3)? };
+        if each(Piece::Answer { answer, recorded_ms: row.get(4)? }).is_break() {
+            return Ok(());
+        }
+    }
+    let mut runs = c.prepare("SELECT job, at_ms, error FROM run ORDER BY job, at_ms")?;
+    let read = |row: &SqlRow<'_>| Ok(Run { job: row.get(0)?, at_ms: row.get(1)?, error: row.get(2)? });
+    let runs = runs.query_map([], read)?.collect::<rusqlite::Result<Vec<_>>>()?.into_iter().map(Piece::Run);
+    let deliveries = outbox::all(c)?.into_iter().map(Piece::Delivery);
+    let subscriptions = receivers::list(c, None)?.into_iter().map(Piece::Subscription);
+    let off = receivers::switched_off(c)?.into_iter().map(Piece::Off);
+    let tokens = tokens::list(c)?.into_iter().map(Piece::Token);
+    for piece in deliveries.chain(runs).chain(subscriptions).chain(off).chain(tokens) {
+        if each(piece).is_break() {
+            break;
+        }
+    }
+    Ok(())
+}
+
 /// Every reading, by zone and time; those of one instant in the order they came.
-pub(crate) fn readings(c: &Connection, each: &mut Each<'_>) -> rusqlite::Result<ControlFlow<()>> {
+fn readings(c: &Connection, each: &mut Each<'_>) -> rusqlite::Result<ControlFlow<()>> {
     let mut statement = c.prepare(READINGS)?;
     let mut rows = statement.query([])?;
     while let Some(row) = rows.next()? {
@@ -64,7 +154,7 @@ pub(crate) fn readings(c: &Connection, each: &mut Each<'_>) -> rusqlite::Result<
 }
 
 /// Every mean, by zone and time, then everything held back, by id.
-pub(crate) fn means_and_held(c: &Connection, each: &mut Each<'_>) -> rusqlite::Result<()> {
+fn means_and_held(c: &Connection, each: &mut Each<'_>) -> rusqlite::Result<ControlFlow<()>> {
     let mut zones = c.prepare("SELECT DISTINCT zone FROM reading_mean ORDER BY zone")?;
     let zones = zones.query_map([], |row| row.get::<_, String>(0))?.collect::<rusqlite::Result<Vec<_>>>()?;
     for zone in zones {
@@ -72,11 +162,16 @@ pub(crate) fn means_and_held(c: &Connection, each: &mut Each<'_>) -> rusqlite::R
         let zone = ZoneId::new(zone).map_err(|e| unreadable(0, e))?;
         for mean in of_zone {
             if each(Row::Mean { zone: zone.clone(), mean }).is_break() {
-                return Ok(());
+                return Ok(ControlFlow::Break(()));
             }
         }
     }
-    held::all(c, &mut |row| each(Row::Held(row)))
+    let mut on = ControlFlow::Continue(());
+    held::all(c, &mut |row| {
+        on = each(Row::Held(row));
+        on
+    })?;
+    Ok(on)
 }
 
 fn instant(row: &SqlRow<'_>, column: usize) -> rusqlite::Result<DateTime<Utc>> {
@@ -88,8 +183,29 @@ fn unreadable(column: usize, why: facts::Invalid) -> rusqlite::Error {
     rusqlite::Error::FromSqlConversionFailure(column, Type::Text, Box::new(why))
 }
 
-/// Puts a row where it was.
-pub(crate) fn put(tx: &Connection, shop: &str, row: &Row) -> rusqlite::Result<()> {
+/// Puts a piece where it was.
+pub(crate) fn put(tx: &Connection, shop: &str, piece: &Piece) -> rusqlite::Result<()> {
+    match piece {
+        Piece::Row(row) => put_row(tx, shop, row),
+        Piece::Answer { answer: a, recorded_ms } => tx
+            .prepare_cached(crate::sqlite::ADD_ANSWER)?
+            .execute(params![a.key, a.fingerprint, a.status, a.body, recorded_ms])
+            .map(drop),
+        Piece::Delivery(delivery) => outbox::put(tx, delivery),
+        Piece::Run(run) => put_run(tx, run),
+        Piece::Subscription(subscription) => receivers::put(tx, subscription),
+        Piece::Off(off) => receivers::switch_off(tx, off),
+        Piece::Token(token) => tokens::add(tx, token).map(drop),
+    }
+}
+
+/// Writes down a run of recurring work.
+pub(crate) fn put_run(c: &Connection, run: &Run) -> rusqlite::Result<()> {
+    let sql = "INSERT OR REPLACE INTO run (job, at_ms, error) VALUES (?1, ?2, ?3)";
+    c.prepare_cached(sql)?.execute(params![run.job, run.at_ms, run.error]).map(drop)
+}
+
+fn put_row(tx: &Connection, shop: &str, row: &Row) -> rusqlite::Result<()> {
     match row {
         Row::Fact(fact) => {
             let (kind, body) = crate::sqlite::stored_form(&fact.fact);

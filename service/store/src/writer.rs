@@ -2,7 +2,7 @@
 //! lets the keeper take it in, and only then answers.
 
 use std::{
-    collections::HashSet,
+    collections::{HashMap, HashSet},
     sync::{
         Arc,
         atomic::{AtomicUsize, Ordering},
@@ -14,7 +14,7 @@ use std::{
 
 use facts::{Reading, Recorded};
 
-use crate::{Answer, Database, Error, Said, Saying};
+use crate::{Answer, Database, Error, Said, Saying, Since};
 
 /// Most sayings committed at once: one commit of 512 takes about as long as ten of one.
 const BATCH: usize = 512;
@@ -59,6 +59,7 @@ type Act = Box<dyn FnOnce(Result<&mut dyn Database, Error>) + Send>;
 enum Command<R> {
     Say(Box<Saying>, Reply<Outcome<R>>),
     Act(Act),
+    Follow(Reply<Result<(), Error>>),
     Stop,
 }
 
@@ -124,6 +125,16 @@ impl<R: Send + 'static> Writer<R> {
         }
     }
 
+    /// Takes in what others said to a shared database; `reply` is called when that is done. Where more waits than may, it
+    /// is called at once: the commits that wait take it in anyway.
+    pub fn follow(&self, reply: impl FnOnce(Result<(), Error>) + Send + 'static) {
+        match self.send.try_send(Command::Follow(Box::new(reply))) {
+            Err(TrySendError::Full(Command::Follow(reply))) => reply(Ok(())),
+            Err(TrySendError::Disconnected(Command::Follow(reply))) => reply(Err(Error::Stopped)),
+            _ => {}
+        }
+    }
+
     /// Stops the writer once everything said before is on disk.
     pub fn stop(&self) {
         // An error means that it has stopped already.
@@ -148,27 +159,57 @@ impl<K: Keeper> Desk<K> {
         let mut stopping = false;
         while !stopping || !late.is_empty() {
             let mut batch = std::mem::take(&mut late);
-            let mut acts = Vec::new();
+            let (mut acts, mut followers) = (Vec::new(), Vec::new());
             if batch.is_empty() {
                 match receive.recv() {
-                    Ok(command) => stopping |= sort(command, &mut batch, &mut acts),
+                    Ok(command) => stopping |= sort(command, &mut batch, &mut acts, &mut followers),
                     Err(_) => break,
                 }
             }
             while batch.len() < BATCH
                 && let Ok(command) = receive.try_recv()
             {
-                stopping |= sort(command, &mut batch, &mut acts);
+                stopping |= sort(command, &mut batch, &mut acts, &mut followers);
             }
-            late = self.commit(batch);
+            if !batch.is_empty() {
+                late = self.commit(batch);
+            }
             for act in acts {
                 act(Ok(self.database.as_mut()));
             }
+            for reply in followers {
+                reply(self.follow());
+            }
+        }
+    }
+
+    /// Takes in what others said since it last heard of them.
+    fn follow(&mut self) -> Result<(), Error> {
+        let since = self.database.since()?;
+        self.take_others(&since);
+        Ok(())
+    }
+
+    fn take_others(&mut self, since: &Since) {
+        if !since.facts.is_empty() || !since.readings.is_empty() {
+            self.keeper.take(&since.facts, &since.readings);
         }
     }
 
     /// Commits a batch and answers it; gives back what must wait for the next one.
     fn commit(&mut self, batch: Vec<Waiting<K::Refusal>>) -> Vec<Waiting<K::Refusal>> {
+        // What others said counts before anything is held against the bench.
+        let before = self.fit_for_the_pen().and_then(|()| self.database.take_pen()).and_then(|since| {
+            self.take_others(&since);
+            self.before(&batch)
+        });
+        let before = match before {
+            Ok(before) => before,
+            Err(error) => {
+                self.fail(batch, error);
+                return vec![];
+            }
+        };
         let (mut held, mut late) = (HashSet::new(), Vec::new());
         let mut admitted: Vec<Waiting<K::Refusal>> = Vec::with_capacity(batch.len());
         for (saying, reply) in batch {
@@ -178,10 +219,9 @@ impl<K: Keeper> Desk<K> {
                 late.push((saying, reply));
                 continue;
             }
-            match self.before(saying.answer.as_ref()) {
-                Ok(Some(said)) => self.answer(reply, Outcome::Said(said)),
-                Err(error) => self.answer(reply, Outcome::Failed(Arc::new(error))),
-                Ok(None) => match self.keeper.admit(&saying) {
+            match saying.answer.as_ref().and_then(|asked| said_before(&before, asked)) {
+                Some(said) => self.answer(reply, Outcome::Said(said)),
+                None => match self.keeper.admit(&saying) {
                     Err(refusal) => self.answer(reply, Outcome::Refused(refusal)),
                     Ok(()) => {
                         held.extend(claims);
@@ -190,19 +230,21 @@ impl<K: Keeper> Desk<K> {
                 },
             }
         }
-        if !admitted.is_empty() {
-            self.write(admitted);
+        match admitted.is_empty() {
+            true => self.database.lay_down(),
+            false => self.write(admitted),
         }
         late
     }
 
-    /// What was answered to the same request before.
-    fn before(&mut self, answer: Option<&Answer>) -> Result<Option<Said>, Error> {
-        let Some(asked) = answer else { return Ok(None) };
-        Ok(self.database.answer(&asked.key)?.map(|kept| match kept.fingerprint == asked.fingerprint {
-            true => Said::Before(kept),
-            false => Said::KeyReused,
-        }))
+    /// What was answered before to requests with these keys.
+    fn before(&mut self, batch: &[Waiting<K::Refusal>]) -> Result<HashMap<String, Answer>, Error> {
+        let keys: Vec<&str> =
+            batch.iter().filter_map(|(saying, _)| saying.answer.as_ref()).map(|answer| answer.key.as_str()).collect();
+        if keys.is_empty() {
+            return Ok(HashMap::new());
+        }
+        Ok(self.database.answers(&keys)?.into_iter().map(|kept| (kept.key.clone(), kept)).collect())
     }
 
     fn write(&mut self, admitted: Vec<Waiting<K::Refusal>>) {
@@ -235,14 +277,20 @@ impl<K: Keeper> Desk<K> {
         }
     }
 
-    /// A commit failed: nobody's facts were written. The connection is not trusted any further, since after a failed
-    /// flush nobody knows what the system still holds.
+    /// A commit failed: nobody's facts were written, or nobody knows whether they were. The connection is not trusted any
+    /// further, since after a failed flush nobody knows what the system still holds.
     fn fail(&mut self, admitted: Vec<Waiting<K::Refusal>>, error: Error) {
+        self.database.lay_down();
         self.doubted = true;
         let error = Arc::new(error);
         for (_, reply) in admitted {
             self.answer(reply, Outcome::Failed(error.clone()));
         }
+    }
+
+    /// A pen is of the connection that took it: one to a shared database is made afresh before, not between.
+    fn fit_for_the_pen(&mut self) -> Result<(), Error> {
+        if self.database.is_shared() { self.trusted() } else { Ok(()) }
     }
 
     /// A fresh connection in place of one that failed, which has proved that it can write: on a disk that became
@@ -262,11 +310,23 @@ impl<K: Keeper> Desk<K> {
     }
 }
 
+/// What was answered to the same request before, or that its key was used for another.
+fn said_before(before: &HashMap<String, Answer>, asked: &Answer) -> Option<Said> {
+    let kept = before.get(&asked.key)?;
+    Some(match kept.fingerprint == asked.fingerprint {
+        true => Said::Before(kept.clone()),
+        false => Said::KeyReused,
+    })
+}
+
+type Followers = Vec<Reply<Result<(), Error>>>;
+
 /// Puts a command where it belongs; whether it was the last.
-fn sort<R>(command: Command<R>, batch: &mut Vec<Waiting<R>>, acts: &mut Vec<Act>) -> bool {
+fn sort<R>(command: Command<R>, batch: &mut Vec<Waiting<R>>, acts: &mut Vec<Act>, followers: &mut Followers) -> bool {
     match command {
         Command::Say(saying, reply) => batch.push((saying, reply)),
         Command::Act(act) => acts.push(act),
+        Command::Follow(reply) => followers.push(reply),
         Command::Stop => return true,
     }
     false

@@ -125,8 +125,11 @@ pub(crate) async fn run(state: Arc<State>, stop: CancellationToken) {
     let Some(client) = client(&state, &stop).await else { return };
     let mut rounds = Rounds::default();
     loop {
-        let idle = match rounds.begin(&state, &client).await {
-            Ok(_) => rounds.idle(&state).await,
+        let begun = if state.others.on_duty() { rounds.begin(&state, &client).await.map(Some) } else { Ok(None) };
+        let idle = match begun {
+            Ok(Some(_)) => rounds.idle(&state).await,
+            // Another instance hands on; the duty rings when it comes here.
+            Ok(None) => Duration::from_secs(5),
             Err(problem) => {
                 tracing::error!(%problem, "the outbox could not be read; trying again");
                 Duration::from_secs(1)

@@ -8,7 +8,7 @@ use std::{
 
 use rules::Rulebook;
 use sd_notify::NotifyState;
-use store::{Database, Sqlite};
+use store::{Database, Sqlite, Tally};
 use tokio::signal::unix::{Signal, SignalKind, signal};
 use tokio_util::sync::CancellationToken;
 
@@ -17,7 +17,7 @@ use crate::{
     now::Now,
     run::{Service, StartError},
     scripts,
-    settings::Settings,
+    settings::{Settings, is_postgres},
     whole,
 };
 
@@ -144,46 +144,98 @@ pub(super) fn backup(settings: &Settings, to: &Path) -> Result<(), StartError> {
         let source = std::io::Error::from(std::io::ErrorKind::AlreadyExists);
         return Err(StartError::Io { what: format!("{} (give a new file)", to.display()), source });
     }
-    if !settings.store.path.exists() {
-        let source = std::io::Error::from(std::io::ErrorKind::NotFound);
-        return Err(StartError::Io { what: format!("{} (store.path)", settings.store.path.display()), source });
-    }
-    let mut database = Sqlite::open(&settings.store.path, &settings.shop.id)?;
-    database.backup(to)?;
+    must_be_there(settings)?;
+    settings.store.open(&settings.shop.id)?.backup(to)?;
     println!("{} is a whole, checked copy", to.display());
     Ok(())
 }
 
+/// A journal in a file is not made by whoever asks for what is in it.
+fn must_be_there(settings: &Settings) -> Result<(), StartError> {
+    if settings.store.url.is_empty() && !settings.store.path.exists() {
+        let source = std::io::Error::from(std::io::ErrorKind::NotFound);
+        return Err(StartError::Io { what: format!("{} (store.path)", settings.store.path.display()), source });
+    }
+    Ok(())
+}
+
 /// Makes the folder of the journal; whether something is in the way is the store's to say.
-pub(super) fn folder_of(settings: &Settings) -> Result<(), StartError> {
-    let folder = settings.store.path.parent().filter(|folder| !folder.as_os_str().is_empty());
+pub(super) fn folder_of(path: &Path) -> Result<(), StartError> {
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty());
     folder
         .map_or(Ok(()), std::fs::create_dir_all)
         .map_err(|source| StartError::Io { what: "store.path".into(), source })
 }
 
 pub(super) fn restore(settings: &Settings, from: &Path) -> Result<(), StartError> {
-    folder_of(settings)?;
-    let (facts, readings) = store::restore(from, &settings.store.path)?;
-    println!("{}: {facts} facts and {readings} readings are back", settings.store.path.display());
+    let path = &settings.store.path;
+    folder_of(path)?;
+    if settings.store.url.is_empty() {
+        let (facts, readings) = store::restore(from, path)?;
+        println!("{}: {facts} facts and {readings} readings are back", path.display());
+        return Ok(());
+    }
+    // Brought up to date beside, so that the copy stays as it is.
+    let beside = path.with_extension("restoring");
+    forget_file(&beside);
+    store::restore(from, &beside)?;
+    let carried = Sqlite::open(&beside, &settings.shop.id)
+        .and_then(|mut copy| store::carry(&mut copy, settings.store.open(&settings.shop.id)?.as_mut()));
+    forget_file(&beside);
+    tell(&carried?, "are back");
     Ok(())
+}
+
+/// Removes a database file that nobody wants, with what lies beside it.
+fn forget_file(path: &Path) {
+    for ending in ["", "-wal", "-shm"] {
+        drop(std::fs::remove_file(format!("{}{ending}", path.display())));
+    }
+}
+
+fn tell(carried: &Tally, what: &str) {
+    let counts: Vec<String> = carried.counts().map(|(kind, n)| format!("{n} {kind}")).collect();
+    println!("{} {what}", counts.join(", "));
 }
 
 pub(super) fn import(settings: &Settings, from: &Path) -> Result<(), StartError> {
     let path = &settings.store.path;
     let file =
         std::fs::File::open(from).map_err(|source| StartError::Io { what: from.display().to_string(), source })?;
-    folder_of(settings)?;
-    let fresh = !path.exists();
-    let mut database = Sqlite::open(path, &settings.shop.id)?;
+    folder_of(path)?;
+    let fresh = settings.store.url.is_empty() && !path.exists();
+    let mut database = settings.store.open(&settings.shop.id)?;
     let imported = database.import(&mut whole::rows(BufReader::new(file)));
     drop(database);
     if imported.is_err() && fresh {
         // An empty journal would be in the way of the next try.
-        for ending in ["", "-wal", "-shm"] {
-            drop(std::fs::remove_file(format!("{}{ending}", path.display())));
-        }
+        forget_file(path);
     }
-    println!("{}: {} rows were taken in", path.display(), imported?);
+    let n = imported?;
+    match settings.store.url.is_empty() {
+        true => println!("{}: {n} rows were taken in", path.display()),
+        false => println!("shop {}: {n} rows were taken in", settings.shop.id),
+    }
+    Ok(())
+}
+
+/// Carries the shop of the settings to another database: a PostgreSQL address, or a file.
+pub(super) fn carry(settings: &Settings, to: &str) -> Result<(), StartError> {
+    must_be_there(settings)?;
+    let shop = &settings.shop.id;
+    let mut from: Box<dyn Database> = match settings.store.url.as_str() {
+        "" => Box::new(Sqlite::open_alone(&settings.store.path, shop)?),
+        _ => settings.store.open(shop)?,
+    };
+    let mut there: Box<dyn Database> = if is_postgres(to) {
+        settings.store.open_at(Some(to), shop)?
+    } else {
+        let file = Path::new(to);
+        folder_of(file)?;
+        Box::new(Sqlite::open(file, shop)?)
+    };
+    tell(&store::carry(from.as_mut(), there.as_mut())?, "were carried over and are the same there");
+    let key = if is_postgres(to) { "store.url" } else { "store.path" };
+    println!("Set {key} to it and start the service; what it was carried from stays as it is");
     Ok(())
 }

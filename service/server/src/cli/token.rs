@@ -3,7 +3,7 @@
 
 use clap::Subcommand;
 use comfy_table::{Table, TableStyle};
-use store::{Database, Sqlite};
+use store::Database;
 
 use super::keep::folder_of;
 use crate::{
@@ -39,8 +39,8 @@ pub(super) enum Verb {
 }
 
 pub(super) fn run(settings: &Settings, verb: Verb) -> Result<(), StartError> {
-    folder_of(settings)?;
-    let mut database = Sqlite::open(&settings.store.path, &settings.shop.id)?;
+    folder_of(&settings.store.path)?;
+    let mut database = settings.store.open(&settings.shop.id)?;
     match verb {
         Verb::Add { name, role, zones } => {
             let made = NewToken { name: name.clone(), role, zones, by: BY.into(), at_ms: Now::system().ms() }.make()?;
@@ -50,7 +50,7 @@ pub(super) fn run(settings: &Settings, verb: Verb) -> Result<(), StartError> {
             eprintln!("Keep it where nobody else reads it; it is not shown again.");
             println!("{}", made.secret);
         }
-        Verb::List => println!("{}", table(settings, &mut database)?),
+        Verb::List => println!("{}", table(settings, database.as_mut())?),
         Verb::Revoke { name } => {
             if !database.revoke_token(&name, BY, Now::system().ms())? {
                 return Err(crate::problem::Problem::not_found("token in force", &name).into());
@@ -61,7 +61,7 @@ pub(super) fn run(settings: &Settings, verb: Verb) -> Result<(), StartError> {
     Ok(())
 }
 
-fn table(settings: &Settings, database: &mut Sqlite) -> Result<Table, StartError> {
+fn table(settings: &Settings, database: &mut dyn Database) -> Result<Table, StartError> {
     let zone = settings.zone()?;
     let at = |at_ms: i64| instant(at_ms).with_timezone(&zone).format("%Y-%m-%d %H:%M").to_string();
     let mut table = Table::new();

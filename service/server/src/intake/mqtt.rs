@@ -78,8 +78,26 @@ struct Came {
     connection: u64,
 }
 
-/// Keeps the session and takes its messages in, until told to stop.
+/// Keeps the session while this instance has the duty, until told to stop: a broker knows one listener of a name.
 pub(crate) async fn run(state: Arc<State>, stop: CancellationToken) {
+    loop {
+        tokio::select! {
+            () = stop.cancelled() => return,
+            () = state.others.duty_is(true) => {}
+        }
+        let turn = stop.child_token();
+        let ends = async {
+            tokio::select! {
+                () = turn.cancelled() => {}
+                () = state.others.duty_is(false) => turn.cancel(),
+            }
+        };
+        tokio::join!(hear(&state, turn.clone()), ends);
+    }
+}
+
+/// Keeps the session and takes its messages in, until told to stop.
+async fn hear(state: &Arc<State>, stop: CancellationToken) {
     let mqtt = &state.settings.mqtt;
     // Both were checked with the settings.
     let (Ok(Some(address)), Ok(pattern)) = (mqtt.address(), Pattern::of(&mqtt.topic)) else { return };
@@ -87,8 +105,8 @@ pub(crate) async fn run(state: Arc<State>, stop: CancellationToken) {
     let (acks, connection) = (session.acks(), AtomicU64::new(0));
     let (send, receive) = mpsc::channel(WAITING);
     tokio::join!(
-        listen(&state, &mut session, &pattern, &connection, send, &stop),
-        take(&state, &pattern, &connection, acks, receive, &stop)
+        listen(state, &mut session, &pattern, &connection, send, &stop),
+        take(state, &pattern, &connection, acks, receive, &stop)
     );
     session.disconnect();
     // Says good-bye; a broker that does not listen is not waited for.

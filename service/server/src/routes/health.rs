@@ -57,6 +57,9 @@ struct Readiness {
     version: &'static str,
     sqlite: &'static str,
     store: Check,
+    /// Where several instances share a database: whether this one has the duty of telling alerts.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    on_duty: Option<bool>,
     /// Rule files whose last good version is still in force.
     rule_faults: usize,
     writes_waiting: usize,
@@ -148,6 +151,7 @@ async fn ready(shop: Shop) -> Answer {
         version: env!("CARGO_PKG_VERSION"),
         sqlite: Sqlite::version(),
         store: Check { ok: probed.is_ok(), why: probed.err().map(|problem| problem.detail) },
+        on_duty: shop.others.may_be().then(|| shop.others.on_duty()),
         rule_faults,
         writes_waiting: shop.writer.waiting(),
         mqtt: mqtt(&shop),

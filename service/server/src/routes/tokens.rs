@@ -115,8 +115,8 @@ async fn make(shop: Shop, body: Body<Make>) -> Answer {
 async fn repeated(shop: &Arc<State>, answer: Option<store::Answer>) -> Result<bool, Problem> {
     let Some(asked) = answer else { return Ok(false) };
     let key = asked.key.clone();
-    let kept = shop.read(move |database| database.answer(&key)).await?;
-    Ok(kept.is_some_and(|kept| kept.fingerprint == asked.fingerprint))
+    let kept = shop.read(move |database| database.answers(&[&key])).await?;
+    Ok(kept.iter().any(|kept| kept.fingerprint == asked.fingerprint))
 }
 
 async fn revoke(shop: Shop, id: web::Path<String>, body: Body<Nothing>) -> Answer {
