@@ -1,4 +1,5 @@
 //! Every integration test, in one binary: one link instead of twenty.
+mod access;
 mod browser;
 mod climate;
 mod clock_laws;
@@ -23,6 +24,7 @@ mod readme;
 mod rule_host;
 mod store;
 mod string_up;
+mod supply;
 mod telling;
 mod time;
 mod wood;

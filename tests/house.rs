@@ -173,6 +173,7 @@ fn the_top_level_holds_only_what_the_design_names() {
         ".ci",
         ".gitignore",
         "clippy.toml",
+        "deny.toml",
         "rustfmt.toml",
     ];
     for top in listed.lines().filter_map(|path| path.split('/').next()) {

@@ -11,6 +11,7 @@ use std::{
 };
 
 use serde_json::{Value, json};
+use tokio::task::JoinHandle;
 
 use crate::{Answer, Shop, until};
 
@@ -47,7 +48,8 @@ impl Home {
     fn settings(&self, address: &str, server: &str) -> String {
         let settings = &self.0.settings;
         format!(
-            "[server]\nlisten = {address:?}\nworkers = 2\n{server}[store]\npath = {:?}\nbackups = {:?}\n[scripts]\nfolder = {:?}\n",
+            "[server]\nlisten = {address:?}\nworkers = 2\n{server}[store]\npath = {:?}\nbackups = {:?}\n[scripts]\nfolder = {:?}\n\
+             [alerts]\nallow_private = [\"127.0.0.0/8\"]\n",
             settings.store.path, settings.store.backups, settings.scripts.folder,
         )
     }
@@ -167,6 +169,8 @@ async fn ended(child: &mut Child) -> Option<i32> {
 /// A program that serves.
 pub struct Program {
     child: Child,
+    /// What it complains of, read all the while: a pipe that nobody reads holds up whoever writes.
+    complained: JoinHandle<String>,
     url: String,
     http: reqwest::Client,
 }
@@ -180,17 +184,21 @@ impl Program {
     /// The same, with variables of the environment and further arguments.
     pub async fn serve_with(home: &Home, env: &[(&str, &str)], more: &[&str]) -> Self {
         let mut child = start(home, env, more);
+        let mut stderr = child.stderr.take().unwrap();
+        let complained = tokio::task::spawn_blocking(move || {
+            let mut said = String::new();
+            stderr.read_to_string(&mut said).unwrap();
+            said
+        });
         let lines = BufReader::new(child.stdout.take().unwrap());
         let line = tokio::task::spawn_blocking(move || lines.lines().next().and_then(Result::ok));
         let line = tokio::time::timeout(Duration::from_secs(60), line).await.expect("it speaks").unwrap();
         let Some(line) = line else {
-            let mut said = String::new();
-            child.stderr.take().unwrap().read_to_string(&mut said).unwrap();
-            panic!("it did not start: {said}");
+            panic!("it did not start: {}", complained.await.unwrap());
         };
         let url =
             line.split(' ').find(|word| word.starts_with("http://")).unwrap_or_else(|| panic!("no address: {line}"));
-        Self { child, url: url.trim_end_matches('/').into(), http: crate::client() }
+        Self { child, complained, url: url.trim_end_matches('/').into(), http: crate::client() }
     }
 
     /// A client for it.
@@ -268,9 +276,7 @@ impl Program {
         let sent = Command::new("kill").arg(format!("-{signal}")).arg(self.child.id().to_string()).status().unwrap();
         assert!(sent.success());
         let code = ended(&mut self.child).await;
-        let mut complained = String::new();
-        self.child.stderr.take().unwrap().read_to_string(&mut complained).unwrap();
-        (code, complained)
+        (code, (&mut self.complained).await.unwrap())
     }
 
     /// Asks it to end, which it must do without a fault.

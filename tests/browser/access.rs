@@ -67,8 +67,10 @@ pub(super) async fn busy() -> Bench {
     bench
 }
 
-pub(super) const PAGES: [&str; 40] = [
+pub(super) const PAGES: [&str; 42] = [
     "/",
+    "/login",
+    "/access",
     "/plan",
     "/glue-up",
     "/glue-up?step=none",

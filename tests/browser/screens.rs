@@ -89,6 +89,8 @@ async fn the_demo_shop_is_pictured() {
         ("rule-versions", "/rules/hot-hide-glue/versions"),
         ("cure-rule", "/cures/neck-1/rule"),
         ("hooks", "/hooks"),
+        ("login", "/login"),
+        ("access", "/access"),
     ];
     for (look, view) in looks {
         let browser = Browser::open(view).await;

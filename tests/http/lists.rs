@@ -158,6 +158,7 @@ fn filled(address: &str) -> String {
         // The first 64 bits of the SHA-256 of the endpoint below.
         Some("push-subscriptions") => "572ed3dbb3c937f4",
         Some("observations") => "o-1",
+        Some("tokens") => "mia-phone",
         _ => "g-1",
     };
     let query = match address.split('/').next_back() {
@@ -223,6 +224,7 @@ async fn every_address_the_service_lists_answers() {
     bench.post("/api/v1/zones/bench/plans", plan).await.good();
     bench.post("/api/v1/instruments/guitar/strings", json!({"family": "steel_string_guitar"})).await.good();
     bench.post("/api/v1/joints/bridge/load", json!({"path": "bridge_foot"})).await.good();
+    bench.post("/api/v1/tokens", json!({"id": "mia-phone", "role": "bench"})).await.good();
     let readings = "/api/v1/zones/bench/readings";
     bench.post(readings, json!({"sensor": "s-1", "temp_c": 20, "rh_pct": 50})).await.good();
     bench.post(readings, json!({"sensor": "s-1", "temp_c": 72, "rh_pct": 50})).await.problem(422, "invalid");

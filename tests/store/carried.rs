@@ -5,7 +5,7 @@ use std::ops::ControlFlow;
 use bench::{postgres, stock};
 use store::{
     Database, DeliveryState, Error, HeldKey, HeldState, Mean, NewHeld, Off, Piece, Row, Run, Saying, Sqlite,
-    Subscription, carry,
+    Subscription, Token, carry,
 };
 
 use super::{BEGIN_MS, answer, delivery, heard, in_each, reading, saying, shop, sqlite};
@@ -57,6 +57,18 @@ fn furnish(database: &mut dyn Database) {
     database.put_subscription(&subscription).unwrap();
     let off = Off { channel: "hook".into(), address: "x".into(), since_ms: 3, why: "gone".into() };
     database.switch_off(&off).unwrap();
+    let token = Token {
+        id: "hash".into(),
+        name: "north".into(),
+        role: "sensor".into(),
+        zones: vec!["bench".into(), "bench-2".into()],
+        session: false,
+        made_ms: 1,
+        made_by: "olga".into(),
+        used_ms: Some(2),
+        revoked: Some((3, "olga".into())),
+    };
+    database.add_token(&token).unwrap();
 }
 
 fn pieces(database: &mut dyn Database) -> Vec<Piece> {

@@ -5,6 +5,7 @@ pub(crate) mod channel;
 pub(crate) mod climate;
 pub(crate) mod delivery;
 pub(crate) mod message;
+pub(crate) mod reach;
 pub(crate) mod rounds;
 pub(crate) mod sensors;
 pub(crate) mod shop;

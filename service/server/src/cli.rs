@@ -5,6 +5,7 @@ mod ask;
 mod bench;
 mod keep;
 mod print;
+mod token;
 
 use std::{path::PathBuf, process::ExitCode, time::Duration};
 
@@ -84,6 +85,16 @@ enum Command {
         /// IANA time zone of the demo shop.
         #[arg(long, default_value = "UTC")]
         time_zone: String,
+    },
+    /// Give and take away the tokens that other machines show.
+    ///
+    /// Works on the journal of the settings, before its first start too; a running service knows of it within seconds.
+    Token {
+        #[command(subcommand)]
+        verb: token::Verb,
+        /// The settings file.
+        #[arg(long, global = true)]
+        config: Option<PathBuf>,
     },
     /// Check settings and rules without starting anything.
     ///
@@ -215,6 +226,7 @@ async fn done(command: Command) -> Result<(), Failure> {
             Ok(keep::serve(settings, Some(crate::now::Now::system())).await?)
         }
         Command::Check { config } => Ok(keep::check(&settings(config)?)?),
+        Command::Token { verb, config } => Ok(token::run(&settings(config)?, verb)?),
         Command::Settings { config } => {
             let shown = match config {
                 None => Settings::default(),

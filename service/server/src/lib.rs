@@ -5,10 +5,12 @@
 //! Never knows: SQL, how a cure is computed, how a script is run.
 //! Start reading at `run.rs`, then `state.rs`, then a route.
 
+mod access;
 mod alerts;
 mod believed;
 mod body;
 mod calendar;
+mod certificate;
 mod chart;
 pub mod cli;
 mod coating;
@@ -48,12 +50,13 @@ mod whole;
 mod wire;
 mod workshop;
 
+pub use access::Role;
 pub use demo::fill as fill_demo;
 pub use now::Now;
 pub use problem::{Kind, Problem};
 pub use run::{Service, StartError};
 pub use settings::{
-    Alerts, Certainty, Email, Hours, Person, Place, Plan, Push, Settings, SettingsError, Shop, Webhook,
+    Access, Alerts, Certainty, Email, Hours, Person, Place, Plan, Push, Secret, Settings, SettingsError, Shop, Webhook,
 };
 pub use state::{Shared, State};
 pub use units::{LengthUnit, TempUnit};

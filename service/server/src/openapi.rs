@@ -13,6 +13,7 @@ use utoipa::{
         path::{Operation, OperationBuilder, ParameterBuilder, ParameterIn},
         request_body::RequestBodyBuilder,
         schema::{ArrayBuilder, ObjectBuilder, Type},
+        security::{HttpAuthScheme, HttpBuilder, SecurityRequirement, SecurityScheme},
     },
 };
 
@@ -54,6 +55,7 @@ fn example(path: &str, param: &str) -> &'static str {
         (_, "schedules") => "french-polish",
         (_, "observations") => "seen-1",
         (_, "channels") => "mia:page",
+        (_, "tokens") => "mia-phone",
         // The first 64 bits of the SHA-256 of the endpoint of the example.
         (_, "push-subscriptions") => "572ed3dbb3c937f4",
         (_, "alerts") => "coat-1:dust_free",
@@ -95,6 +97,7 @@ impl Api {
         let operation = &mut self.operations.last_mut().expect("one was pushed just now").2;
         let described = Described { operation, schemas: &mut self.schemas };
         let described = described.or(&[Kind::Malformed, Kind::Busy, Kind::Internal]);
+        let described = described.or(&[Kind::Login, Kind::Role, Kind::TooMany]);
         if params.is_empty() { described } else { described.or(&[Kind::NotFound]) }
     }
 
@@ -125,11 +128,17 @@ impl Api {
         }
         let mut components = Components::new();
         components.schemas = self.schemas;
+        let bearer = HttpBuilder::new()
+            .scheme(HttpAuthScheme::Bearer)
+            .description(Some("A token of `benchclock token add`; requests from the service's own machine need none"));
+        components.add_security_scheme("token", SecurityScheme::Http(bearer.build()));
         let info = InfoBuilder::new().title("benchclock").version(env!("CARGO_PKG_VERSION")).description(Some(
             "Says when a clamp can come off, when a coat can be sanded or recoated and when that window closes. \
              Every time is an estimate, never a guarantee.",
         ));
-        OpenApiBuilder::new().info(info).paths(paths).components(Some(components)).build()
+        // Either of the two: none, or a token.
+        let security = [SecurityRequirement::default(), SecurityRequirement::new("token", Vec::<String>::new())];
+        OpenApiBuilder::new().security(Some(security)).info(info).paths(paths).components(Some(components)).build()
     }
 }
 
@@ -236,7 +245,7 @@ impl Described<'_> {
             let mut answer = ResponseBuilder::new()
                 .description(title)
                 .content("application/problem+json", Content::new(Some(schema)));
-            if status == actix_web::http::StatusCode::SERVICE_UNAVAILABLE {
+            if matches!(kind, Kind::TooMany) || status == actix_web::http::StatusCode::SERVICE_UNAVAILABLE {
                 let seconds = ObjectBuilder::new().schema_type(Type::String);
                 answer = answer.header("Retry-After", HeaderBuilder::new().schema(seconds).build());
             }

@@ -3,6 +3,7 @@
 //! and keep what could not be sent. A new page is a file here, a template, a line in `configure`, and a line in
 //! `frame::NAV` if it is to be found from everywhere.
 
+mod access;
 mod alerts;
 mod api;
 mod assets;
@@ -21,6 +22,7 @@ mod hooks;
 mod instruments;
 mod job;
 mod jobs;
+mod login;
 mod looked_at;
 mod materials;
 mod mix;
@@ -40,12 +42,9 @@ mod strings;
 mod trial_form;
 mod wood;
 
-use actix_web::{
-    ResponseError,
-    error::UrlencodedError,
-    middleware::{Compress, from_fn},
-    web,
-};
+pub(crate) use guard::as_page;
+
+use actix_web::{ResponseError, error::UrlencodedError, middleware::Compress, web};
 
 use crate::{
     problem::{Kind, Problem},
@@ -63,8 +62,6 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
     config.service(
         web::scope("")
             .app_data(fields)
-            .wrap(from_fn(guard::as_page))
-            .wrap(from_fn(guard::same_origin))
             .wrap(Compress::default())
             .configure(board::configure)
             .configure(cure::configure)
@@ -93,6 +90,8 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
             .configure(setups::configure)
             .configure(wood::configure)
             .configure(rule_fit::configure)
+            .configure(login::configure)
+            .configure(access::configure)
             .configure(assets::configure)
             .default_service(web::to(nowhere)),
     );

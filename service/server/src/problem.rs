@@ -18,6 +18,12 @@ pub enum Kind {
     NotFound,
     /// This address does not answer to this method.
     Method,
+    /// Who asks is not known.
+    Login,
+    /// Who asks may not do that.
+    Role,
+    /// Who asks does so too often.
+    TooMany,
     /// It was sent by a page of another site.
     Foreign,
     /// It contradicts what the bench knows.
@@ -55,6 +61,9 @@ impl Kind {
             Self::Malformed => ("malformed", "The request cannot be read", StatusCode::BAD_REQUEST),
             Self::NotFound => ("not-found", "There is nothing here", StatusCode::NOT_FOUND),
             Self::Method => ("method", "This address does not do that", StatusCode::METHOD_NOT_ALLOWED),
+            Self::Login => ("login", "It asks who you are", StatusCode::UNAUTHORIZED),
+            Self::Role => ("role", "Your role may not do that", StatusCode::FORBIDDEN),
+            Self::TooMany => ("too-many", "You ask too often", StatusCode::TOO_MANY_REQUESTS),
             Self::Foreign => ("foreign", "It comes from another site", StatusCode::FORBIDDEN),
             Self::Conflict => ("conflict", "It contradicts what the bench knows", StatusCode::CONFLICT),
             Self::TooLarge => ("too-large", "The body is too large", StatusCode::PAYLOAD_TOO_LARGE),
@@ -179,8 +188,15 @@ impl ResponseError for Problem {
 
     fn error_response(&self) -> HttpResponse {
         let mut answer = HttpResponse::build(self.status_code());
-        if matches!(self.kind, Kind::Busy | Kind::DiskFull | Kind::Unavailable) {
-            answer.insert_header((header::RETRY_AFTER, "1"));
+        let more = match self.kind {
+            Kind::Busy | Kind::DiskFull | Kind::Unavailable => Some((header::RETRY_AFTER, "1")),
+            Kind::TooMany => Some((header::RETRY_AFTER, "10")),
+            // RFC 9110, 15.5.2: an answer of 401 says how to log in.
+            Kind::Login => Some((header::WWW_AUTHENTICATE, "Bearer realm=\"benchclock\"")),
+            _ => None,
+        };
+        if let Some(header) = more {
+            answer.insert_header(header);
         }
         answer
             .content_type("application/problem+json")

@@ -40,6 +40,7 @@ mod stock;
 mod string_up;
 pub(crate) mod strings;
 mod tension;
+pub(crate) mod tokens;
 mod zones;
 
 use std::sync::{Arc, LazyLock};
@@ -126,6 +127,7 @@ const ADDRESSES: &[&str] = &[
     "POST /api/v1/rules/{material}/fit",
     "GET /api/v1/materials",
     "GET /api/v1/materials/{id}",
+    "GET /api/v1/rule-changes",
     "GET /api/v1/rules/functions",
     "POST /api/v1/rules/from-sheet",
     "POST /api/v1/rules/check",
@@ -179,6 +181,9 @@ const ADDRESSES: &[&str] = &[
     "GET /api/v1/board",
     "GET /api/v1/events",
     "GET /api/v1/export",
+    "GET POST /api/v1/tokens",
+    "GET /api/v1/tokens/{id}",
+    "POST /api/v1/tokens/{id}/revoke",
     "GET /api/v1/export/{table}.csv",
     "GET /health/live",
     "GET /health/ready",
@@ -241,6 +246,7 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
                 .configure(board::configure)
                 .configure(events::configure)
                 .configure(export::configure)
+                .configure(tokens::configure)
                 .default_service(web::to(nowhere)),
         )
         .configure(calendars::configure_feed)
@@ -297,6 +303,7 @@ fn described() -> OpenApi {
         board::describe,
         events::describe,
         export::describe,
+        tokens::describe,
         health::describe,
     ] {
         describe(&mut api);

@@ -7,7 +7,8 @@ use std::{
     time::Duration,
 };
 
-use actix_web::{App, HttpServer, middleware::from_fn, web};
+use actix_tls::accept::rustls_0_23::TlsStream;
+use actix_web::{App, HttpServer, middleware::from_fn, rt::net::TcpStream, web};
 use clock::{Bench, Laws, UsualDay};
 use facts::Fact;
 use rules::Rulebook;
@@ -15,14 +16,16 @@ use store::{Database, Writer};
 use tokio_util::{sync::CancellationToken, task::TaskTracker};
 
 use crate::{
+    access,
     alerts::{alarm, channel, rounds},
     believed::{self, Believed},
+    certificate::{self, Certificate},
     intake::mqtt,
     keys::Keys,
     meters,
     now::Now,
     others::{self, Others},
-    plan, recurring, routes, scripts,
+    pages, plan, recurring, routes, scripts,
     settings::Settings,
     state::{BenchKeeper, Parts, Shared, State, remember},
 };
@@ -100,6 +103,7 @@ impl Service {
         database.stand_still()?;
         let (last_seq, last_ms) = replay(&mut bench, &rulebook, database.as_mut())?;
         database.go_on()?;
+        let tokens = database.tokens()?;
         let (reader, others) = (database.reopen()?, Others::of(database.as_mut())?);
         let shared = Arc::new(Shared::new(bench, last_seq, now));
         let keeper = BenchKeeper { shared: shared.clone(), rulebook: rulebook.clone() };
@@ -109,9 +113,8 @@ impl Service {
             what: "is no address".into(),
             mend: "write 127.0.0.1:8080".into(),
         })?;
-        if !address.ip().is_loopback() {
-            tracing::warn!(%address, "listening beyond this machine: whoever reaches it may read and write");
-        }
+        access::may_listen(&settings, address, &tokens)?;
+        let certificate = Certificate::of(&settings.server)?;
         let listener = TcpListener::bind(address).map_err(io(format!("listening at {address} (server.listen)")))?;
         let believed = Believed::since(last_ms, settings.server.believe_clock);
         let parts = Parts {
@@ -123,6 +126,7 @@ impl Service {
             settings,
             zone,
             keys,
+            certificate,
             metrics: meters::recorder(),
             believed,
         };
@@ -145,6 +149,12 @@ impl Service {
         self.listener.local_addr().unwrap_or_else(|_| SocketAddr::from(([127, 0, 0, 1], 0)))
     }
 
+    /// The same as a web address.
+    pub fn url(&self) -> String {
+        let scheme = if self.state.certificate.is_some() { "https" } else { "http" };
+        format!("{scheme}://{}", self.address())
+    }
+
     /// The state, for whoever drives the service step by step.
     pub fn state(&self) -> &Arc<State> {
         &self.state
@@ -163,7 +173,7 @@ impl Service {
     /// # Errors
     /// When the outbox cannot be read or written.
     pub async fn delivery_step(state: &Arc<State>) -> Result<usize, crate::problem::Problem> {
-        let client = channel::client().map_err(|e| {
+        let client = channel::client(state).map_err(|e| {
             crate::problem::Problem::new(crate::problem::Kind::Internal, e.to_string(), "the log says more")
         })?;
         rounds::step(state, &client).await
@@ -191,6 +201,14 @@ impl Service {
     /// What the job met.
     pub async fn recurring_step(state: &Arc<State>, job: &str) -> Result<(), crate::problem::Problem> {
         recurring::run_job(state, job).await
+    }
+
+    /// Looks at the certificate now, as after a change. Whether there was another.
+    ///
+    /// # Errors
+    /// Why the new one cannot be used; the old one goes on.
+    pub fn certificate_step(state: &Arc<State>) -> Result<bool, crate::settings::SettingsError> {
+        state.certificate.as_ref().map_or(Ok(false), |certificate| certificate.look())
     }
 
     /// Serves until `stop` is cancelled, with every task beside it when `tasks` is set; then stops them all.
@@ -235,6 +253,9 @@ fn start_tasks(state: &Arc<State>, tracker: &TaskTracker, stop: &CancellationTok
     if !state.settings.mqtt.url.is_empty() {
         tracker.spawn(mqtt::run(state.clone(), stop.clone()));
     }
+    if let Some(certificate) = &state.certificate {
+        tracker.spawn(certificate::watch(certificate.clone(), stop.clone()));
+    }
     if state.settings.scripts.watch {
         tracker.spawn(scripts::watch(state.clone(), stop.clone()));
     }
@@ -253,7 +274,10 @@ async fn serve(
         App::new()
             .app_data(data.clone())
             .app_data(web::PayloadConfig::new(limit))
+            .wrap(from_fn(access::gate))
+            .wrap(from_fn(pages::as_page))
             .wrap(from_fn(routes::as_problem))
+            .wrap(from_fn(access::secured))
             .configure(routes::configure)
     };
     let patience = Duration::from_secs(state.settings.server.slow_reader_seconds.into());
@@ -261,10 +285,12 @@ async fn serve(
         .on_connect(move |io, _| close_when_stuck(io, patience))
         .workers(workers)
         .disable_signals()
-        .shutdown_timeout(LAST_REQUESTS_S)
-        .listen(listener)
-        .map_err(io("listening"))?
-        .run();
+        .shutdown_timeout(LAST_REQUESTS_S);
+    let server = match &state.certificate {
+        Some(certificate) => server.listen_rustls_0_23(listener, certificate.config()),
+        None => server.listen(listener),
+    };
+    let server = server.map_err(io("listening"))?.run();
     let (handle, stop, streams) = (server.handle(), stop.clone(), state.stop.clone());
     tracker.spawn(async move {
         stop.cancelled().await;
@@ -279,7 +305,9 @@ async fn serve(
 /// would wait for ever, and an export holds the log of the journal open meanwhile.
 fn close_when_stuck(io: &dyn std::any::Any, patience: Duration) {
     #[cfg(target_os = "linux")]
-    if let Some(stream) = io.downcast_ref::<actix_web::rt::net::TcpStream>()
+    let plain = io.downcast_ref::<TcpStream>();
+    #[cfg(target_os = "linux")]
+    if let Some(stream) = plain.or_else(|| io.downcast_ref::<TlsStream<TcpStream>>().map(|tls| tls.get_ref().0))
         && let Err(error) = socket2::SockRef::from(stream).set_tcp_user_timeout(Some(patience))
     {
         tracing::warn!(%error, "a connection has no limit of patience");

@@ -3,12 +3,15 @@
 //! A key is said once, as a field: its doc comment is what `benchclock settings` prints, its schema the range it is held
 //! against, `Default` what it is when left out.
 
+mod access;
 mod hours;
 mod mqtt;
+mod nets;
 mod people;
 mod plan;
 mod ranges;
 mod reference;
+mod secret;
 mod sensors;
 mod shop;
 mod store;
@@ -18,14 +21,17 @@ use std::path::{Path, PathBuf};
 
 use chrono::NaiveTime;
 use chrono_tz::Tz;
+use ipnet::IpNet;
 use serde::{Deserialize, Serialize};
 
+pub use access::Access;
 pub use hours::Hours;
 pub(crate) use mqtt::{Address, Mqtt};
 pub(crate) use people::CLOSING;
 pub use people::{Alerts, Email, Person, Push};
 pub use plan::{Certainty, Place, Plan};
 pub(crate) use reference::reference;
+pub use secret::Secret;
 pub(crate) use sensors::Sensors;
 pub use shop::Shop;
 pub(crate) use store::{Store, is_postgres};
@@ -56,6 +62,9 @@ pub struct Settings {
     /// Where it listens.
     #[schema(inline)]
     pub server: Server,
+    /// Who is asked for a token.
+    #[schema(inline)]
+    pub access: Access,
     /// Where facts are kept.
     #[schema(inline)]
     pub store: Store,
@@ -99,7 +108,8 @@ pub struct Settings {
 #[derive(Debug, Clone, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct Server {
-    /// Address and port. There is no login yet: keep it on this machine or behind a proxy that asks for one.
+    /// Address and port. Other machines reach it only at another address than 127.0.0.1, with a token each; then an
+    /// owner's token must be there (`benchclock token add NAME --role owner`), and TLS below or a proxy that has it.
     pub listen: String,
     /// Largest body taken, KiB. 4096 holds 10,000 readings.
     #[schema(minimum = 1, maximum = 65536)]
@@ -120,6 +130,25 @@ pub struct Server {
     /// While the machine's clock is behind the last thing on record (a board that wakes in 1970) nothing is recorded or
     /// told. `true` goes by the clock all the same: for a journal in which something stands in the future by mistake.
     pub believe_clock: bool,
+    /// Certificate with its chain for TLS, PEM; empty for none. What renews it need not tell the service.
+    pub tls_cert: PathBuf,
+    /// Its private key, PEM.
+    pub tls_key: PathBuf,
+    /// Proxies that are believed when they say for whom they ask (X-Forwarded-For, -Proto, -Host): `["10.0.0.2",
+    /// "fd00::/8"]`. Name a proxy on this machine too (`127.0.0.1`), or what comes by it looks as if it came from here and
+    /// needs no token.
+    #[serde(deserialize_with = "nets::read")]
+    #[schema(value_type = Vec<String>)]
+    pub trusted_proxies: Vec<IpNet>,
+    /// Whether other machines may reach it without TLS: whoever is on the network then reads tokens and all that is said.
+    pub plain_http: bool,
+}
+
+impl Server {
+    /// Whether it answers over TLS itself.
+    pub(crate) fn tls(&self) -> bool {
+        !self.tls_cert.as_os_str().is_empty()
+    }
 }
 
 /// Where rules are.
@@ -172,6 +201,10 @@ impl Default for Server {
             public_url: String::new(),
             slow_reader_seconds: 60,
             believe_clock: false,
+            tls_cert: PathBuf::new(),
+            tls_key: PathBuf::new(),
+            trusted_proxies: vec![],
+            plain_http: false,
         }
     }
 }
@@ -257,6 +290,10 @@ impl Settings {
                 "write http://bench.local:8080, or leave it out",
             ));
         }
+        if self.server.tls() == self.server.tls_key.as_os_str().is_empty() {
+            let key = if self.server.tls() { "server.tls_key" } else { "server.tls_cert" };
+            return Err(wrong(key, "is empty", "a certificate and its key go together; give both or neither"));
+        }
         self.store.check()?;
         self.mqtt.check()?;
         for (name, place) in &self.senml.names {
@@ -265,7 +302,7 @@ impl Settings {
                 return Err(wrong("senml.names", what, "write {\"urn:dev:mac:0024befffe804ff1\" = \"bench/north\"}"));
             }
         }
-        webhook::check(&mut self.webhooks)?;
+        webhook::check(&mut self.webhooks, &self.alerts.allow_private)?;
         people::check(self)
     }
 
@@ -314,7 +351,7 @@ mod tests {
 
     #[test]
     fn every_wrong_value_names_its_key() {
-        let hook = "[[webhooks]]\nname = \"a\"\nurl = \"http://127.0.0.1/\"\nsecret = \"short\"";
+        let hook = "[[webhooks]]\nname = \"a\"\nurl = \"https://example.org/\"\nsecret = \"short\"";
         let good = hook.replace("short", "sixteen and more characters");
         for (text, key) in [
             ("[shop]\ntime_zone = \"Middle/Earth\"", "shop.time_zone"),
@@ -333,6 +370,8 @@ mod tests {
             ("[server]\nlisten = \"here\"", "server.listen"),
             ("[server]\nworkers = 0", "server.workers"),
             ("[server]\npublic_url = \"bench\"", "server.public_url"),
+            ("[server]\ntls_cert = \"x.pem\"", "server.tls_key"),
+            ("[server]\ntls_key = \"x.pem\"", "server.tls_cert"),
             ("[store]\nphoto_limit_mib = 0", "store.photo_limit_mib"),
             ("[store]\nurl = \"mysql://x/y\"", "store.url"),
             ("[store]\npassword_file = \"/nowhere\"", "store.password_file"),
@@ -375,9 +414,15 @@ mod tests {
             (hook, "webhooks[0].secret"),
             (&good.replace("\"a\"", "\"email\""), "webhooks[0].name"),
             (&format!("{good}\n{good}"), "webhooks[1].name"),
+            (&good.replace("https://example.org", "https://10.0.0.7"), "webhooks[0].url"),
+            (&good.replace("https://", "https://me:secret@"), "webhooks[0].url"),
         ] {
             assert_eq!(read(text, &[]).expect_err(text).key, key);
         }
+        let net = read("[server]\ntrusted_proxies = [\"10.0.0.0/33\"]", &[]).expect_err("no network");
+        assert!(net.to_string().contains("\"10.0.0.0/33\" is no network"), "{net}");
+        let env = [("BENCHCLOCK_SERVER_TRUSTED_PROXIES", "10.0.0.1, fd00::/8")];
+        assert_eq!(read("", &env).expect("both are networks").server.trusted_proxies.len(), 2);
         let unknown = read("[server]\nlissen = \"x\"", &[]).expect_err("a slip of the pen");
         assert!(unknown.to_string().contains("lissen"), "{unknown}");
     }

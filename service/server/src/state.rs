@@ -17,9 +17,11 @@ use store::{Answer, Database, Error, Keeper, NewDelivery, Outcome, Said, Saying,
 use tokio::sync::{Notify, broadcast, oneshot};
 
 use crate::{
+    access::{Book, Limits, said_by},
     alerts::Unwritten,
     believed::Believed,
     calendar::Shown,
+    certificate::Certificate,
     intake::Intake,
     keys::Keys,
     news::{News, What},
@@ -28,6 +30,9 @@ use crate::{
     problem::{Kind, Problem},
     settings::Settings,
 };
+
+/// By whom something is said at the bench when nobody showed a token.
+pub(crate) const BENCH: &str = "bench";
 
 /// Part of the state that the writer's thread needs too.
 pub struct Shared {
@@ -83,6 +88,12 @@ pub struct State {
     pub(crate) hooks: Hooks,
     pub(crate) zone: Tz,
     pub(crate) keys: Keys,
+    /// Who may enter.
+    pub(crate) access: Book,
+    /// How often.
+    pub(crate) limits: Limits,
+    /// What it shows of itself over TLS, where it has TLS.
+    pub(crate) certificate: Option<Arc<Certificate>>,
     /// Whether the clock can be believed.
     pub(crate) believed: Believed,
     /// What was told while it could not be written down.
@@ -120,19 +131,24 @@ pub(crate) struct Parts {
     pub(crate) settings: Settings,
     pub(crate) zone: Tz,
     pub(crate) keys: Keys,
+    pub(crate) certificate: Option<Arc<Certificate>>,
     pub(crate) metrics: PrometheusHandle,
     pub(crate) believed: Believed,
 }
 
 impl State {
     pub(crate) fn new(parts: Parts) -> Self {
-        let Parts { shared, rulebook, writer, reader, others, settings, zone, keys, metrics, believed } = parts;
+        let Parts { shared, rulebook, writer, reader, others, settings, zone, keys, certificate, metrics, believed } =
+            parts;
         Self {
             working_since_ms: AtomicI64::new(shared.now.ms()),
             shared,
             rulebook,
             writer,
             reader: Mutex::new(reader),
+            access: Book::default(),
+            limits: Limits::new(settings.access.requests_per_s),
+            certificate,
             others,
             settings,
             intake: Intake::default(),
@@ -250,7 +266,9 @@ impl State {
         answer: Option<Answer>,
     ) -> Saying {
         let recorded_ms = self.now().ms();
-        let entry = Entry { happened_at: instant(at_ms), recorded_at: instant(recorded_ms), by: by.into(), fact };
+        // What is said at the bench is said by whoever showed a token there.
+        let by = if by == BENCH { said_by(by) } else { by.into() };
+        let entry = Entry { happened_at: instant(at_ms), recorded_at: instant(recorded_ms), by, fact };
         Saying { entries: vec![entry], recorded_ms, deliveries, answer, ..Saying::default() }
     }
 }

@@ -29,6 +29,8 @@
     if (writes()) return soon(2000);
     try {
       const answer = await fetch(location.href, { cache: "no-store", headers: { accept: "text/html" } });
+      // The session has ended: the way in says so.
+      if (answer.redirected) return location.assign(answer.url);
       if (!answer.ok) throw new Error(answer.status);
       const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
       // What came true meanwhile is told before its card goes.

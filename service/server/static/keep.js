@@ -29,6 +29,9 @@
   const page = async (answer) => new DOMParser().parseFromString(await answer.text(), "text/html");
   const wrongIn = (fresh) => fresh.querySelector("[role=alert]")?.textContent.trim() ?? "the service would not take it";
 
+  // The service cannot write just now, or does not know who asks until somebody logs in again: later.
+  const later = (answer) => answer.status >= 500 || answer.status === 401 || answer.status === 429;
+
   // One page sends at a time, also when several are open.
   let busy = false;
   const send = async () => {
@@ -37,8 +40,7 @@
     try {
       for (const form of kept().filter((f) => !f.refused)) {
         const answer = await post(form);
-        // The service is there but cannot write just now: later.
-        if (answer.status >= 500) break;
+        if (later(answer)) break;
         const rest = kept().filter((f) => f.fields.toString() !== form.fields.toString());
         const refused = answer.ok ? null : wrongIn(await page(answer));
         put(refused ? [...rest, { ...form, refused }] : rest);
@@ -64,7 +66,7 @@
     busy = true;
     try {
       const answer = await post(it);
-      if (answer.status >= 500) throw new Error(answer.status);
+      if (later(answer)) throw new Error(answer.status);
       put(kept().filter((f) => f.fields.toString() !== it.fields.toString()));
       if (answer.ok && answer.redirected) return location.assign(answer.url);
       const fresh = await page(answer);

@@ -9,7 +9,7 @@ use facts::{Reading, Recorded};
 
 use crate::{
     Answer, Delivery, Each, EachPiece, Error, Held, HeldState, Mean, NewDelivery, Off, Piece, Row, Run, Saying,
-    Subscription, WhichDeliveries,
+    Subscription, Token, WhichDeliveries,
 };
 
 /// What others wrote.
@@ -213,6 +213,36 @@ pub trait Database: Send {
     /// When the database cannot be read.
     fn switched_off(&mut self) -> Result<Vec<Off>, Error>;
 
+    /// Keeps a token or a session; whether the token's name was free, for a name is never given twice.
+    ///
+    /// # Errors
+    /// Nothing is kept then.
+    fn add_token(&mut self, token: &Token) -> Result<bool, Error>;
+
+    /// Every token, those taken away too, and every session.
+    ///
+    /// # Errors
+    /// When the database cannot be read.
+    fn tokens(&mut self) -> Result<Vec<Token>, Error>;
+
+    /// Notes when a token or session was last used.
+    ///
+    /// # Errors
+    /// Nothing is noted then.
+    fn token_used(&mut self, id: &str, at_ms: i64) -> Result<(), Error>;
+
+    /// Takes the token of a name away, and ends its sessions; whether there was one.
+    ///
+    /// # Errors
+    /// Nothing is changed then.
+    fn revoke_token(&mut self, name: &str, by: &str, at_ms: i64) -> Result<bool, Error>;
+
+    /// Ends a session.
+    ///
+    /// # Errors
+    /// It goes on then.
+    fn end_session(&mut self, id: &str) -> Result<(), Error>;
+
     /// Writes down that a recurring job ran.
     ///
     /// # Errors
@@ -243,7 +273,7 @@ pub trait Database: Send {
     /// Nothing is forgotten then.
     fn forget_means(&mut self, before_ms: i64) -> Result<(), Error>;
 
-    /// Forgets kept answers and finished deliveries older than an instant.
+    /// Forgets kept answers and finished deliveries older than an instant, and sessions not used since.
     ///
     /// # Errors
     /// Nothing is forgotten then.

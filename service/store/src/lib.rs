@@ -5,7 +5,8 @@
 //! its last commit was under way.
 //! Never knows: how a cure is computed, HTTP, what time it is.
 //! Start reading at `writer.rs` and `database.rs`; the SQL of SQLite is in `sqlite.rs` and its neighbours `schema.rs`,
-//! `held.rs`, `means.rs`, `outbox.rs`, `receivers.rs` and `whole.rs`, that of PostgreSQL in `postgres.rs` and below it.
+//! `held.rs`, `means.rs`, `outbox.rs`, `receivers.rs`, `tokens.rs` and `whole.rs`, that of PostgreSQL in `postgres.rs` and
+//! below it.
 
 mod carry;
 mod database;
@@ -20,6 +21,7 @@ mod restore;
 mod saying;
 mod schema;
 mod sqlite;
+mod tokens;
 mod whole;
 mod writer;
 
@@ -34,5 +36,6 @@ pub use receivers::{Off, Subscription};
 pub use restore::restore;
 pub use saying::{Answer, Delivery, DeliveryState, Held, HeldKey, HeldState, NewDelivery, NewHeld, Run, Said, Saying};
 pub use sqlite::Sqlite;
+pub use tokens::Token;
 pub use whole::{Each, EachPiece, Piece, Row};
 pub use writer::{Keeper, Outcome, Writer};

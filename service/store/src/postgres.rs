@@ -14,6 +14,7 @@ mod kept;
 mod line;
 mod outbox;
 mod schema;
+mod tokens;
 mod whole;
 
 use std::{collections::BTreeSet, path::Path, time::Duration};
@@ -22,7 +23,7 @@ use facts::{Entry, Reading, Recorded, ZoneId};
 
 use crate::{
     Answer, Database, Delivery, EachPiece, Error, Held, HeldState, Mean, NewDelivery, Off, Piece, Run, Saying, Since,
-    Sqlite, Subscription, WhichDeliveries,
+    Sqlite, Subscription, Token, WhichDeliveries,
 };
 use line::{Line, Place};
 
@@ -320,6 +321,26 @@ impl Database for Postgres {
 
     fn switched_off(&mut self) -> Result<Vec<Off>, Error> {
         kept::switched_off(self.line()?)
+    }
+
+    fn add_token(&mut self, token: &Token) -> Result<bool, Error> {
+        tokens::add(self.line()?, token)
+    }
+
+    fn tokens(&mut self) -> Result<Vec<Token>, Error> {
+        tokens::list(self.line()?)
+    }
+
+    fn token_used(&mut self, id: &str, at_ms: i64) -> Result<(), Error> {
+        tokens::used(self.line()?, id, at_ms)
+    }
+
+    fn revoke_token(&mut self, name: &str, by: &str, at_ms: i64) -> Result<bool, Error> {
+        self.at_once(|line| tokens::revoke(line, name, by, at_ms))
+    }
+
+    fn end_session(&mut self, id: &str) -> Result<(), Error> {
+        tokens::end_session(self.line()?, id)
     }
 
     fn record_run(&mut self, run: &Run) -> Result<(), Error> {

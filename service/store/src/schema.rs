@@ -102,4 +102,20 @@ pub(crate) const MIGRATIONS: &[&str] = &[
         why         TEXT    NOT NULL
     ) STRICT, WITHOUT ROWID;
 ",
+    // 5: who may enter. The index keeps a name to one token, for good: facts say by whom they are by name.
+    "
+    CREATE TABLE token (
+        id          TEXT    NOT NULL PRIMARY KEY,
+        name        TEXT    NOT NULL,
+        role        TEXT    NOT NULL,
+        zones       TEXT    NOT NULL,
+        session     INTEGER NOT NULL CHECK (session IN (0, 1)),
+        made_ms     INTEGER NOT NULL,
+        made_by     TEXT    NOT NULL,
+        used_ms     INTEGER,
+        revoked_ms  INTEGER,
+        revoked_by  TEXT
+    ) STRICT, WITHOUT ROWID;
+    CREATE UNIQUE INDEX token_name ON token (name) WHERE session = 0;
+",
 ];

@@ -1,5 +1,5 @@
 //! SQLite: the statements about facts, readings, answers and runs. The schema is in `schema.rs`, what is held back in
-//! `held.rs`, deliveries in `outbox.rs`, who receives them in `receivers.rs`.
+//! `held.rs`, deliveries in `outbox.rs`, who receives them in `receivers.rs`, who may enter in `tokens.rs`.
 //!
 //! Write-ahead log with `synchronous = FULL`: a commit is on disk when it returns. Writers begin IMMEDIATE, because
 //! a deferred transaction that reads and then writes fails at once when another wrote in between. No mmap.
@@ -12,7 +12,7 @@ use rusqlite::{Connection, OptionalExtension, TransactionBehavior, params};
 
 use crate::{
     Answer, Database, Delivery, EachPiece, Error, Held, HeldState, Mean, NewDelivery, Off, Piece, Row, Run, Saying,
-    Subscription, WhichDeliveries, held, means, outbox, receivers, schema::MIGRATIONS, whole,
+    Subscription, Token, WhichDeliveries, held, means, outbox, receivers, schema::MIGRATIONS, tokens, whole,
 };
 
 /// SQLite before this could corrupt its write-ahead log when two connections met at a checkpoint.
@@ -323,6 +323,26 @@ impl Database for Sqlite {
         receivers::switched_off(&self.connection).map_err(|e| self.error(e))
     }
 
+    fn add_token(&mut self, token: &Token) -> Result<bool, Error> {
+        tokens::add(&self.connection, token).map_err(|e| self.error(e))
+    }
+
+    fn tokens(&mut self) -> Result<Vec<Token>, Error> {
+        tokens::list(&self.connection).map_err(|e| self.error(e))
+    }
+
+    fn token_used(&mut self, id: &str, at_ms: i64) -> Result<(), Error> {
+        tokens::used(&self.connection, id, at_ms).map_err(|e| self.error(e))
+    }
+
+    fn revoke_token(&mut self, name: &str, by: &str, at_ms: i64) -> Result<bool, Error> {
+        tokens::revoke(&mut self.connection, name, by, at_ms).map_err(|e| Error::of(e, &self.path))
+    }
+
+    fn end_session(&mut self, id: &str) -> Result<(), Error> {
+        tokens::end_session(&self.connection, id).map_err(|e| self.error(e))
+    }
+
     fn record_run(&mut self, run: &Run) -> Result<(), Error> {
         whole::put_run(&self.connection, run).map_err(|e| self.error(e))
     }
@@ -361,9 +381,10 @@ impl Database for Sqlite {
         let forget = || {
             self.connection.execute("DELETE FROM answer WHERE recorded_ms < ?1", [before_ms])?;
             self.connection.execute("DELETE FROM delivery WHERE state <> 'waiting' AND due_ms < ?1", [before_ms])?;
-            self.connection.execute("DELETE FROM run WHERE at_ms < ?1", [before_ms])
+            self.connection.execute("DELETE FROM run WHERE at_ms < ?1", [before_ms])?;
+            tokens::forget_unused(&self.connection, before_ms)
         };
-        forget().map(drop).map_err(|e| self.error(e))
+        forget().map_err(|e| self.error(e))
     }
 
     fn probe(&mut self) -> Result<(), Error> {

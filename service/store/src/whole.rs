@@ -11,7 +11,7 @@ use facts::{Reading, Recorded, RhPct, SensorId, TempC, ZoneId};
 use rusqlite::{Connection, Row as SqlRow, params, types::Type};
 use serde::{Deserialize, Serialize};
 
-use crate::{Answer, Delivery, Held, Mean, Off, Run, Subscription, held, means, outbox, receivers};
+use crate::{Answer, Delivery, Held, Mean, Off, Run, Subscription, Token, held, means, outbox, receivers, tokens};
 
 /// One row of the whole.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -63,11 +63,13 @@ pub enum Piece {
     Subscription(Subscription),
     /// A channel whose receiver wants no more.
     Off(Off),
+    /// A token, or the session of a browser.
+    Token(Token),
 }
 
 impl Piece {
     /// What kinds there are, in words.
-    pub const KINDS: [&'static str; 9] = [
+    pub const KINDS: [&'static str; 10] = [
         "facts",
         "readings",
         "means",
@@ -77,6 +79,7 @@ impl Piece {
         "runs",
         "subscriptions",
         "channels switched off",
+        "tokens and sessions",
     ];
 
     /// Its place in [`Piece::KINDS`].
@@ -91,6 +94,7 @@ impl Piece {
             Self::Run(_) => 6,
             Self::Subscription(_) => 7,
             Self::Off(_) => 8,
+            Self::Token(_) => 9,
         }
     }
 }
@@ -121,7 +125,8 @@ pub(crate) fn behind_facts(c: &Connection, each: &mut EachPiece<'_>) -> rusqlite
     let deliveries = outbox::all(c)?.into_iter().map(Piece::Delivery);
     let subscriptions = receivers::list(c, None)?.into_iter().map(Piece::Subscription);
     let off = receivers::switched_off(c)?.into_iter().map(Piece::Off);
-    for piece in deliveries.chain(runs).chain(subscriptions).chain(off) {
+    let tokens = tokens::list(c)?.into_iter().map(Piece::Token);
+    for piece in deliveries.chain(runs).chain(subscriptions).chain(off).chain(tokens) {
         if each(piece).is_break() {
             break;
         }
@@ -190,6 +195,7 @@ pub(crate) fn put(tx: &Connection, shop: &str, piece: &Piece) -> rusqlite::Resul
         Piece::Run(run) => put_run(tx, run),
         Piece::Subscription(subscription) => receivers::put(tx, subscription),
         Piece::Off(off) => receivers::switch_off(tx, off),
+        Piece::Token(token) => tokens::add(tx, token).map(drop),
     }
 }
 

@@ -7,18 +7,19 @@ mod push;
 mod seal;
 mod webhook;
 
-use std::{error::Error, sync::Arc, time::Duration};
+use std::{error::Error, sync::Arc};
 
 pub(crate) use seal::Browser;
 
 use crate::{
-    alerts::{message::Message, tell},
+    alerts::{
+        message::Message,
+        reach::{Outward, PATIENCE},
+        tell,
+    },
     settings::Webhook,
     state::State,
 };
-
-/// Longest a receiver may take.
-const PATIENCE: Duration = Duration::from_secs(10);
 
 /// Why a message was not taken.
 pub(crate) struct Failure {
@@ -40,19 +41,15 @@ impl Failure {
     }
 }
 
-/// The client all HTTP goes through: no redirects, a receiver that moves must be set anew.
-pub(crate) fn client() -> Result<reqwest::Client, reqwest::Error> {
-    reqwest::Client::builder()
-        .timeout(PATIENCE)
-        .redirect(reqwest::redirect::Policy::none())
-        .user_agent(concat!("benchclock/", env!("CARGO_PKG_VERSION")))
-        .build()
+/// The client all HTTP goes through, with the networks inside that the settings allow.
+pub(crate) fn client(state: &State) -> Result<Outward, reqwest::Error> {
+    Outward::new(&state.settings.alerts.allow_private)
 }
 
 /// Hands a message to a channel as the outbox names it.
 pub(crate) async fn send(
     state: &Arc<State>,
-    client: &reqwest::Client,
+    client: &Outward,
     channel: &str,
     message: &Message,
 ) -> Result<(), Failure> {

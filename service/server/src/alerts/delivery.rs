@@ -12,6 +12,7 @@ use crate::{
     alerts::{
         channel::{self, Failure},
         message::{self, Message},
+        reach::Outward,
         taken_back, tell,
     },
     problem::Problem,
@@ -28,14 +29,14 @@ const PATIENT_ATTEMPTS: u32 = 3;
 ///
 /// # Errors
 /// When the outbox cannot be read or written; what was tried is tried again then.
-pub(crate) async fn hand_over(state: &Arc<State>, client: &reqwest::Client, due: Vec<Delivery>) -> Result<(), Problem> {
+pub(crate) async fn hand_over(state: &Arc<State>, client: &Outward, due: Vec<Delivery>) -> Result<(), Problem> {
     let bundles = bundles(state, due, state.now().ms()).await?;
     let tried = join_all(bundles.into_iter().map(|bundle| tried(state, client, bundle))).await;
     tried.into_iter().collect()
 }
 
 /// Tries one message, and writes down how it went.
-async fn tried(state: &Arc<State>, client: &reqwest::Client, bundle: Bundle) -> Result<(), Problem> {
+async fn tried(state: &Arc<State>, client: &Outward, bundle: Bundle) -> Result<(), Problem> {
     let outcome = match &bundle.message {
         Ok(message) => channel::send(state, client, &bundle.rows[0].channel, message).await,
         Err(needless) => Err(Failure::forever(needless)),

@@ -11,7 +11,7 @@ use tokio::task::{Id, JoinSet};
 use tokio_util::sync::CancellationToken;
 
 use crate::{
-    alerts::{channel, delivery},
+    alerts::{channel, delivery, reach::Outward},
     problem::Problem,
     state::State,
 };
@@ -42,7 +42,7 @@ impl Rounds {
     }
 
     /// Begins a round for every channel with something due and none under way. Returns how many deliveries that are.
-    async fn begin(&mut self, state: &Arc<State>, client: &reqwest::Client) -> Result<usize, Problem> {
+    async fn begin(&mut self, state: &Arc<State>, client: &Outward) -> Result<usize, Problem> {
         if state.doubt().is_some() {
             return Ok(0);
         }
@@ -85,7 +85,7 @@ impl Rounds {
     }
 }
 
-async fn round(state: Arc<State>, client: reqwest::Client, channel: String, rows: Vec<store::Delivery>) {
+async fn round(state: Arc<State>, client: Outward, channel: String, rows: Vec<store::Delivery>) {
     if let Err(problem) = delivery::hand_over(&state, &client, rows).await {
         tracing::error!(%problem, channel, "the outbox could not be worked off; trying again");
         // The channel is left alone for as long.
@@ -97,7 +97,7 @@ async fn round(state: Arc<State>, client: reqwest::Client, channel: String, rows
 ///
 /// # Errors
 /// When the outbox cannot be read.
-pub(crate) async fn step(state: &Arc<State>, client: &reqwest::Client) -> Result<usize, Problem> {
+pub(crate) async fn step(state: &Arc<State>, client: &Outward) -> Result<usize, Problem> {
     let mut rounds = Rounds::default();
     let begun = rounds.begin(state, client).await?;
     while rounds.ended().await.is_some() {}
@@ -106,9 +106,9 @@ pub(crate) async fn step(state: &Arc<State>, client: &reqwest::Client) -> Result
 
 /// The client all HTTP goes through, as soon as one can be made: the certificates it wants may come later. None when the
 /// service stops before.
-async fn client(state: &State, stop: &CancellationToken) -> Option<reqwest::Client> {
+async fn client(state: &State, stop: &CancellationToken) -> Option<Outward> {
     loop {
-        let made = channel::client();
+        let made = channel::client(state);
         let why = made.as_ref().err().map(|e| format!("nothing is delivered: {}", channel::deepest(e)));
         state.cannot_tell.lock().unwrap_or_else(PoisonError::into_inner).clone_from(&why);
         let Some(why) = why else { return made.ok() };

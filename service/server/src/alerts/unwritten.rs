@@ -50,7 +50,7 @@ pub(crate) async fn tell(state: &Arc<State>, planned: Vec<NewDelivery>, now_ms: 
     if due.is_empty() || state.stop.is_cancelled() {
         return;
     }
-    let client = match channel::client() {
+    let client = match channel::client(state) {
         Ok(client) => client,
         Err(e) => return tracing::error!(error = %e, "no HTTP client; nothing is told from memory"),
     };

@@ -57,7 +57,7 @@ pub(super) async fn serve(settings: Settings, demo: Option<Now>) -> Result<(), S
     // Before anybody is told that it serves: whoever started it may end it at once.
     let interrupt = interrupted();
     notify(NotifyState::Ready);
-    println!("The board is at http://{}/ (stop it with Ctrl-C)", service.address());
+    println!("The board is at {}/ (stop it with Ctrl-C)", service.url());
     let stop = CancellationToken::new();
     let ended = stop.clone();
     let served = service.run(stop, true);
@@ -160,7 +160,7 @@ fn must_be_there(settings: &Settings) -> Result<(), StartError> {
 }
 
 /// Makes the folder of the journal; whether something is in the way is the store's to say.
-fn folder_of(path: &Path) -> Result<(), StartError> {
+pub(super) fn folder_of(path: &Path) -> Result<(), StartError> {
     let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty());
     folder
         .map_or(Ok(()), std::fs::create_dir_all)

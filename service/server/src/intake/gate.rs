@@ -8,7 +8,7 @@ use facts::{Reading, RhPct, SensorId, TempC};
 use store::{HeldKey, HeldState, NewHeld};
 
 use super::{Offer, Refused, Source, Tally};
-use crate::{now::instant, state::State};
+use crate::{access, now::instant, state::State};
 
 const MINUTE_MS: i64 = 60_000;
 /// Another sensor saw the room move when it moved by this much: half a kelvin, or two percent.
@@ -137,8 +137,15 @@ impl Gate {
 
     /// Those that can be laid to a zone and a time; the others are refused, since nobody could release them.
     fn attributed(&self, bench: &Bench, offers: Vec<Offer>, now_ms: i64, tally: &mut Tally) -> Vec<Offer> {
+        let who = access::current();
         let attribute = |offer: Offer| {
             let Offer { row, source, sample, .. } = &offer;
+            if let Some(who) = who.as_ref().filter(|who| !who.reads(source.0.as_str())) {
+                let detail = format!("zone \"{}\" is none of \"{}\"", source.0, who.name);
+                let mend = "post to a zone of this token, or ask the owner for another".into();
+                tally.refuse(Refused { row: *row, field: Some("zone".into()), detail, mend, quarantined: None });
+                return None;
+            }
             let refusal = bench.admit_offer(&source.0, sample.at_ms, now_ms).err();
             let refused = |field: &str, detail: String, mend: String| {
                 let field = (!field.is_empty()).then(|| field.into());

@@ -4,6 +4,7 @@ use actix_web::{HttpResponse, HttpResponseBuilder, http::header};
 use askama::Template;
 
 use crate::{
+    access,
     problem::{Kind, Problem},
     routes::Answer,
     state::State,
@@ -31,6 +32,8 @@ pub(crate) struct Frame {
     pub(crate) doubt: Option<Problem>,
     /// The entry of [`NAV`] this page belongs to.
     pub(crate) here: &'static str,
+    /// By which token this browser is logged in, if it is.
+    pub(crate) session: Option<String>,
 }
 
 impl Frame {
@@ -41,7 +44,9 @@ impl Frame {
 
 impl State {
     pub(super) fn frame(&self, here: &'static str) -> Frame {
-        Frame { shop: self.settings.shop.name.clone(), now_ms: self.now().ms(), doubt: self.doubt(), here }
+        let session = access::current().filter(|who| who.session).map(|who| who.name.clone());
+        let shop = self.settings.shop.name.clone();
+        Frame { shop, now_ms: self.now().ms(), doubt: self.doubt(), here, session }
     }
 }
 
@@ -54,10 +59,7 @@ pub(super) fn show(page: &impl Template, mut builder: HttpResponseBuilder) -> An
     let html = page.render().map_err(|e| Problem::new(Kind::Internal, e.to_string(), "the log says more"))?;
     Ok(builder
         .content_type("text/html; charset=utf-8")
-        .insert_header((header::CACHE_CONTROL, "no-store"))
         .insert_header((header::CONTENT_SECURITY_POLICY, POLICY))
-        .insert_header((header::X_CONTENT_TYPE_OPTIONS, "nosniff"))
-        .insert_header((header::REFERRER_POLICY, "same-origin"))
         .body(html))
 }
 

@@ -11,6 +11,7 @@ use super::{
     jobs::instrument_name,
 };
 use crate::{
+    access::Caller,
     alerts::words::{ESTIMATE, place},
     problem::{Kind, Problem},
     routes::{Answer, Shop},
@@ -115,8 +116,8 @@ async fn code(shop: Shop, id: web::Path<String>, request: HttpRequest) -> Answer
     }
     let base = match shop.settings.server.public_url.trim_end_matches('/') {
         "" => {
-            let from = request.connection_info();
-            format!("{}://{}", from.scheme(), from.host())
+            let caller = Caller::of(&request, &shop.settings);
+            format!("{}://{}", if caller.https { "https" } else { "http" }, caller.host)
         }
         url => url.into(),
     };

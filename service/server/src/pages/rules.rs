@@ -14,12 +14,18 @@ use super::{
     trial_form::TrialForm,
 };
 use crate::{
+    access,
     problem::Problem,
     routes::{
         Answer, Shop,
-        rules::{asked, file_of, material, wire},
+        rules::{
+            asked,
+            changes::{self, ChangeWire},
+            file_of, material, wire,
+        },
     },
     scripts::{self, Saving},
+    state::BENCH,
 };
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
@@ -37,9 +43,25 @@ struct RulesPage {
     /// Id, name, version, why it is in force though its table fails.
     rules: Vec<(String, String, String, String)>,
     faults: Vec<String>,
+    /// When, by whom, what; the newest first.
+    changes: Vec<(String, String, String)>,
+}
+
+/// Changes shown on the page; the interface has them all.
+const CHANGES: usize = 20;
+
+fn said_of(change: ChangeWire) -> (String, String, String) {
+    let what = match (change.material, change.cure) {
+        (Some(material), _) => format!("{material}, version {}", change.version),
+        (None, cure) => format!("{} goes by version {}", cure.unwrap_or_default(), change.version),
+    };
+    let reason =
+        change.override_reason.map_or_else(String::new, |reason| format!(" although its table fails: {reason}"));
+    (change.at, change.by, format!("{what}{reason}"))
 }
 
 async fn all(shop: Shop) -> Answer {
+    let changes = changes::changes(&shop).await?;
     let in_force = shop.bench().in_force().clone();
     let row = |(id, version): (&MaterialId, &VersionId)| {
         let name = shop.rulebook.rule(version).map_or_else(|fault| fault.to_string(), |rule| rule.sheet.name.clone());
@@ -49,6 +71,7 @@ async fn all(shop: Shop) -> Answer {
     let page = RulesPage {
         frame: shop.frame("/rules"),
         rules: in_force.iter().map(row).collect(),
+        changes: changes.into_iter().take(CHANGES).map(said_of).collect(),
         faults: faults.values().map(|fault| format!("{fault}; {}", fault.mend)).collect(),
     };
     show(&page, HttpResponse::Ok())
@@ -151,7 +174,7 @@ async fn save(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer {
     let text = RulePage::text_of(&fields);
     let version = field(&fields, "version").map(str::to_string);
     let reason = field(&fields, "override_reason").map(|reason| reason.trim().to_string());
-    let by = field(&fields, "by").unwrap_or("bench").to_string();
+    let by = access::said_by(field(&fields, "by").unwrap_or(BENCH));
     let saved = async {
         let replaces = version.map(VersionId::new).transpose()?;
         let material = material.clone();

@@ -191,7 +191,8 @@ pub(crate) async fn send_test(state: &Arc<State>, id: &str) -> Result<Tested, Pr
         error: None,
     };
     let message = Message::of(&[row], false, now_ms, now_ms + 3_600_000);
-    let client = channel::client().map_err(|e| Problem::new(Kind::Internal, e.to_string(), "the log says more"))?;
+    let client =
+        channel::client(state).map_err(|e| Problem::new(Kind::Internal, e.to_string(), "the log says more"))?;
     let channel = id.to_string();
     // It is tried although it is off: that is how it comes on again.
     state.act(move |database| database.switch_on(&channel)).await?;

@@ -12,12 +12,13 @@ use tokio::{
         broadcast::{Receiver, error::RecvError},
         mpsc,
     },
-    time::{Instant, sleep_until},
+    time::{Instant, interval_at, sleep_until},
 };
 use tokio_stream::{StreamExt, wrappers::ReceiverStream};
 
 use super::{Answer, Shop};
 use crate::{
+    access::{self, Who},
     news::{News, What, event_of},
     openapi::Api,
     problem::{Kind, Problem},
@@ -57,7 +58,7 @@ async fn events(shop: Shop, request: HttpRequest) -> Answer {
     };
     let (send, receive) = mpsc::channel::<web::Bytes>(WAITING);
     // Ends with the listener, or with the service: `tell` returns when its channel closes or the token is cancelled.
-    actix_web::rt::spawn(Listener::new(shop.get_ref().clone(), send, last).tell());
+    actix_web::rt::spawn(Listener::new(shop.get_ref().clone(), access::current(), send, last).tell());
     let stream = ReceiverStream::new(receive).map(Ok::<_, actix_web::Error>);
     Ok(HttpResponse::Ok()
         .insert_header((header::CACHE_CONTROL, "no-store"))
@@ -72,6 +73,8 @@ struct Gone;
 /// Who listens, and how much it was told.
 struct Listener {
     state: Arc<State>,
+    /// By which token it came in, if it needed one.
+    who: Option<Arc<Who>>,
     news: Receiver<News>,
     send: mpsc::Sender<web::Bytes>,
     /// Place in the journal of the last fact told.
@@ -81,12 +84,12 @@ struct Listener {
 }
 
 impl Listener {
-    fn new(state: Arc<State>, send: mpsc::Sender<web::Bytes>, last: Option<i64>) -> Self {
+    fn new(state: Arc<State>, who: Option<Arc<Who>>, send: mpsc::Sender<web::Bytes>, last: Option<i64>) -> Self {
         let news = state.shared.news.subscribe();
         // A place past the end is one of another journal: what was missed of that is not here.
         let end = state.shared.last_seq.load(Ordering::SeqCst);
         let last = last.filter(|last| *last < end);
-        Self { state, news, send, told: last.unwrap_or(end), behind: last.is_some() }
+        Self { state, who, news, send, told: last.unwrap_or(end), behind: last.is_some() }
     }
 
     async fn tell(mut self) {
@@ -100,20 +103,29 @@ impl Listener {
             self.catch_up().await?;
         }
         let mut free_at = Instant::now();
+        let mut heartbeat = interval_at(Instant::now() + HEARTBEAT, HEARTBEAT);
         loop {
             let heard = tokio::select! {
                 () = self.state.stop.cancelled() => return Err(Gone),
                 () = self.send.closed() => return Err(Gone),
-                () = tokio::time::sleep(HEARTBEAT) => None,
+                _ = heartbeat.tick() => None,
                 heard = self.news.recv() => Some(heard),
             };
             match heard {
-                None => self.send(": still here\n\n".into()).await?,
+                None => self.beat().await?,
                 Some(heard) => {
                     self.gather(heard, free_at).await?;
                     free_at = Instant::now() + GATHERED;
                 }
             }
+        }
+    }
+
+    /// Shows that the stream is alive; a token that was taken away hears no more.
+    async fn beat(&self) -> Result<(), Gone> {
+        match &self.who {
+            Some(who) if !self.state.access.stands(&self.state, who).await => Err(Gone),
+            _ => self.send(": still here\n\n".into()).await,
         }
     }
 

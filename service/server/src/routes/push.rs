@@ -9,7 +9,7 @@ use store::{Saying, Subscription};
 
 use super::{Answer, Shop};
 use crate::{
-    alerts::channel::Browser,
+    alerts::{channel::Browser, reach},
     body::{Body, Nothing},
     openapi::Api,
     problem::{Kind, Problem},
@@ -140,9 +140,10 @@ fn read(state: &State, asked: &Subscribe) -> Result<Subscription, Problem> {
         let detail = format!("the endpoint {what}");
         Problem::new(Kind::Invalid, detail, "send the subscription as the browser gave it").about("endpoint")
     };
-    let url = Url::parse(&subscription.endpoint).map_err(|e| bad(&format!("is no address: {e}")))?;
-    let here = matches!(url.host_str(), Some("127.0.0.1" | "localhost" | "[::1]"));
-    if url.scheme() != "https" && !(url.scheme() == "http" && here) {
+    let url = reach::target(&subscription.endpoint, &state.settings.alerts.allow_private)
+        .map_err(|what| bad(&format!("is not taken: {what}")))?;
+    // A browser's push service has a name and a certificate; without TLS only an address that the settings allow.
+    if url.scheme() != "https" && url.domain().is_some() {
         return Err(bad("is not https"));
     }
     if url.as_str().len() > 2048 {

@@ -1,5 +1,6 @@
 //! The rule workshop: a rule's text as it stands on disk, saving it, writing one from a data sheet, checking a draft.
 
+pub(crate) mod changes;
 pub(crate) mod trying;
 pub(crate) mod versions;
 
@@ -13,11 +14,12 @@ use serde_json::json;
 
 use super::{Answer, Shop, materials::FaultWire};
 use crate::{
+    access,
     body::Body,
     openapi::Api,
     problem::{Kind, Problem},
     scripts::{self, Saving},
-    state::State,
+    state::{BENCH, State},
     wire::List,
 };
 
@@ -27,6 +29,7 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/rules/from-sheet").route(web::post().to(from_sheet)))
         .service(web::resource("/rules/check").route(web::post().to(check)))
         .configure(trying::configure)
+        .configure(changes::configure)
         .configure(versions::configure)
         .service(web::resource("/rules/{material}").route(web::get().to(one)).route(web::put().to(save)));
 }
@@ -49,6 +52,7 @@ pub(super) fn describe(api: &mut Api) {
         )
         .gives::<RuleWire>();
     trying::describe(api);
+    changes::describe(api);
     versions::describe(api);
 }
 
@@ -207,7 +211,7 @@ async fn save(shop: Shop, request: HttpRequest, id: web::Path<String>, body: Bod
     let material = material(&id)?;
     let replaces = if_match(&request)?;
     let Save { text, override_reason, by } = body.value;
-    let by = by.unwrap_or_else(|| "bench".into());
+    let by = access::said_by(by.as_deref().unwrap_or(BENCH));
     scripts::save(&shop, Saving { material: material.clone(), text, replaces, by, override_reason }).await?;
     answer(&shop, &material, HttpResponse::Ok())
 }

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use serde::{Deserialize, Serialize};
 
-use super::{SettingsError, wrong};
+use super::{Secret, SettingsError, wrong};
 use crate::intake::{columns::TempUnit, mqtt::Pattern};
 
 /// The way to a broker; off while it has no address.
@@ -21,8 +21,8 @@ pub struct Mqtt {
     /// User, if the broker asks for one; empty for none.
     pub username: String,
     /// Password of that user.
-    #[schema(format = Password)]
-    pub password: String,
+    #[schema(value_type = String, format = Password)]
+    pub password: Secret,
     /// File that holds the password instead; empty for none.
     pub password_file: PathBuf,
     /// Topics: {zone} and {sensor} stand where a topic names them, + for any other level, # at the end for the rest.
@@ -48,7 +48,7 @@ impl Default for Mqtt {
             version: "3.1.1".into(),
             client_id: "benchclock".into(),
             username: String::new(),
-            password: String::new(),
+            password: Secret::default(),
             password_file: PathBuf::new(),
             topic: "benchclock/{zone}/{sensor}".into(),
             temp: "/temp_c".into(),

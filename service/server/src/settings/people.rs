@@ -6,7 +6,7 @@ use chrono::NaiveTime;
 use facts::AlertKind;
 use serde::{Deserialize, Serialize};
 
-use super::{Settings, SettingsError, wrong};
+use super::{Secret, Settings, SettingsError, wrong};
 
 /// The kind of an alert that says a window is about to close.
 pub(crate) const CLOSING: &str = "closing";
@@ -50,6 +50,11 @@ pub struct Alerts {
     /// How long after it was told an alert that insists goes on, minutes.
     #[schema(minimum = 1, maximum = 1440)]
     pub again_minutes: u32,
+    /// Webhooks and push messages go out into the world, by https. These networks of your own they may reach too, also by
+    /// http: `["192.168.1.0/24", "127.0.0.1"]`.
+    #[serde(deserialize_with = "super::nets::read")]
+    #[schema(value_type = Vec<String>)]
+    pub allow_private: Vec<ipnet::IpNet>,
 }
 
 /// The way to a mail server; off while it has no address.
@@ -63,8 +68,8 @@ pub struct Email {
     /// User, if the server asks for one; empty for none.
     pub username: String,
     /// Password of that user.
-    #[schema(format = Password)]
-    pub password: String,
+    #[schema(value_type = String, format = Password)]
+    pub password: Secret,
     /// File that holds the password instead; empty for none.
     pub password_file: PathBuf,
     /// A certificate authority of your own for that server, PEM; empty for none.
@@ -82,7 +87,7 @@ pub struct Push {
 
 impl Default for Alerts {
     fn default() -> Self {
-        Self { group_minutes: 10, insist: vec![CLOSING.into()], again_minutes: 10 }
+        Self { group_minutes: 10, insist: vec![CLOSING.into()], again_minutes: 10, allow_private: vec![] }
     }
 }
 

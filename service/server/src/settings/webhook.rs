@@ -2,9 +2,11 @@
 
 use std::{collections::BTreeSet, path::PathBuf};
 
+use ipnet::IpNet;
 use serde::{Deserialize, Serialize};
 
-use super::{SettingsError, people, wrong};
+use super::{Secret, SettingsError, people, wrong};
+use crate::alerts::reach;
 
 /// Somebody to be told of alerts over HTTP.
 #[derive(Debug, Clone, Serialize, Deserialize, utoipa::ToSchema)]
@@ -16,15 +18,15 @@ pub struct Webhook {
     pub url: String,
     /// Secret the signature is made with, at least sixteen characters.
     #[serde(default)]
-    #[schema(format = Password)]
-    pub secret: String,
+    #[schema(value_type = String, format = Password)]
+    pub secret: Secret,
     /// File that holds the secret instead.
     #[serde(default)]
     pub secret_file: Option<PathBuf>,
 }
 
 /// Each has a name of its own, an address, and a secret that cannot be guessed.
-pub(super) fn check(webhooks: &mut [Webhook]) -> Result<(), SettingsError> {
+pub(super) fn check(webhooks: &mut [Webhook], allow_private: &[IpNet]) -> Result<(), SettingsError> {
     let mut names = BTreeSet::new();
     for (i, hook) in webhooks.iter_mut().enumerate() {
         let key = |name: &str| format!("webhooks[{i}].{name}");
@@ -39,8 +41,9 @@ pub(super) fn check(webhooks: &mut [Webhook]) -> Result<(), SettingsError> {
             let what = format!("\"{}\" means another way of being told", hook.name);
             return Err(wrong(&key("name"), what, "give the receiver a name of its own"));
         }
-        if !hook.url.starts_with("http://") && !hook.url.starts_with("https://") {
-            return Err(wrong(&key("url"), format!("\"{}\"", hook.url), "write https://host/path"));
+        if let Err(what) = reach::target(&hook.url, allow_private) {
+            let mend = "write https://host/path; alerts.allow_private names networks of your own that may be reached";
+            return Err(wrong(&key("url"), what, mend));
         }
         if let Some(file) = &hook.secret_file {
             let secret = std::fs::read_to_string(file)

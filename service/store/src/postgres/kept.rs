@@ -101,12 +101,13 @@ pub(super) fn switched_off(line: &mut Line) -> Result<Vec<Off>, Error> {
     Ok(rows.iter().map(read).collect())
 }
 
-/// Forgets kept answers, finished deliveries and runs older than an instant.
+/// Forgets kept answers, finished deliveries and runs older than an instant, and sessions not used since.
 pub(super) fn forget_finished(line: &mut Line, before_ms: i64) -> Result<(), Error> {
     for sql in [
         "DELETE FROM answer WHERE recorded_ms < $1",
         "DELETE FROM delivery WHERE state <> 'waiting' AND due_ms < $1",
         "DELETE FROM run WHERE at_ms < $1",
+        "DELETE FROM token WHERE session AND coalesce(used_ms, made_ms) < $1",
     ] {
         line.execute(sql, &[&before_ms])?;
     }

@@ -124,6 +124,24 @@ const MIGRATIONS: &[&str] = &[
         PRIMARY KEY (shop, channel)
     );
 "#,
+    // 2: who may enter. The index keeps a name to one token, for good: facts say by whom they are by name.
+    r#"
+    CREATE TABLE token (
+        shop         text   COLLATE "C" NOT NULL DEFAULT current_setting('benchclock.shop'),
+        id           text   COLLATE "C" NOT NULL,
+        name         text   COLLATE "C" NOT NULL,
+        role         text   NOT NULL,
+        zones        text   NOT NULL,
+        session      boolean NOT NULL,
+        made_ms      bigint NOT NULL,
+        made_by      text   NOT NULL,
+        used_ms      bigint,
+        revoked_ms   bigint,
+        revoked_by   text,
+        PRIMARY KEY (shop, id)
+    );
+    CREATE UNIQUE INDEX token_name ON token (shop, name) WHERE NOT session;
+"#,
 ];
 
 /// Builds the wall through every table that has none yet: after each step of the schema, and after a month was made.

@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use facts::{Entry, Reading, Recorded};
 
-use super::{held, journal, kept, line::Line, outbox};
+use super::{held, journal, kept, line::Line, outbox, tokens};
 use crate::{Answer, EachPiece, Error, Piece, Row};
 
 /// Rows handed over at once.
@@ -41,7 +41,9 @@ pub(super) fn everything(line: &mut Line, each: &mut EachPiece<'_>) -> Result<()
     }
     let runs = kept::all_runs(line)?.into_iter().map(Piece::Run);
     let subscriptions = kept::subscriptions(line, None)?.into_iter().map(Piece::Subscription);
-    all(runs.chain(subscriptions).chain(kept::switched_off(line)?.into_iter().map(Piece::Off)), each);
+    let off = kept::switched_off(line)?.into_iter().map(Piece::Off);
+    let tokens = tokens::list(line)?.into_iter().map(Piece::Token);
+    all(runs.chain(subscriptions).chain(off).chain(tokens), each);
     Ok(())
 }
 
@@ -116,6 +118,7 @@ fn put(line: &mut Line, gathered: &mut Gathered, filled: &mut Filled, piece: Pie
         Piece::Run(run) => kept::record_run(line, &run)?,
         Piece::Subscription(subscription) => kept::put_subscription(line, &subscription)?,
         Piece::Off(off) => kept::switch_off(line, &off)?,
+        Piece::Token(token) => drop(tokens::add(line, &token)?),
     }
     Ok(())
 }

@@ -78,7 +78,7 @@ fn transport(settings: &Email) -> Result<AsyncSmtpTransport<Tokio1Executor>, Str
     let mut builder =
         AsyncSmtpTransport::<Tokio1Executor>::builder_dangerous(host).port(port).tls(tls).timeout(Some(PATIENCE));
     if !settings.username.is_empty() {
-        builder = builder.credentials(Credentials::new(settings.username.clone(), settings.password.clone()));
+        builder = builder.credentials(Credentials::new(settings.username.clone(), settings.password.to_string()));
     }
     Ok(builder.build())
 }

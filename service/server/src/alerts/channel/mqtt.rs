@@ -32,7 +32,7 @@ async fn publish(settings: &Mqtt, topic: &str, text: String) -> Result<(), Strin
     let mut options = MqttOptions::new(format!("{}-tells", settings.client_id), address.host, address.port);
     options.set_transport(if address.tls { Transport::tls_with_default_config() } else { Transport::tcp() });
     if !settings.username.is_empty() {
-        options.set_credentials(&settings.username, &settings.password);
+        options.set_credentials(&settings.username, &*settings.password);
     }
     let (client, mut events) = AsyncClient::new(options, 4);
     client.publish(topic, QoS::AtLeastOnce, false, text).await.map_err(|e| e.to_string())?;

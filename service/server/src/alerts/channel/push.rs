@@ -13,7 +13,12 @@ use super::{
     Failure, asked_wait_s, of_http,
     seal::{self, Browser},
 };
-use crate::{alerts::message::Message, keys, settings::Person, state::State};
+use crate::{
+    alerts::{message::Message, reach::Outward},
+    keys,
+    settings::Person,
+    state::State,
+};
 
 /// How long a token is good for, seconds: RFC 8292 allows 24 hours, clocks differ.
 const TOKEN_S: i64 = 12 * 3600;
@@ -21,7 +26,7 @@ const TOKEN_S: i64 = 12 * 3600;
 /// Taken when one browser's push service takes it; a browser that is gone is forgotten.
 pub(super) async fn send(
     state: &Arc<State>,
-    client: &reqwest::Client,
+    client: &Outward,
     person: &Person,
     message: &Message,
 ) -> Result<(), Failure> {
@@ -55,16 +60,16 @@ async fn forget(state: &Arc<State>, id: String) {
     }
 }
 
-async fn post(state: &State, client: &reqwest::Client, to: &Subscription, message: &Message) -> Result<(), Failure> {
+async fn post(state: &State, client: &Outward, to: &Subscription, message: &Message) -> Result<(), Failure> {
     let wrong = |(field, what): (&str, &str)| Failure::forever(format!("the subscription's {field} {what}"));
     let browser = Browser::read(&to.p256dh, &to.auth).map_err(wrong)?;
     let url = Url::parse(&to.endpoint).map_err(|e| Failure::forever(format!("the subscription's endpoint: {e}")))?;
+    let request = client.post(&to.endpoint).map_err(Failure::once)?;
     let (now_s, contact) = (message.now_ms / 1000, &state.settings.push.contact);
     let origin = url.origin().ascii_serialization();
     let token = seal::authorization(&state.keys.push, &state.keys.push_public(), &origin, contact, now_s + TOKEN_S);
     let body = browser.seal(&plain(message), &keys::secret_key(), &keys::random());
-    let answer = client
-        .post(url)
+    let answer = request
         .header("authorization", token)
         .header("content-encoding", "aes128gcm")
         .header("content-type", "application/octet-stream")

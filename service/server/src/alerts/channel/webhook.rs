@@ -6,16 +6,20 @@ use std::sync::Arc;
 
 use base64::{Engine, engine::general_purpose::STANDARD};
 use hmac::{Hmac, KeyInit, Mac};
-use reqwest::StatusCode;
+use reqwest::{RequestBuilder, StatusCode};
 use sha2::Sha256;
 use store::Off;
 
 use super::{Failure, asked_wait_s, of_http};
-use crate::{alerts::message::Message, settings::Webhook, state::State};
+use crate::{
+    alerts::{message::Message, reach::Outward},
+    settings::Webhook,
+    state::State,
+};
 
 pub(super) async fn send(
     state: &Arc<State>,
-    client: &reqwest::Client,
+    client: &Outward,
     hook: &Webhook,
     channel: &str,
     message: &Message,
@@ -24,7 +28,9 @@ pub(super) async fn send(
     if let Some(off) = off.iter().find(|off| off.channel == channel && off.address == hook.url) {
         return Err(Failure::forever(format!("off since {}: {}", state.rfc3339(off.since_ms), off.why)));
     }
-    let sent = post(client, hook, message).await;
+    // An address that is refused here is no receiver that wants no more: it may be allowed tomorrow.
+    let request = client.post(&hook.url).map_err(Failure::forever)?;
+    let sent = post(request, hook, message).await;
     if sent.as_ref().is_err_and(|failure| failure.forever) {
         let (channel, address) = (channel.to_string(), hook.url.clone());
         let why = "the receiver answered 410: it wants no more".to_string();
@@ -37,10 +43,9 @@ pub(super) async fn send(
     sent
 }
 
-async fn post(client: &reqwest::Client, hook: &Webhook, message: &Message) -> Result<(), Failure> {
+async fn post(request: RequestBuilder, hook: &Webhook, message: &Message) -> Result<(), Failure> {
     let timestamp_s = message.now_ms / 1000;
-    let answer = client
-        .post(&hook.url)
+    let answer = request
         .header("content-type", "application/json")
         .header("webhook-id", &message.id)
         .header("webhook-timestamp", timestamp_s.to_string())

@@ -59,7 +59,7 @@ impl Session {
             options.set_transport(transport).set_keep_alive(keep_alive).set_clean_start(false).set_manual_acks(true);
             options.set_session_expiry_interval(Some(KEPT_S)).set_max_packet_size(Some(LARGEST));
             if !mqtt.username.is_empty() {
-                options.set_credentials(&mqtt.username, &mqtt.password);
+                options.set_credentials(&mqtt.username, &*mqtt.password);
             }
             let (client, events) = v5::AsyncClient::new(options, REQUESTS);
             return Self::V5(client, Box::new(events));
@@ -68,7 +68,7 @@ impl Session {
         options.set_transport(transport).set_keep_alive(keep_alive).set_clean_session(false).set_manual_acks(true);
         options.set_max_packet_size(LARGEST as usize, LARGEST as usize);
         if !mqtt.username.is_empty() {
-            options.set_credentials(&mqtt.username, &mqtt.password);
+            options.set_credentials(&mqtt.username, &*mqtt.password);
         }
         let (client, events) = rumqttc::AsyncClient::new(options, REQUESTS);
         Self::V311(client, Box::new(events))
