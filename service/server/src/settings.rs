@@ -117,7 +117,8 @@ pub struct Server {
     /// network.
     #[schema(minimum = 1, maximum = 3600)]
     pub slow_reader_seconds: u32,
-    /// Goes by the machine's clock even where it is behind what is on record.
+    /// Goes by the machine's clock even where it is behind the last thing on record: for a journal in which something
+    /// stands in the future by mistake. Otherwise nothing is recorded or told until the clock is set.
     pub believe_clock: bool,
 }
 
