@@ -16,7 +16,7 @@ use crate::{
         taken_back, tell, unwritten,
         words::{self, Words},
     },
-    problem::{Kind, Problem},
+    problem::Problem,
     state::State,
 };
 
@@ -74,15 +74,7 @@ async fn tell_all(state: &Arc<State>, tellings: Vec<Telling>) -> Result<(), Prob
     let said = join_all(sayings.into_iter().map(|saying| state.say(saying))).await;
     let unsaid = said.iter().zip(planned).filter(|(said, _)| said.as_ref().is_err_and(unwritten::of_the_disk));
     unwritten::tell(state, unsaid.flat_map(|(_, planned)| planned).collect(), now_ms).await;
-    for said in said {
-        match said {
-            // The duty came here a moment ago; whoever had it before said this.
-            Err(problem) if state.others.may_be() && problem.kind == Kind::Conflict => {
-                tracing::info!(%problem, "another instance told it");
-            }
-            said => drop(said?),
-        }
-    }
+    said.into_iter().collect::<Result<Vec<_>, _>>()?;
     shop::add_steps(state, steps).await;
     Ok(())
 }

@@ -44,7 +44,15 @@ pub struct Store {
 /// Without the address, which may have a password in it.
 impl std::fmt::Debug for Store {
     fn fmt(&self, to: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        to.debug_struct("Store").field("path", &self.path).finish_non_exhaustive()
+        let url = if self.url.is_empty() { "" } else { "(not shown)" };
+        to.debug_struct("Store")
+            .field("path", &self.path)
+            .field("url", &url)
+            .field("password_file", &self.password_file)
+            .field("backups", &(&self.backups, self.keep_backups))
+            .field("days", &(self.keep_readings_days, self.keep_means_days))
+            .field("photos", &(&self.photos, self.photo_limit_mib))
+            .finish()
     }
 }
 
