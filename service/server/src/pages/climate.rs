@@ -1,10 +1,11 @@
 //! The air of each zone: now, as a chart with what is expected, and the sensors that say it. What somebody will make of it is
-//! said in `climate/planned.rs`, what could not be believed is decided in `climate/held.rs`, and a hygrometer is held
+//! said in `climate/planned.rs`, a zone is set up in `climate/zones.rs`, what could not be believed is decided in `climate/held.rs`, and a hygrometer is held
 //! against salt in `climate/salt.rs`.
 
 mod held;
 mod planned;
 mod salt;
+mod zones;
 
 use std::collections::BTreeMap;
 
@@ -31,7 +32,8 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/climate").route(web::get().to(climate)))
         .configure(held::configure)
         .configure(planned::configure)
-        .configure(salt::configure);
+        .configure(salt::configure)
+        .configure(zones::configure);
 }
 
 struct SensorRow {
@@ -60,6 +62,8 @@ struct ZoneCard {
     more_held: bool,
     /// The sensors that have a name, so that a calibration can be laid to them.
     named: Vec<String>,
+    /// Its set-point as a form has it.
+    set: [String; 2],
     sensors: Vec<SensorRow>,
     curing: usize,
 }
@@ -125,6 +129,7 @@ async fn page(shop: &Shop, days: u32, zone: &str, filled: Fields, wrong: String)
 /// Back to the zone on the page: with what was wrong, if anything was.
 async fn back(shop: &Shop, zone: &str, fields: Fields, done: Result<(), Problem>) -> Answer {
     match done {
+        Ok(()) if zone == zones::NEW => see_other("/climate"),
         Ok(()) => see_other(&format!("/climate#z-{zone}")),
         Err(wrong) => {
             let builder = HttpResponse::build(wrong.status_code());
@@ -227,6 +232,9 @@ impl State {
             plans: self.plan_rows(bench, line.zone.as_str(), now_ms),
             held,
             more_held,
+            set: bench.zone(line.zone.as_str()).map_or_else(Default::default, |zone| {
+                [unit.of(zone.set_temp_c.get()), zone.set_rh_pct.get()].map(|value| format!("{value:.0}"))
+            }),
             named: sensors.iter().filter_map(|(sensor, _)| Some((*sensor)?.to_string())).collect(),
             sensors: sensors
                 .into_iter()

@@ -4,7 +4,7 @@
 use facts::{Porosity, RhPct, TempC};
 
 use super::{
-    choice::{self, Choice},
+    choice::{self, Choice, POROSITIES},
     form::Fields,
     rule_try::{BETWEEN, ROWS},
 };
@@ -17,8 +17,6 @@ use crate::{
 
 const AIRS: [(&str, &str); 3] =
     [("constant", "constant air"), ("recorded", "a recorded stretch"), ("forecast", "the forecast")];
-const POROSITIES: [(&str, &str); 4] =
-    [("sealed", "nothing"), ("dense", "little: close, oily wood"), ("normal", "as usual"), ("open", "much: end grain")];
 /// The fields that say in what a draft is tried, as they were filled in.
 pub(super) struct TrialForm {
     pub(super) airs: Vec<Choice>,
