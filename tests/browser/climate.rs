@@ -70,9 +70,7 @@ async fn a_held_reading_is_put_right_and_taken_or_discarded() {
     let bench = Bench::small().await;
     bench.furnish().await;
     bench.wait_minutes(60);
-    let row = |minutes: u32, temp_c: f64, rh_pct: f64| {
-        json!({"zone": "bench", "at": format!("2026-03-02T08:{minutes:02}:00Z"), "temp_c": temp_c, "rh_pct": rh_pct})
-    };
+    let row = |minutes: u32, temp_c: f64, rh_pct: f64| json!({"zone": "bench", "at": format!("2026-03-02T08:{minutes:02}:00Z"), "temp_c": temp_c, "rh_pct": rh_pct});
     let rows = json!([row(0, 20.0, 50.0), row(5, 69.8, 50.0), row(6, 20.0, 130.0)]);
     bench.post("/api/v1/readings", json!({"readings": rows})).await.good();
     let page = bench.get("/climate").await.text;

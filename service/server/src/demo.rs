@@ -31,7 +31,7 @@ const HOUR_MS: i64 = 60 * MINUTE_MS;
 const DAYS: i64 = 10;
 
 /// When the demo begins, ms: what the service does before it is lived through belongs there.
-pub fn begins_ms(now_ms: i64) -> i64 {
+pub(crate) fn begins_ms(now_ms: i64) -> i64 {
     now_ms - DAYS * 24 * HOUR_MS
 }
 
@@ -157,7 +157,7 @@ fn doubted(at_ms: i64) -> NewHeld {
     NewHeld {
         key: HeldKey { zone: id("bench"), sensor, at_ms, temp_c: 68.5, rh_pct: 47.0 },
         by: "demo".into(),
-        reason: "range".into(),
+        reason: "unit".into(),
         detail: "68.5 °C is no air of a workshop".into(),
         mend: "say it in degrees Celsius".into(),
     }

@@ -41,5 +41,11 @@ fn shipped(state: &Arc<State>) -> Result<(VersionId, String), Problem> {
 }
 
 fn put(version: VersionId, text: String, override_reason: Option<String>) -> RulePutInForce {
-    RulePutInForce { material: id(MATERIAL), version, file: format!("materials/{MATERIAL}.rhai"), text, override_reason }
+    RulePutInForce {
+        material: id(MATERIAL),
+        version,
+        file: format!("materials/{MATERIAL}.rhai"),
+        text,
+        override_reason,
+    }
 }

@@ -190,8 +190,7 @@ impl State {
                 rh.1
             ),
             zones: bench
-                .board(now_ms, 0)
-                .zones
+                .zone_lines(now_ms, usize::MAX)
                 .iter()
                 .map(|line| self.zone_card(&bench, line, held.remove(line.zone).unwrap_or_default(), now_ms))
                 .collect(),

@@ -72,7 +72,8 @@ pub(super) fn asked(fields: &Fields, state: &State) -> Result<Try, Problem> {
         }
         Some("forecast") => AirSaid { zone: zone(), ..nowhere },
         _ => {
-            let (temp_c, rh_pct) = (TempC::new(unit.celsius(fields.needed("temp")?))?, RhPct::new(fields.needed("rh_pct")?)?);
+            let (temp_c, rh_pct) =
+                (TempC::new(unit.celsius(fields.needed("temp")?))?, RhPct::new(fields.needed("rh_pct")?)?);
             AirSaid { temp_c: Some(temp_c), rh_pct: Some(rh_pct), ..nowhere }
         }
     };

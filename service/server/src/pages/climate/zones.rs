@@ -38,7 +38,8 @@ async fn set(shop: &Shop, id: ZoneId, fields: &Fields, fresh: bool, path: &str) 
     let fact = Fact::ZoneSet(ZoneSet {
         id,
         name: fields.get("name").unwrap_or_default().into(),
-        set_temp_c: TempC::new(unit.celsius(fields.needed("set_temp")?)).map_err(|e| Problem::from(e).about("set_temp"))?,
+        set_temp_c: TempC::new(unit.celsius(fields.needed("set_temp")?))
+            .map_err(|e| Problem::from(e).about("set_temp"))?,
         set_rh_pct: RhPct::new(fields.needed("set_rh_pct")?).map_err(|e| Problem::from(e).about("set_rh_pct"))?,
     });
     let saying = Saying { fresh, ..shop.saying(fact, shop.now().ms(), "bench", vec![], kept) };
