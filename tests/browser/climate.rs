@@ -110,8 +110,8 @@ async fn a_hygrometer_is_held_against_salt() {
     let made = bench.items("/api/v1/sensors/shelf/calibrations").await;
     assert_eq!(made.len(), 1, "{made:?}");
     let offset = made[0]["offset_rh_pct"].as_f64().unwrap();
-    // The fit of the handbook that is used lies within 0.2 % of that value.
-    assert!((offset - 1.97).abs() < 0.2, "{offset}");
+    // The fit of the handbook that is used lies within 0.3 % of that value.
+    assert!((offset - 1.97).abs() < 0.3, "{offset}");
     for (sensor, read, said) in
         [("shelf", "40", "from the published humidity"), ("attic", "73", "there is no"), ("shelf", "", "one point")]
     {
