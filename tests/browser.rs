@@ -5,6 +5,7 @@
 mod access;
 mod alerts;
 mod board;
+mod climate;
 mod coats;
 mod cure;
 mod driver;
