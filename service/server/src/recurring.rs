@@ -20,6 +20,7 @@ use tokio_util::sync::CancellationToken;
 use crate::{
     alerts::{alarm, climate, sensors, string_up, tell, words},
     now::{SetBack, instant},
+    plan::LONGER,
     problem::{Kind, Problem},
     settings::CLOSING,
     state::State,
@@ -82,7 +83,7 @@ pub(crate) async fn run_job(state: &Arc<State>, name: &str) -> Result<(), Proble
             state.shared.alarms.notify_one();
             Ok(())
         }
-        "plan" => state.replan().await.map(drop),
+        "plan" => state.replan(LONGER).await.map(drop),
         "digest" => digest(state).await,
         "climate" => climate::step(state).await,
         "string-up" => string_up::step(state).await,
@@ -132,7 +133,7 @@ async fn digest(state: &Arc<State>) -> Result<(), Problem> {
         return Ok(());
     }
     // The day is told as it is planned this morning.
-    if let Err(problem) = state.replan().await {
+    if let Err(problem) = state.replan(LONGER).await {
         tracing::error!(%problem, "the digest goes by the plan before");
     }
     let raised = AlertRaised {
