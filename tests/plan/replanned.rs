@@ -1,6 +1,7 @@
 //! Planned anew: after facts, from the plan on the wall, with the first hours as they were told.
 
 use super::*;
+use crate::http::events::Listener;
 
 #[tokio::test(flavor = "multi_thread")]
 async fn the_first_hours_stay_as_they_were_told_and_the_rest_makes_room() {
@@ -112,8 +113,15 @@ async fn a_fact_brings_a_new_plan_by_itself() {
         .await;
     };
     steps(2).await;
+    let mut listener = Listener::come(&bench, None).await;
     bench.post("/api/v1/jobs/here/steps/one/done", json!({})).await.good();
     steps(1).await;
+    // A page that shows the plan hears of it; it is no fact, so it has no place in the journal.
+    let mut heard = listener.event().await.unwrap();
+    while heard.name != "plan" {
+        heard = listener.event().await.unwrap();
+    }
+    assert_eq!((heard.id, heard.data["made_at"].is_string()), (None, true));
     bench.stop().await;
 }
 

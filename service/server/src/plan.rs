@@ -31,6 +31,7 @@ pub(crate) use wire::{PlanWire, WhatIfWire};
 pub(crate) use words::{cannot as said, length};
 
 use crate::{
+    news::{News, What},
     now::Stopwatch,
     problem::{Kind, Problem},
     settings::Certainty,
@@ -65,14 +66,17 @@ impl PlanWall {
         self.kept.read().unwrap_or_else(PoisonError::into_inner).clone()
     }
 
-    fn put(&self, standing: Arc<Standing>) {
+    /// Puts a plan there. Returns whether anything stands elsewhere than before.
+    fn put(&self, standing: Arc<Standing>) -> bool {
         let places = standing.places();
+        *self.standing.write().unwrap_or_else(PoisonError::into_inner) = Some(standing);
         let mut kept = self.kept.write().unwrap_or_else(PoisonError::into_inner);
-        if *kept != places {
+        let differs = *kept != places;
+        if differs {
             places::keep(&self.file, &places);
             *kept = places;
         }
-        *self.standing.write().unwrap_or_else(PoisonError::into_inner) = Some(standing);
+        differs
     }
 }
 
@@ -104,7 +108,10 @@ impl State {
             let watch = Stopwatch::started();
             let draft = state.draft(None, state.settings.plan.certainty);
             let made = Arc::new(state.stood(draft, &state.plan_wall.places(), budget)?);
-            state.plan_wall.put(made.clone());
+            if state.plan_wall.put(made.clone()) {
+                // Nobody listening is fine.
+                drop(state.shared.news.send(News::of(What::Planned(made.made_ms))));
+            }
             metrics::histogram!(crate::meters::PLAN).record(watch.passed());
             Ok(made)
         })

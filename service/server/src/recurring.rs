@@ -136,6 +136,10 @@ async fn digest(state: &Arc<State>) -> Result<(), Problem> {
     if let Err(problem) = state.replan(LONGER).await {
         tracing::error!(%problem, "the digest goes by the plan before");
     }
+    let strung = string_up::of_day(state, local.date_naive()).await.unwrap_or_else(|problem| {
+        tracing::error!(%problem, "the digest leaves stringing up out");
+        vec![]
+    });
     let raised = AlertRaised {
         id,
         alert_kind: AlertKind::Digest,
@@ -145,12 +149,12 @@ async fn digest(state: &Arc<State>) -> Result<(), Problem> {
         due_at: instant(now_ms),
         late: false,
         title: format!("Today at {}", state.settings.shop.name),
-        body: day_ahead(state, local.date_naive(), now_ms),
+        body: day_ahead(state, local.date_naive(), strung, now_ms),
     };
     alarm::tell(state, raised, "").await
 }
 
-fn day_ahead(state: &State, today: NaiveDate, now_ms: i64) -> String {
+fn day_ahead(state: &State, today: NaiveDate, strung: Vec<String>, now_ms: i64) -> String {
     let bench = state.bench();
     let board = bench.board(now_ms, 500);
     let mut lines = Vec::new();
@@ -172,6 +176,7 @@ fn day_ahead(state: &State, today: NaiveDate, now_ms: i64) -> String {
             }
         }
     }
+    lines.extend(strung);
     // Told while nobody looked, or in quiet hours that outlasted it: it is not to be lost.
     let of_yesterday = |alert: &&clock::Alert| {
         alert.state == clock::AlertState::Open && alert.raised.due_at > instant(now_ms - DAY_MS)

@@ -58,7 +58,7 @@ pub(crate) async fn run(state: Arc<State>, stop: CancellationToken) {
             }
             heard = news.recv() => match heard.as_ref().map(News::what) {
                 Ok(What::Fact(fact)) if moves_a_time(&fact.fact) => first = after(first, AFTER_FACT),
-                Ok(What::Fact(_)) => {}
+                Ok(What::Fact(_) | What::Planned(_)) => {}
                 Ok(What::Reading(_)) => longer = after(longer, AFTER_READING),
                 Err(RecvError::Lagged(_)) => first = after(first, AFTER_FACT),
                 Err(RecvError::Closed) => return,
