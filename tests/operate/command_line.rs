@@ -41,8 +41,8 @@ async fn a_day_at_the_terminal() {
     for part in [
         "Mon 2 Mar 09:00",
         "level the frets",
-        "as the shop opens",
-        "late: fret job: done Mon 2 Mar 09:30",
+        "due 08:30, late by",
+        "late: fret job: done Mon 2 Mar 09:40",
         "Clamps off",
     ] {
         assert!(said.contains(part), "no {part} in: {said}");
