@@ -131,6 +131,7 @@ async fn after(
     for mut row in bundle.rows {
         let raised = message::raised(&row);
         let kind = raised.as_ref().map(|raised| tell::kind_of(&state.bench(), raised)).unwrap_or_default();
+        let until_ms = raised.map_or(now_ms, |raised| tell::until_ms(&state.bench(), &raised, &row, now_ms));
         let rung = match outcome {
             Ok(()) => {
                 row.attempts += 1;
@@ -148,15 +149,13 @@ async fn after(
                 tracing::warn!(alert = %row.alert, channel = row.channel, why = failure.what, "not delivered");
                 row.attempts += 1;
                 let next = tell::next_rung(&state.settings, &row.channel, &kind);
-                let until_ms = raised.map(|raised| tell::until_ms(&state.bench(), &raised, &row, now_ms));
-                failed(state, &mut row, failure, &kind, next, until_ms.unwrap_or(now_ms), now_ms)
+                failed(state, &mut row, failure, &kind, next, until_ms, now_ms)
             }
         };
-        if let Some((channel, at_ms)) = rung
+        let rung = rung.map(|(channel, at_ms)| (at_ms, tell::in_time(state, channel, &kind, at_ms, until_ms)));
+        if let Some((at_ms, (channel, due_ms))) = rung
             && !waits_already(state, &row, &channel).await?
         {
-            let due_ms = tell::person_of(&state.settings, &channel)
-                .map_or(at_ms, |(person, _)| tell::awake_ms(state, person, &kind, at_ms));
             let (alert, body) = (row.alert.clone(), row.body.clone());
             next.push(NewDelivery { alert, channel, body, since_ms: at_ms, due_ms });
         }
