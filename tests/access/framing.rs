@@ -124,7 +124,7 @@ async fn what_is_too_large_is_refused_with_a_problem() {
             "text/csv",
             format!("time,temp_c,rh_pct\n{}", "2026-03-02T07:00:00Z,20,50\n".repeat(40_000)),
         ),
-        ("/jobs", form, format!("title={}", "x".repeat(17 * 1024))),
+        ("/jobs", form, format!("title={}", "x".repeat(129 * 1024))),
         ("/jobs/j-1/photos", "multipart/form-data; boundary=x", format!("{part}{}", "x".repeat(1024 * 1024 + 1))),
     ] {
         let request = bench.http().post(bench.url(path)).header("content-type", media).body(body);

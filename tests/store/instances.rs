@@ -172,6 +172,7 @@ fn settings(home: &Home, server: &postgres::Database, hook: &str) -> String {
     format!(
         "[server]\nlisten = \"127.0.0.1:0\"\nworkers = 1\n[shop]\ndigest_at = \"23:59\"\n\
          [store]\npath = {path:?}\nurl = {:?}\n[scripts]\nfolder = {scripts:?}\nwatch = false\n\
+         [alerts]\nallow_private = [\"127.0.0.1/32\"]\n\
          [[webhooks]]\nname = \"phone\"\nurl = {hook:?}\nsecret = {SECRET:?}\n",
         server.url()
     )

@@ -8,7 +8,9 @@ use store::{
     WhichDeliveries,
 };
 
-use super::{BEGIN_MS, answer, delivery, heard, reading, readings, saying, shop, token};
+use super::{BEGIN_MS, answer, delivery, reading, readings, saying, shop, token};
+
+const QUARTER_MS: i64 = 15 * stock::MINUTE_MS;
 
 /// One of everything, said by a shop.
 fn furnish(database: &mut dyn Database, mark: &str) {
@@ -18,7 +20,9 @@ fn furnish(database: &mut dyn Database, mark: &str) {
         answer: answer("the same key"),
         deliveries: vec![delivery("a-1", mark, BEGIN_MS, BEGIN_MS)],
         held: vec![held],
-        readings: heard(vec![reading("bench", None, BEGIN_MS, if mark == "a" { 20.0 } else { 25.0 })], 0).readings,
+        readings: [BEGIN_MS - QUARTER_MS, BEGIN_MS]
+            .map(|at_ms| reading("bench", None, at_ms, if mark == "a" { 20.0 } else { 25.0 }))
+            .to_vec(),
         ..saying(vec![stock::zone("bench"), stock::zone(mark)])
     };
     assert_eq!(database.commit(&[&all]).unwrap(), [1, 2], "each shop has a journal of its own");
@@ -37,8 +41,8 @@ fn furnish(database: &mut dyn Database, mark: &str) {
     // The same name and the same hash, so that nothing but the wall keeps them apart.
     assert!(database.add_token(&Token { made_by: mark.into(), ..token("mia", 1) }).unwrap());
     let n = if mark == "a" { 1 } else { 2 };
-    let mean = Mean { from_ms: 0, n, temp_c: [20.0; 3], rh_pct: [50.0; 3] };
-    database.thin_readings(&stock::id("bench"), 0, &[mean]).unwrap();
+    let mean = Mean { from_ms: BEGIN_MS - QUARTER_MS, n, temp_c: [20.0; 3], rh_pct: [50.0; 3] };
+    database.thin_readings(&stock::id("bench"), BEGIN_MS, &[mean]).unwrap();
 }
 
 /// Everything a shop can get to see through the store, as text.
