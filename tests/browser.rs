@@ -13,6 +13,7 @@ mod forms;
 mod glue_up;
 mod instruments;
 mod keyboard;
+mod looks;
 mod photos;
 mod print;
 mod rules;

@@ -44,7 +44,9 @@ async fn tried(state: &Arc<State>, client: &Outward, bundle: Bundle) -> Result<(
     // Whoever takes an alert back must not miss that it has just been told.
     let _turn = state.taking_back.lock().await;
     let (gone, next) = after(state, bundle, &outcome).await?;
-    state.act(move |database| database.record_deliveries(&gone, &next)).await
+    let told: Vec<_> = gone.iter().map(|row| row.alert.clone()).collect();
+    state.act(move |database| database.record_deliveries(&gone, &next)).await?;
+    taken_back::look_again(state, &told).await
 }
 
 /// Rows of one channel that go together: as one message, or not at all and why.
