@@ -45,12 +45,18 @@ impl Home {
         self.write(&format!("{settings}[shop]\ndigest_at = \"23:59\"\n{sections}"));
     }
 
+    /// Writes settings that keep the facts in a PostgreSQL database.
+    pub fn keep_in(&mut self, url: String) {
+        self.0.settings.store.url = url;
+        self.listen("127.0.0.1:0");
+    }
+
     fn settings(&self, address: &str, server: &str) -> String {
         let settings = &self.0.settings;
         format!(
-            "[server]\nlisten = {address:?}\nworkers = 2\n{server}[store]\npath = {:?}\nbackups = {:?}\n[scripts]\nfolder = {:?}\n\
+            "[server]\nlisten = {address:?}\nworkers = 2\n{server}[store]\npath = {:?}\nurl = {:?}\nbackups = {:?}\n[scripts]\nfolder = {:?}\n\
              [alerts]\nallow_private = [\"127.0.0.0/8\"]\n",
-            settings.store.path, settings.store.backups, settings.scripts.folder,
+            settings.store.path, settings.store.url, settings.store.backups, settings.scripts.folder,
         )
     }
 
@@ -191,6 +197,11 @@ impl Program {
 
     /// The same, with variables of the environment and further arguments.
     pub async fn serve_with(home: &Home, env: &[(&str, &str)], more: &[&str]) -> Self {
+        Self::serve_within(Duration::from_secs(60), home, env, more).await
+    }
+
+    /// The same, of a shop that takes longer to read its journal.
+    pub async fn serve_within(longest: Duration, home: &Home, env: &[(&str, &str)], more: &[&str]) -> Self {
         let mut child = start(home, env, more);
         let mut stderr = child.stderr.take().unwrap();
         let complained = tokio::task::spawn_blocking(move || {
@@ -200,7 +211,7 @@ impl Program {
         });
         let lines = BufReader::new(child.stdout.take().unwrap());
         let line = tokio::task::spawn_blocking(move || lines.lines().next().and_then(Result::ok));
-        let line = tokio::time::timeout(Duration::from_secs(60), line).await.expect("it speaks").unwrap();
+        let line = tokio::time::timeout(longest, line).await.expect("it speaks").unwrap();
         let Some(line) = line else {
             panic!("it did not start: {}", complained.await.unwrap());
         };

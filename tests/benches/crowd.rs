@@ -2,7 +2,8 @@
 //! crowd`. The real program on loopback with many zones that are read every minute, many open glue-ups, writers that
 //! register more, and listeners of the event stream, one in ten of which never reads.
 //!
-//! `-- --minutes 10` is the long form; `--listeners`, `--zones`, `--cures` and `--writers` set the size. What it prints:
+//! `-- --minutes 10` is the long form; `--listeners`, `--zones`, `--cures` and `--writers` set the size; `--instances 3` has
+//! so many share a database on PostgreSQL. What it prints:
 //! how long the start took, how long each kind of request took, and processor and memory of the service minute by minute.
 //! Figures stand in DEVELOPERS.md.
 #![allow(missing_docs, clippy::unwrap_used, clippy::print_stdout, clippy::disallowed_methods)]
@@ -18,11 +19,12 @@ use std::{
 };
 
 use bench::{
+    postgres,
     program::{Home, Program},
     stock,
 };
 use facts::Fact;
-use store::{Database, Saying, Sqlite};
+use store::{Database, Postgres, Saying, Sqlite};
 use tokio::{
     io::{AsyncReadExt, AsyncWriteExt},
     net::TcpStream,
@@ -31,6 +33,8 @@ use tokio::{
 
 /// Every zone is read so often, and every writer looks and registers something in between.
 const ROUND: Duration = Duration::from_secs(60);
+/// A start on a busy machine; it is printed, not held against anything.
+const LONGEST_START: Duration = Duration::from_secs(600);
 /// Glue-ups each writer registers in a round, and looks it takes at the board.
 const GLUE_UPS: usize = 15;
 const LOOKS: usize = 2;
@@ -45,6 +49,8 @@ struct Crowd {
     zones: usize,
     cures: usize,
     writers: usize,
+    /// Instances that share a database on PostgreSQL; none is one instance on SQLite.
+    instances: usize,
 }
 
 impl Crowd {
@@ -60,6 +66,7 @@ impl Crowd {
             zones: of("--zones", 10_000),
             cures: of("--cures", 100_000),
             writers: of("--writers", 64),
+            instances: of("--instances", 0),
         }
     }
 }
@@ -78,29 +85,35 @@ fn main() {
 }
 
 async fn gather(crowd: Crowd) {
-    let home = Home::new();
+    let server = (crowd.instances > 0).then(postgres::Database::that_flushes);
+    let mut homes: Vec<Home> = (0..crowd.instances.max(1)).map(|_| Home::new()).collect();
     let begun = Instant::now();
-    fill(&home, crowd);
+    if let Some(server) = &server {
+        homes.iter_mut().for_each(|home| home.keep_in(server.url()));
+        fill(&mut Postgres::open(&server.url(), None, "shop").unwrap(), crowd);
+    } else {
+        fill(&mut Sqlite::open(&homes[0].journal(), "shop").unwrap(), crowd);
+    }
     println!("journal written in {:.1} s", begun.elapsed().as_secs_f64());
-    let begun = Instant::now();
-    let program = Program::serve(&home).await;
-    let address: SocketAddr = program.url("").trim_start_matches("http://").parse().unwrap();
-    let process = Process(program.id());
-    println!(
-        "start {:.1} s, {:.1} s of processor, {} MB",
-        begun.elapsed().as_secs_f64(),
-        process.cpu_s(),
-        process.memory_mb()
-    );
+    let (mut programs, mut addresses) = (Vec::new(), Vec::<SocketAddr>::new());
+    for home in &homes {
+        let begun = Instant::now();
+        let program = Program::serve_within(LONGEST_START, home, &[], &[]).await;
+        addresses.push(program.url("").trim_start_matches("http://").parse().unwrap());
+        let (took_s, process) = (begun.elapsed().as_secs_f64(), Processes(vec![program.id()]));
+        println!("start {took_s:.1} s, {:.1} s of processor, {} MB", process.cpu_s(), process.memory_mb());
+        programs.push(program);
+    }
+    let process = Processes(programs.iter().map(Program::id).collect());
     let timed = Timed::default();
     let heard = Arc::new(Heard::default());
     let ends = tokio::time::Instant::now() + ROUND * crowd.minutes as u32;
     let (leave, left) = tokio::sync::oneshot::channel();
-    let crowded = (heard.clone(), crowd.listeners);
-    let listening = std::thread::spawn(move || listen_all(address, crowded.1, &crowded.0, left));
+    let crowded = (heard.clone(), addresses.clone());
+    let listening = std::thread::spawn(move || listen_all(&crowded.1, crowd.listeners, &crowded.0, left));
     let local = tokio::task::LocalSet::new();
     for n in 0..crowd.writers {
-        local.spawn_local(write(address, crowd, n, ends, timed.clone()));
+        local.spawn_local(write(addresses[n % addresses.len()], crowd, n, ends, timed.clone()));
     }
     local.run_until(watch(&process, ends)).await;
     local.run_until(sleep(Duration::from_secs(2))).await;
@@ -114,13 +127,15 @@ async fn gather(crowd: Crowd) {
     );
     assert_eq!(there, crowd.listeners, "a listener was dropped");
     // What was acknowledged is there, each once.
-    let kept = program.ids("/api/v1/glue-ups").await;
+    let kept = programs[0].ids("/api/v1/glue-ups").await;
     let registered = timed.count("glue-up");
     assert_eq!(kept.len(), crowd.cures + registered, "{registered} were acknowledged");
     println!("{registered} glue-ups acknowledged, all of them kept; {} MB at the end", process.memory_mb());
     drop((local, leave));
     listening.join().unwrap();
-    program.terminate().await;
+    for program in programs {
+        program.terminate().await;
+    }
 }
 
 // ---- what is there before ----------------------------------------------------------------------------------------
@@ -130,8 +145,7 @@ fn now_ms() -> i64 {
 }
 
 /// Zones read every hour of the last day, and open glue-ups begun over it that last for months.
-fn fill(home: &Home, crowd: Crowd) {
-    let mut database = Sqlite::open(&home.journal(), "shop").unwrap();
+fn fill(database: &mut dyn Database, crowd: Crowd) {
     let text = std::fs::read_to_string(bench::root().join("scripts/materials/aliphatic-resin.rhai")).unwrap();
     let version = rules::Rule::version_of(&text).to_string();
     let begin_ms = now_ms() - 24 * 60 * stock::MINUTE_MS;
@@ -153,8 +167,10 @@ fn fill(home: &Home, crowd: Crowd) {
     for part in entries.chunks(10_000) {
         database.commit(&[&Saying { entries: part.to_vec(), ..Saying::default() }]).unwrap();
     }
-    for n in 0..crowd.zones {
-        let readings = (0..24).map(|hour| stock::reading(&zone(n), begin_ms + hour * 60 * stock::MINUTE_MS)).collect();
+    for n in (0..crowd.zones).step_by(100) {
+        let of_zone =
+            |n: usize| (0..24).map(move |hour| stock::reading(&zone(n), begin_ms + hour * 60 * stock::MINUTE_MS));
+        let readings = (n..crowd.zones.min(n + 100)).flat_map(of_zone).collect();
         database.commit(&[&Saying { readings, recorded_ms: begin_ms, ..Saying::default() }]).unwrap();
     }
 }
@@ -170,9 +186,15 @@ struct Heard {
 }
 
 /// Every listener, on a thread beside that of the writers, until told to leave.
-fn listen_all(address: SocketAddr, listeners: usize, heard: &Arc<Heard>, leave: tokio::sync::oneshot::Receiver<()>) {
+fn listen_all(
+    addresses: &[SocketAddr],
+    listeners: usize,
+    heard: &Arc<Heard>,
+    leave: tokio::sync::oneshot::Receiver<()>,
+) {
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
-    let all: Vec<_> = (0..listeners).map(|n| runtime.spawn(listen(address, n, heard.clone()))).collect();
+    let address = |n: usize| addresses[n % addresses.len()];
+    let all: Vec<_> = (0..listeners).map(|n| runtime.spawn(listen(address(n), n, heard.clone()))).collect();
     // That the other side is dropped is the word to leave.
     drop(runtime.block_on(leave));
     drop(all);
@@ -295,28 +317,33 @@ async fn answer(stream: &mut TcpStream, buffer: &mut Vec<u8>) -> u16 {
 
 // ---- what it costs -----------------------------------------------------------------------------------------------
 
-/// The service, as the system sees it.
-struct Process(u32);
+/// The instances of the service together, as the system sees them.
+struct Processes(Vec<u32>);
 
-impl Process {
+impl Processes {
     fn memory_mb(&self) -> u64 {
-        let status = std::fs::read_to_string(format!("/proc/{}/status", self.0)).unwrap();
-        let line = status.lines().find_map(|line| line.strip_prefix("VmRSS:")).unwrap();
-        line.split_whitespace().next().unwrap().parse::<u64>().unwrap() / 1024
+        let of = |id: &u32| {
+            let status = std::fs::read_to_string(format!("/proc/{id}/status")).unwrap();
+            let line = status.lines().find_map(|line| line.strip_prefix("VmRSS:")).unwrap();
+            line.split_whitespace().next().unwrap().parse::<u64>().unwrap() / 1024
+        };
+        self.0.iter().map(of).sum()
     }
 
-    /// Processor time in the program and in the system for it, s.
+    /// Processor time in the programs and in the system for them, s.
     fn cpu_s(&self) -> f64 {
-        let stat = std::fs::read_to_string(format!("/proc/{}/stat", self.0)).unwrap();
-        // Behind the name, which may hold anything: state is the first field there, the two times the 12th and 13th.
-        let fields: Vec<&str> = stat.rsplit_once(')').unwrap().1.split_whitespace().collect();
-        let ticks: u64 = fields[11..13].iter().map(|field| field.parse::<u64>().unwrap()).sum();
-        ticks as f64 / 100.0
+        let of = |id: &u32| {
+            let stat = std::fs::read_to_string(format!("/proc/{id}/stat")).unwrap();
+            // Behind the name, which may hold anything: state is the first field there, the two times the 12th and 13th.
+            let fields: Vec<&str> = stat.rsplit_once(')').unwrap().1.split_whitespace().collect();
+            fields[11..13].iter().map(|field| field.parse::<u64>().unwrap()).sum::<u64>()
+        };
+        self.0.iter().map(of).sum::<u64>() as f64 / 100.0
     }
 }
 
 /// Prints what the service takes, every minute and at least every half of the time there is.
-async fn watch(process: &Process, ends: tokio::time::Instant) {
+async fn watch(process: &Processes, ends: tokio::time::Instant) {
     let begun = tokio::time::Instant::now();
     let step = ROUND.min((ends - begun) / 2);
     let (mut at, mut cpu_s) = (begun, process.cpu_s());

@@ -7,7 +7,11 @@ use std::sync::{
     mpsc::channel,
 };
 
+use bench::{Bench, Shop, until};
+use benchclock::Now;
 use facts::{Reading, Recorded};
+use futures_util::future::join_all;
+use serde_json::json;
 use store::{Answer, Database, Error, Keeper, Outcome, Said, Saying, Sqlite, Writer};
 
 /// A keeper that takes nothing in until it is let go.
@@ -44,11 +48,12 @@ fn saying(n: usize) -> Saying {
 #[test]
 fn a_full_queue_refuses_at_once_and_drops_nothing_it_let_in() {
     const OFFERED: usize = 12_000;
+    const WAITING: usize = 8192;
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("journal.db");
     let (begun, go) = (Arc::new(Barrier::new(2)), Arc::new(Barrier::new(2)));
     let keeper = Slow { begun: begun.clone(), go: go.clone(), first: true };
-    let (writer, thread) = Writer::start(Box::new(Sqlite::open(&path, "shop").unwrap()), keeper).unwrap();
+    let (writer, thread) = Writer::start(Box::new(Sqlite::open(&path, "shop").unwrap()), keeper, WAITING).unwrap();
     let (tell, told) = channel();
     let say = |n: usize| {
         let tell = tell.clone();
@@ -100,4 +105,58 @@ fn a_full_queue_is_answered_with_when_to_come_again() {
     assert_eq!(answer.status(), 503);
     assert_eq!(answer.headers().get("retry-after").unwrap(), "1");
     assert_eq!(answer.headers().get("content-type").unwrap(), "application/problem+json");
+}
+
+/// Another process holds the journal, so that nothing is written, and more comes than may wait.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn over_http_a_full_queue_says_when_to_come_again_and_keeps_what_it_acknowledged() {
+    const MAY_WAIT: usize = 16;
+    const OFFERED: usize = 200;
+    let mut shop = Shop::small();
+    shop.settings.store.waiting = MAY_WAIT;
+    let journal = shop.settings.store.path.clone();
+    let bench = Bench::open(shop, Now::system(), false).await;
+    bench.furnish().await;
+    let offer = async |n: usize| {
+        let clamp = json!({"id": format!("c-{n}"), "name": "cam"});
+        bench.post_once(&format!("key-{n}"), "/api/v1/clamps", clamp).await
+    };
+    let before = bench.items("/api/v1/clamps?limit=1000").await.len();
+    let other = rusqlite::Connection::open(&journal).unwrap();
+    other.execute_batch("BEGIN IMMEDIATE").unwrap();
+    let full = AtomicUsize::new(0);
+    let offers = join_all((0..OFFERED).map(async |n| {
+        let answer = offer(n).await;
+        if answer.status == 503 && answer.json["type"] == "urn:benchclock:problem:busy" {
+            full.fetch_add(1, Ordering::SeqCst);
+        }
+        answer
+    }));
+    let let_go = async {
+        until("the queue is full", async || (full.load(Ordering::SeqCst) > 0).then_some(())).await;
+        // Everything can still be read.
+        assert_eq!(bench.items("/api/v1/clamps?limit=1000").await.len(), before);
+        other.execute_batch("ROLLBACK").unwrap();
+    };
+    let (answers, ()) = tokio::join!(offers, let_go);
+    let (mut kept, mut refused) = (0, vec![]);
+    for (n, answer) in answers.into_iter().enumerate() {
+        if answer.status == 201 {
+            kept += 1;
+            continue;
+        }
+        assert_eq!(answer.retry_after, Some(1), "{}", answer.text);
+        // Who was let in and waited too long for the other process is told that.
+        let word = if answer.json["type"] == "urn:benchclock:problem:busy" { "busy" } else { "unavailable" };
+        answer.problem(503, word);
+        refused.push(n);
+    }
+    assert!(full.load(Ordering::SeqCst) > 0);
+    assert_eq!(bench.items("/api/v1/clamps?limit=1000").await.len(), before + kept);
+    // Under the same keys it comes again, and all of it is there once.
+    for n in &refused {
+        offer(*n).await.good();
+    }
+    assert_eq!(bench.items("/api/v1/clamps?limit=1000").await.len(), before + OFFERED);
+    bench.stop().await;
 }

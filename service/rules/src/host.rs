@@ -10,6 +10,8 @@ use rhai::{
     },
 };
 
+use clock::Air;
+
 use crate::{Fault, apart, deadline, functions, heeds, shape};
 
 /// What a script may use. Set by us, because the engine's own defaults differ between build profiles.
@@ -68,10 +70,18 @@ pub struct Host {
 }
 
 /// Asks a rule for its rates in many airs in one call. The interpreter looks functions up anew in each call from outside,
-/// which takes longer than most rates.
+/// which takes longer than most rates; an air that came as a map would be copied twice on its way to `rate`.
 const ALONG: &str = "
-    fn rates_along(airs) { let rates = []; for air in airs { rates.push(rate(air)); } rates }
-    fn rates_along(airs, mode) { let rates = []; for air in airs { rates.push(rate(air, mode)); } rates }
+    fn rates_along(temps, rhs) {
+        let rates = [];
+        for (temp_c, n) in temps { rates.push(rate(#{ temp_c: temp_c, rh_pct: rhs[n] })); }
+        rates
+    }
+    fn rates_along(temps, rhs, mode) {
+        let rates = [];
+        for (temp_c, n) in temps { rates.push(rate(#{ temp_c: temp_c, rh_pct: rhs[n] }, mode)); }
+        rates
+    }
 ";
 
 /// A script that parses, with its constants worked into its functions.
@@ -187,8 +197,9 @@ impl Host {
     ///
     /// # Errors
     /// The [`Fault`] of any of them, or of all of them together; ask one by one to know which.
-    pub(crate) fn rates(&self, script: &Compiled, airs: Array, mode: Option<&str>) -> Result<Array, Fault> {
-        let args = std::iter::once(airs.into()).chain(mode.map(Into::into)).collect();
+    pub(crate) fn rates(&self, script: &Compiled, airs: &[Air], mode: Option<&str>) -> Result<Array, Fault> {
+        let row = |of: fn(&Air) -> f64| airs.iter().map(|air| of(air).into()).collect::<Array>().into();
+        let args = [row(|air| air.temp_c), row(|air| air.rh_pct)].into_iter().chain(mode.map(Into::into)).collect();
         let answers = self.run(script, &script.along, "rates_along", args)?;
         answers.into_array().map_err(|_| Fault::whole(&script.file, "no rates", "correct fn rate"))
     }

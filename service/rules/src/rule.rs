@@ -335,7 +335,7 @@ impl Rule {
     fn rates(&self, airs: &[Air], mode: &str, along: &mut bool) -> Result<Vec<f64>, Fault> {
         if *along {
             let mode = (self.script.functions["rate"] == 2).then_some(mode);
-            let answers = self.host.rates(&self.script, airs.iter().map(|air| air_map(*air)).collect(), mode);
+            let answers = self.host.rates(&self.script, airs, mode);
             let rates: Vec<f64> = answers.iter().flatten().map_while(as_rate).collect();
             if rates.len() == airs.len() {
                 return Ok(rates);

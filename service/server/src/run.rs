@@ -104,7 +104,8 @@ impl Service {
         let (reader, others) = (database.reopen()?, Others::of(database.as_mut())?);
         let shared = Arc::new(Shared::new(bench, last_seq, now));
         let keeper = BenchKeeper { shared: shared.clone(), rulebook: rulebook.clone() };
-        let (sender, writer) = Writer::start(database, keeper).map_err(io("starting the writer"))?;
+        let (sender, writer) =
+            Writer::start(database, keeper, settings.store.waiting).map_err(io("starting the writer"))?;
         let address: SocketAddr = settings.server.listen.parse().map_err(|_| crate::settings::SettingsError {
             key: "server.listen".into(),
             what: "is no address".into(),

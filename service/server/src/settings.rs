@@ -373,6 +373,7 @@ mod tests {
             ("[server]\ntls_cert = \"x.pem\"", "server.tls_key"),
             ("[server]\ntls_key = \"x.pem\"", "server.tls_cert"),
             ("[store]\nphoto_limit_mib = 0", "store.photo_limit_mib"),
+            ("[store]\nwaiting = 0", "store.waiting"),
             ("[store]\nurl = \"mysql://x/y\"", "store.url"),
             ("[store]\npassword_file = \"/nowhere\"", "store.password_file"),
             ("[climate]\nbridge_minutes = 0", "climate.bridge_minutes"),

@@ -18,9 +18,6 @@ use crate::{Answer, Database, Error, Said, Saying, Since};
 
 /// Most sayings committed at once: one commit of 512 takes about as long as ten of one.
 const BATCH: usize = 512;
-/// Most sayings that may wait: some seconds' worth on a slow disk.
-const WAITING: usize = 8192;
-
 /// Who holds the state that facts are admitted against and taken into.
 pub trait Keeper: Send + 'static {
     /// Why a saying is not admitted.
@@ -76,15 +73,17 @@ impl<R> Clone for Writer<R> {
 }
 
 impl<R: Send + 'static> Writer<R> {
-    /// Starts the writer on a thread of its own; join the handle after [`Writer::stop`].
+    /// Starts the writer on a thread of its own; join the handle after [`Writer::stop`]. At most `most` commands wait for
+    /// it, from 1; what is said beyond is refused at once.
     ///
     /// # Errors
     /// When the thread cannot be started.
     pub fn start(
         database: Box<dyn Database>,
         keeper: impl Keeper<Refusal = R>,
+        most: usize,
     ) -> std::io::Result<(Self, JoinHandle<()>)> {
-        let (send, receive) = sync_channel(WAITING);
+        let (send, receive) = sync_channel(most);
         let waiting = Arc::new(AtomicUsize::new(0));
         let desk = Desk { database, keeper, waiting: waiting.clone(), doubted: false };
         let thread = std::thread::Builder::new().name("writer".into()).spawn(move || desk.run(&receive))?;

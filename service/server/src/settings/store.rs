@@ -39,6 +39,10 @@ pub struct Store {
     /// Largest photo taken, MiB. 16 holds what a phone makes.
     #[schema(minimum = 1, maximum = 64)]
     pub photo_limit_mib: usize,
+    /// Writes that may wait for the disk: some seconds' worth of a slow one. What comes beyond them is answered 503 with
+    /// Retry-After, and nothing of it is kept.
+    #[schema(minimum = 1, maximum = 65536)]
+    pub waiting: usize,
 }
 
 /// Without the address, which may have a password in it.
@@ -52,6 +56,7 @@ impl std::fmt::Debug for Store {
             .field("backups", &(&self.backups, self.keep_backups))
             .field("days", &(self.keep_readings_days, self.keep_means_days))
             .field("photos", &(&self.photos, self.photo_limit_mib))
+            .field("waiting", &self.waiting)
             .finish()
     }
 }
@@ -68,6 +73,7 @@ impl Default for Store {
             keep_means_days: 3660,
             photos: "data/photos".into(),
             photo_limit_mib: 16,
+            waiting: 8192,
         }
     }
 }
