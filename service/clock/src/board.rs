@@ -211,7 +211,8 @@ impl Bench {
         NextStep { job: id, title, instrument, step, waits_for }
     }
 
-    fn zone_lines(&self, now_ms: i64, at_most: usize) -> Vec<ZoneLine<'_>> {
+    /// Zones with their air, at most so many.
+    pub fn zone_lines(&self, now_ms: i64, at_most: usize) -> Vec<ZoneLine<'_>> {
         let lines = self.zones.iter().take(at_most).map(|zone| {
             let air = zone.air_at(now_ms, self.forecast.as_ref());
             let read_ms = zone.timeline.last().map(|(at_ms, _)| at_ms);

@@ -104,7 +104,11 @@ impl State {
                 rh.0,
                 rh.1
             ),
-            zones: bench.board(now_ms, 0).zones.iter().map(|line| self.zone_card(&bench, line, now_ms)).collect(),
+            zones: bench
+                .zone_lines(now_ms, usize::MAX)
+                .iter()
+                .map(|line| self.zone_card(&bench, line, now_ms))
+                .collect(),
         }
     }
 
