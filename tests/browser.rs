@@ -5,6 +5,7 @@
 mod access;
 mod alerts;
 mod board;
+mod climate;
 mod coats;
 mod cure;
 mod driver;
@@ -12,6 +13,7 @@ mod forms;
 mod glue_up;
 mod instruments;
 mod keyboard;
+mod looks;
 mod photos;
 mod print;
 mod rules;

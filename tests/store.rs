@@ -11,7 +11,7 @@ use std::path::Path;
 
 use bench::{postgres, stock};
 use facts::{Fact, Reading, RhPct, TempC};
-use store::{Answer, Database, NewDelivery, Postgres, Saying, Sqlite};
+use store::{Answer, Database, NewDelivery, Postgres, Saying, Sqlite, Token};
 
 /// When everything here begins: the last hour of a February.
 const BEGIN_MS: i64 = 1_772_319_600_000;
@@ -71,6 +71,21 @@ fn delivery(alert: &str, channel: &str, since_ms: i64, due_ms: i64) -> NewDelive
         body: format!("{{\"of\":\"{alert}\"}}"),
         since_ms,
         due_ms,
+    }
+}
+
+/// A bench token whose id is made from a number.
+fn token(name: &str, id: i64) -> Token {
+    Token {
+        id: format!("{id:064x}"),
+        name: name.into(),
+        role: "bench".into(),
+        zones: vec![],
+        session: false,
+        made_ms: BEGIN_MS,
+        made_by: "bench".into(),
+        used_ms: None,
+        revoked: None,
     }
 }
 

@@ -94,6 +94,8 @@ async fn a_request_with_two_lengths_is_refused_and_the_connection_closed() {
         let said = raw(&bench, format!("{head}{lengths}{smuggled}")).await;
         assert!(said.starts_with("HTTP/1.1 400"), "{lengths:?}: {said}");
         assert_eq!(said.matches("HTTP/1.1").count(), 1, "{lengths:?}: {said}");
+        // The parser of the framework says so before anything of ours is asked: without headers, and with nothing to read.
+        assert!(said.to_lowercase().contains("content-length: 0\r\n") && said.ends_with("\r\n\r\n"), "{said}");
     }
     assert!(bench.items("/api/v1/clamps").await.is_empty());
     // Sent as it should be, the same is taken.
@@ -122,7 +124,7 @@ async fn what_is_too_large_is_refused_with_a_problem() {
             "text/csv",
             format!("time,temp_c,rh_pct\n{}", "2026-03-02T07:00:00Z,20,50\n".repeat(40_000)),
         ),
-        ("/jobs", form, format!("title={}", "x".repeat(17 * 1024))),
+        ("/jobs", form, format!("title={}", "x".repeat(129 * 1024))),
         ("/jobs/j-1/photos", "multipart/form-data; boundary=x", format!("{part}{}", "x".repeat(1024 * 1024 + 1))),
     ] {
         let request = bench.http().post(bench.url(path)).header("content-type", media).body(body);

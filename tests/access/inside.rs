@@ -169,7 +169,7 @@ async fn a_browser_cannot_have_the_service_knock_inside() {
         assert_eq!(problem["field"], "endpoint", "{host}");
     }
     // A name of this machine is taken, and found out when it is asked for.
-    subscribe("https://localhost:9/1").await.good();
+    subscribe("https://localhost:8443/1").await.good();
     let tested = bench.post("/api/v1/channels/mia:push/test", json!({})).await.good();
     assert_eq!(tested["taken"], false);
     assert!(tested["error"].as_str().unwrap().contains("localhost lies inside"), "{tested}");

@@ -52,6 +52,27 @@ async fn a_page_leads_to_the_login_and_the_login_back_to_the_page() {
     guarded.bench.stop().await;
 }
 
+/// The style sheet hides what `data-role` may not press; `tests/browser` looks at it.
+#[tokio::test]
+async fn a_page_shows_who_looks_and_leads_only_where_they_may_go() {
+    let guarded = Guarded::start().await;
+    for (token, role, owns) in
+        [(&guarded.owner, "owner", true), (&guarded.worker, "bench", false), (&guarded.viewer, "viewer", false)]
+    {
+        let session = cookie(&log_in(&guarded, token, "/").await);
+        let text = async |path: &str| page(&guarded, path, &session).await.text().await.unwrap();
+        let board = text("/").await;
+        assert!(board.contains(&format!("data-role=\"{role}\"")) && board.contains(": log out"), "{role}: {board}");
+        assert_eq!(board.contains("href=\"/access\""), owns, "{role}");
+        assert_eq!(board.contains("Log in with another token"), role == "viewer", "{role}");
+        let rule = text("/rules/shellac").await;
+        assert!(rule.contains("<textarea") && rule.contains("id=\"save\"") == owns, "{role}: {rule}");
+    }
+    let stranger = browser().get(guarded.bench.url("/login")).send().await.unwrap().text().await.unwrap();
+    assert!(stranger.contains("href=\"/login\"") && !stranger.contains("data-role"), "{stranger}");
+    guarded.bench.stop().await;
+}
+
 #[tokio::test]
 async fn a_session_ends_with_its_token_by_logging_out_and_when_it_is_not_used() {
     let guarded = Guarded::start().await;

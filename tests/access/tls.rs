@@ -2,7 +2,7 @@
 
 use std::{path::Path, process::Command};
 
-use bench::{BEGIN, Bench, Shop, ms};
+use bench::{BEGIN, Bench, Shop, ms, program};
 use benchclock::{Now, Service, Settings};
 
 use super::token;
@@ -30,7 +30,7 @@ fn put(folder: &Path, name: &str) {
     }
 }
 
-#[tokio::test]
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn a_new_certificate_is_shown_without_a_restart_and_a_broken_one_never() {
     Service::provide_tls();
     let bench = Bench::small().await;
@@ -53,6 +53,12 @@ async fn a_new_certificate_is_shown_without_a_restart_and_a_broken_one_never() {
     let enter = enter.header("content-type", "application/x-www-form-urlencoded").body(format!("token={owner}"));
     let entered = enter.send().await.unwrap();
     assert_eq!(entered.url().path(), "/", "{}", entered.status());
+    // The health check on the machine itself takes whatever certificate; anything that shows a token does not.
+    let here = bench.url("").replace("http://", "https://");
+    let health = ["health", "--url", &here, "--token", &owner].map(String::from);
+    assert_eq!(program::command(health).await.good(), "ready\n");
+    let ready = program::command(["ready", "--url", &here, "--token", &owner].map(String::from)).await;
+    assert!(ready.code == Some(4) && ready.complained.contains("ertificate"), "{}", ready.complained);
     // Nothing changed, and then a key that is not the certificate's: the old pair goes on.
     assert_eq!(Service::certificate_step(bench.state()), Ok(false));
     std::fs::copy(folder.join("second.pem"), folder.join("cert.pem")).unwrap();

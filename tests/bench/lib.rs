@@ -160,9 +160,13 @@ pub async fn until<T>(what: &str, mut so: impl AsyncFnMut() -> Option<T>) -> T {
 }
 
 /// A client for requests to a service that is not in this process.
+///
+/// # Panics
+/// When none can be made.
 pub fn client() -> reqwest::Client {
     Service::provide_tls();
-    reqwest::Client::new()
+    // The service closes a connection after five idle seconds. On a busy machine that may be the moment it is used again.
+    reqwest::Client::builder().pool_idle_timeout(Duration::from_secs(1)).build().expect("a client")
 }
 
 /// The running service.

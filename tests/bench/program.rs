@@ -136,8 +136,16 @@ impl Done {
 
 /// Runs a command of the program to its end.
 pub async fn command(arguments: impl IntoIterator<Item = impl AsRef<std::ffi::OsStr>>) -> Done {
+    command_with(arguments, &[]).await
+}
+
+/// The same with something in its environment.
+pub async fn command_with(
+    arguments: impl IntoIterator<Item = impl AsRef<std::ffi::OsStr>>,
+    env: &[(&str, &str)],
+) -> Done {
     let mut command = Command::new(binary());
-    command.args(arguments).env_clear().env("BENCHCLOCK_LOG", "warn");
+    command.args(arguments).env_clear().env("BENCHCLOCK_LOG", "warn").envs(env.iter().copied());
     tokio::task::spawn_blocking(move || {
         let output = command.output().unwrap();
         let text = |bytes: Vec<u8>| String::from_utf8(bytes).unwrap();

@@ -146,3 +146,22 @@ async fn the_wood_of_an_instrument_is_placed_named_and_followed() {
     }
     bench.stop().await;
 }
+
+#[tokio::test]
+async fn a_joint_is_added_before_anything_is_glued() {
+    let bench = Bench::small().await;
+    bench.furnish().await;
+    let page = "/instruments/guitar/joints";
+    let form = [("key", "once"), ("joint_name", "heel cap"), ("gap", "150"), ("porosity", "open")];
+    for _ in 0..2 {
+        let shown = send(&bench, page, &form).await;
+        assert!(shown.status == 200 && shown.text.contains("<h3>heel cap</h3>"), "{}", shown.text);
+    }
+    let joints = bench.items("/api/v1/joints").await;
+    let added: Vec<_> = joints.iter().filter(|joint| joint["name"] == "heel cap").collect();
+    assert_eq!((added.len(), &added[0]["gap_um"], &added[0]["porosity"]), (1, &json!(150.0), &json!("open")));
+    let wrong = send(&bench, page, &[("joint_name", "tail block"), ("gap", "wide")]).await;
+    assert!(wrong.status == 422 && wrong.text.contains("gap is no number"), "{}", wrong.text);
+    assert!(wrong.text.contains("value=\"tail block\""), "{}", wrong.text);
+    bench.stop().await;
+}

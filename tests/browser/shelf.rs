@@ -52,3 +52,22 @@ async fn a_bottle_is_opened_taken_from_and_goes() {
     assert!(again.status == 409 && again.text.contains("has left the shelf"), "{}", again.text);
     bench.stop().await;
 }
+
+#[tokio::test]
+async fn a_clamp_is_added_once_and_says_what_it_holds() {
+    let bench = Bench::small().await;
+    bench.furnish().await;
+    let form = [("key", "once"), ("name", "Long cam 7"), ("kind", "cam")];
+    for _ in 0..2 {
+        assert_eq!(send(&bench, "/clamps", &form).await.status, 200);
+    }
+    let clamps = bench.items("/api/v1/clamps").await;
+    let added: Vec<_> = clamps.iter().filter(|clamp| clamp["name"] == "Long cam 7").collect();
+    assert_eq!((added.len(), &added[0]["kind"]), (1, &json!("cam")), "{clamps:?}");
+    bench.glue_up("g-1").await;
+    let page = bench.get("/materials").await.text;
+    assert_eq!(page.matches("<a href=\"/cures/g-1\">bridge of the guitar</a>").count(), 2, "{page}");
+    let nameless = send(&bench, "/clamps", &[("name", " ")]).await;
+    assert!(nameless.status == 422 && nameless.text.contains("role=\"alert\""), "{}", nameless.text);
+    bench.stop().await;
+}

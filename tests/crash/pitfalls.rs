@@ -5,7 +5,7 @@
 use std::{path::Path, sync::mpsc::sync_channel, time::Duration};
 
 use facts::ZoneId;
-use store::{Answer, Database, Error, Off, Run, Saying, Sqlite, Subscription};
+use store::{Answer, Database, Error, Off, Run, Saying, Sqlite, Subscription, Token};
 
 use super::{Home, Program, glue_up, sound};
 
@@ -46,6 +46,17 @@ fn no_write_fails_because_another_process_wrote_meanwhile() {
         added_ms: 1,
     };
     let off = Off { channel: "phone".into(), address: "http://h".into(), since_ms: 1, why: "410".into() };
+    let token = Token {
+        id: String::new(),
+        name: "mia".into(),
+        role: "bench".into(),
+        zones: vec![],
+        session: false,
+        made_ms: 1,
+        made_by: "olga".into(),
+        used_ms: None,
+        revoked: None,
+    };
     let run = Run { job: "plan".into(), at_ms: 1, error: None };
     let mut writes: Vec<(&str, Write<'_>)> = vec![
         (
@@ -66,6 +77,17 @@ fn no_write_fails_because_another_process_wrote_meanwhile() {
         ("forgets it", Box::new(|store, _| store.forget_subscription("s").map(drop))),
         ("off", Box::new(|store, _| store.switch_off(&off))),
         ("on", Box::new(|store, _| store.switch_on("phone"))),
+        (
+            "a token",
+            Box::new(|store, n| {
+                store.tokens()?;
+                let session = n > 0;
+                store.add_token(&Token { id: n.to_string(), session, ..token.clone() }).map(|added| assert!(added))
+            }),
+        ),
+        ("used", Box::new(|store, n| store.token_used(&n.to_string(), n))),
+        ("ends a session", Box::new(|store, n| store.end_session(&n.to_string()))),
+        ("takes away", Box::new(|store, _| store.revoke_token("mia", "olga", 1).map(drop))),
         ("a run", Box::new(|store, _| store.record_run(&run))),
         ("thins", Box::new(|store, _| store.thin_readings(&zone, 0, &[]))),
         ("means", Box::new(|store, _| store.forget_means(0))),
@@ -80,7 +102,7 @@ fn no_write_fails_because_another_process_wrote_meanwhile() {
     }
     drop(wrote);
     let theirs = others.join().unwrap();
-    assert!(theirs >= 55, "the other process hardly wrote: {theirs}");
+    assert!(theirs >= 75, "the other process hardly wrote: {theirs}");
     assert_eq!(store.answers(&["4"]).unwrap().first().map(|kept| kept.status), Some(201));
 }
 

@@ -126,6 +126,28 @@ async fn what_cannot_be_understood_says_how_to_say_it() {
     bench.stop().await;
 }
 
+/// Whoever sends a line of a megabyte is told what is wrong with it, and not sent it back.
+#[tokio::test(flavor = "multi_thread")]
+async fn what_is_wrong_with_an_endless_line_is_said_in_short() {
+    let bench = shop().await;
+    let long = "ü".repeat(512 * 1024);
+    for file in [
+        format!("time,temp,rh\n2026-03-02 10:00,20,50\n2026-03-02 10:05,{long},50\n{long},20,50\n"),
+        format!("{long},temp,rh\n2026-03-02 10:00,20,50\n"),
+        format!("time,temp,rh\n{long}"),
+    ] {
+        let answer = send(&bench, "?dry_run=true", file).await;
+        assert!(answer.text.len() < 8 * 1024, "{} bytes came back", answer.text.len());
+        if answer.status == 200 && answer.json["taken"] == 1 {
+            let details: Vec<&str> =
+                answer.json["refused"].as_array().unwrap().iter().map(|one| one["detail"].as_str().unwrap()).collect();
+            assert!(details[0].ends_with("ü\" is no temperature"), "{}", details[0]);
+            assert!(details.len() == 2 && details[1].contains("characters left out"), "{}", details[1]);
+        }
+    }
+    bench.stop().await;
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn a_file_above_the_limit_is_refused() {
     let mut shop = bench::Shop::small();

@@ -34,6 +34,22 @@ async fn a_day_at_the_terminal() {
     assert_eq!(json(&said)["surface"], "top");
     let said = speak(&bench, "next|--within-h|2").await.good();
     assert!(said.contains("from Mon 2 Mar ") && said.contains("bridge of the guitar  g-1"), "{said}");
+    let level = json!({"id": "level", "kind": "hands_on", "title": "level the frets", "work": {"hands_on_min": 30}});
+    let job = json!({"id": "frets", "title": "fret job", "instrument": "guitar", "due_at": "2026-03-02T08:30:00Z", "steps": [level]});
+    bench.post("/api/v1/jobs", job).await.good();
+    let said = speak(&bench, "plan").await.good();
+    for part in [
+        "Mon 2 Mar 09:00",
+        "level the frets",
+        "due 08:30, late by",
+        "late: fret job: done Mon 2 Mar 09:40",
+        "Clamps off",
+    ] {
+        assert!(said.contains(part), "no {part} in: {said}");
+    }
+    let said = speak(&bench, "plan|--within-h|0.5").await.good();
+    assert!(said.starts_with("nothing is planned in that time"), "{said}");
+    assert!(json(&speak(&bench, "plan|--json").await.good())["steps"].is_array());
     bench.live_minutes("bench", 70, 20.4, 48.0).await;
     let said = speak(&bench, "ready").await.good();
     assert!(said.contains("Clamps can come off: bridge of the guitar") && said.contains("g-1:clamp_off"), "{said}");

@@ -92,6 +92,10 @@ async fn a_service_that_can_tell_nobody_is_not_ready_if_somebody_is_to_be_told()
         })
         .await;
         assert_eq!(said["why"].to_string().contains("nothing is delivered"), !ready, "{said}");
+        // Asking it over plain HTTP needs no certificates.
+        let health = program::command_with(["health".to_string(), "--url".into(), program.url("")], &none).await;
+        assert_eq!(health.code, Some(if ready { 0 } else { 4 }), "{}", health.complained);
+        assert_eq!(health.complained.contains("nothing is delivered"), !ready, "{}", health.complained);
         program.terminate().await;
     }
 }

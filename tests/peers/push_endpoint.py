@@ -8,6 +8,7 @@ Says one line of JSON with its address and the browser's keys, then one for each
 import base64
 import http.server
 import json
+import threading
 
 import http_ece
 import py_vapid
@@ -17,6 +18,7 @@ from cryptography.hazmat.primitives.asymmetric import ec
 key = ec.generate_private_key(ec.SECP256R1())
 point = key.public_key().public_bytes(serialization.Encoding.X962, serialization.PublicFormat.UncompressedPoint)
 auth = b"0123456789abcdef"
+says = threading.Lock()
 STATUS = {"/ok": 201, "/gone": 410, "/missing": 404, "/later": 429}
 
 
@@ -34,20 +36,18 @@ class Endpoint(http.server.BaseHTTPRequestHandler):
         # py_vapid reads the parameters without the blank RFC 9110 allows between them.
         token = self.headers["authorization"].replace(", ", ",")
         parts = dict(part.split("=", 1) for part in token.split(" ", 1)[1].split(","))
-        print(
-            json.dumps(
-                {
-                    "path": self.path,
-                    "plain": http_ece.decrypt(body, private_key=key, auth_secret=auth, version="aes128gcm").decode(),
-                    "sealed_size": len(body),
-                    "verified": py_vapid.Vapid02.verify(token),
-                    "claims": json.loads(padded(parts["t"].split(".")[1])),
-                    "key": parts["k"],
-                    "headers": {name.lower(): value for name, value in self.headers.items()},
-                }
-            ),
-            flush=True,
-        )
+        heard = {
+            "path": self.path,
+            "plain": http_ece.decrypt(body, private_key=key, auth_secret=auth, version="aes128gcm").decode(),
+            "sealed_size": len(body),
+            "verified": py_vapid.Vapid02.verify(token),
+            "claims": json.loads(padded(parts["t"].split(".")[1])),
+            "key": parts["k"],
+            "headers": {name.lower(): value for name, value in self.headers.items()},
+        }
+        # Two browsers are told at once, on a thread each: a line is whole before the next begins.
+        with says:
+            print(json.dumps(heard), flush=True)
         self.send_response(STATUS["/" + self.path.split("/")[1]])
         self.send_header("Retry-After", "90")
         self.send_header("Content-Length", "0")

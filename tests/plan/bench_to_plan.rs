@@ -54,7 +54,9 @@ async fn clamps_are_held_until_they_come_off_and_who_waits_for_them_is_told_so()
     let same = planned(&bench).await;
     assert_eq!(piece(&same, "second", "close", "step")["start_at"], second["start_at"]);
     // Where nobody has read one, both are closed in the morning.
-    let bench = bench.restart(false).await;
+    let (shop, now) = bench.stop().await;
+    std::fs::remove_file(shop.folder().join("plan-places.json")).unwrap();
+    let bench = Bench::open(shop, now, false).await;
     let plan = planned(&bench).await;
     assert!(start_ms(piece(&plan, "second", "close", "step")) < start_ms(piece(&plan, "first", "close", "clamps_off")));
     bench.stop().await;

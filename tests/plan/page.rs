@@ -34,6 +34,8 @@ async fn today_is_a_list_to_tick_and_the_week_a_bar_for_each_job() {
         "class=\"clamps\"",
         "class=\"work\"",
         "aria-current=\"page\">Plan<",
+        "data-follow",
+        "src=\"/follow.js\"",
         "action=\"/jobs/bridge-job/steps/clean/done\"",
     ] {
         assert!(shown.contains(words), "no {words}: {shown}");
@@ -99,6 +101,8 @@ async fn the_form_asks_what_a_job_would_do_and_says_what_is_wrong_with_it() {
     let shown = page(&bench, "/plan?job=procedure:frets&by=2026-03-06").await;
     assert!(shown.contains("In time with a chance of") && shown.contains("done by"), "{shown}");
     assert!(shown.contains("No other job would be done later."), "{shown}");
+    // What was answered is not worked out again whenever something happens at the bench.
+    assert!(!shown.contains("follow.js"), "{shown}");
     let shown = page(&bench, "/plan?job=procedure:frets&by=friday").await;
     assert!(shown.contains("role=\"alert\"") && shown.contains("is no day"), "{shown}");
     let shown = page(&bench, "/plan?job=procedure:gilding&by=").await;

@@ -3,10 +3,10 @@
 use bench::stock::{self, MINUTE_MS};
 use facts::Fact;
 use store::{
-    Database, DeliveryState, HeldKey, HeldState, Mean, NewHeld, Off, Run, Saying, Subscription, WhichDeliveries,
+    Database, DeliveryState, HeldKey, HeldState, Mean, NewHeld, Off, Run, Saying, Subscription, Token, WhichDeliveries,
 };
 
-use super::{BEGIN_MS, answer, delivery, heard, in_each, reading, readings, saying};
+use super::{BEGIN_MS, answer, delivery, heard, in_each, reading, readings, saying, token};
 
 #[test]
 fn facts_are_numbered_in_the_order_they_were_said_and_read_back_as_they_were() {
@@ -245,5 +245,39 @@ fn means_stand_in_for_old_readings_and_a_late_one_is_weighed_in() {
         assert_eq!(database.means("bench", at(1), at(15)).unwrap().len(), 1, "{named}");
         database.forget_means(at(15)).unwrap();
         assert_eq!(database.means("bench", i64::MIN, i64::MAX).unwrap().len(), 1, "{named}");
+    });
+}
+
+#[test]
+fn a_token_is_given_once_ends_its_sessions_and_its_name_is_never_given_again() {
+    in_each(|named, database| {
+        let sensor = Token { role: "sensor".into(), zones: vec!["bench".into(), "booth".into()], ..token("north", 1) };
+        assert!(database.add_token(&sensor).unwrap() && database.add_token(&token("mia", 2)).unwrap(), "{named}");
+        assert!(!database.add_token(&token("mia", 3)).unwrap(), "{named}: a name was given twice");
+        let session = |id: i64, name: &str| Token { session: true, ..token(name, id) };
+        for (id, name) in [(4, "mia"), (5, "mia"), (6, "north")] {
+            assert!(database.add_token(&session(id, name)).unwrap(), "{named}");
+        }
+        database.token_used(&token("", 5).id, BEGIN_MS + 1).unwrap();
+        let used = Token { used_ms: Some(BEGIN_MS + 1), ..session(5, "mia") };
+        let all = [token("mia", 2), session(4, "mia"), used, sensor.clone(), session(6, "north")];
+        assert_eq!(database.tokens().unwrap(), all, "{named}");
+        assert_eq!(database.reopen().unwrap().tokens().unwrap(), all, "{named}: another connection sees others");
+
+        // Ending one session leaves the others, and ends no token that has its id.
+        database.end_session(&token("", 6).id).unwrap();
+        database.end_session(&token("", 2).id).unwrap();
+        assert_eq!(database.tokens().unwrap(), all[..4], "{named}");
+        assert!(database.revoke_token("mia", "olga", BEGIN_MS + 2).unwrap(), "{named}");
+        let revoked = Token { revoked: Some((BEGIN_MS + 2, "olga".into())), ..token("mia", 2) };
+        assert_eq!(database.tokens().unwrap(), [revoked.clone(), sensor.clone()], "{named}");
+        assert!(!database.revoke_token("mia", "ben", BEGIN_MS + 3).unwrap(), "{named}: it was taken away twice");
+        assert!(!database.revoke_token("nobody", "ben", BEGIN_MS + 3).unwrap(), "{named}");
+        assert!(!database.add_token(&token("mia", 7)).unwrap(), "{named}: facts are by that name");
+
+        // A session nobody used is forgotten, a token never.
+        database.add_token(&session(8, "north")).unwrap();
+        database.forget_finished(BEGIN_MS + 1).unwrap();
+        assert_eq!(database.tokens().unwrap(), [revoked, sensor], "{named}");
     });
 }

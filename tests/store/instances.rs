@@ -7,7 +7,7 @@ use bench::{
     program::{self, Home, Program},
     until,
 };
-use benchclock::{Now, Service};
+use benchclock::{Now, Service, Webhook};
 use serde_json::{Value, json};
 
 use crate::http::{
@@ -115,6 +115,56 @@ async fn a_rule_that_comes_in_force_at_one_is_the_rule_at_the_others() {
     other.stop().await;
 }
 
+/// A receiver that keeps whoever speaks to it waiting until it is let go; gives its address.
+fn slow_receiver() -> (std::net::SocketAddr, std::sync::mpsc::Receiver<()>, std::sync::mpsc::Sender<()>) {
+    use std::io::{Read, Write};
+    let listener = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
+    let address = listener.local_addr().unwrap();
+    let ((came, comes), (let_go, go)) = (std::sync::mpsc::channel(), std::sync::mpsc::channel::<()>());
+    std::thread::spawn(move || {
+        let (mut stream, _) = listener.accept().unwrap();
+        let mut request = [0; 16 * 1024];
+        assert!(stream.read(&mut request).unwrap() > 0);
+        came.send(()).unwrap();
+        go.recv().unwrap();
+        stream.write_all(b"HTTP/1.1 204 No Content\r\nConnection: close\r\n\r\n").unwrap();
+    });
+    (address, comes, let_go)
+}
+
+/// One instance hands an alert on while another takes it back: neither has heard of what the other is about.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn what_one_takes_back_while_another_tells_it_is_taken_back_from_whoever_was_told() {
+    let (server, now) = (postgres::Database::new(), Now::standing_at(ms(BEGIN)));
+    let (address, comes, let_go) = slow_receiver();
+    let with_hook = async || {
+        let mut shop = Shop::small();
+        shop.settings.store.url = server.url();
+        shop.settings.shop.digest_at = "23:59".into();
+        let url = format!("http://{address}/hook");
+        shop.settings.webhooks.push(Webhook { name: "phone".into(), url, secret: SECRET.into(), secret_file: None });
+        Bench::open(shop, now.clone(), false).await
+    };
+    let (one, other) = (with_hook().await, with_hook().await);
+    one.furnish().await;
+    one.glue_up("g-1").await;
+    now.set(now.ms() + 35 * 60_000);
+    one.read_air("bench", 20.0, 50.0).await;
+    assert_eq!(one.alarms().await, 1);
+    follow(&other).await;
+    let (told, ()) = tokio::join!(one.deliveries(), async {
+        tokio::task::spawn_blocking(move || comes.recv().unwrap()).await.unwrap();
+        other.post("/api/v1/glue-ups/g-1/withdraw", json!({"reason": "wrong joint"})).await.good();
+        let_go.send(()).unwrap();
+    });
+    assert_eq!(told, 1);
+    let deliveries = one.alert("g-1:scrape_flush").await["deliveries"].clone();
+    let states: Vec<&str> = deliveries.as_array().unwrap().iter().map(|row| row["state"].as_str().unwrap()).collect();
+    assert_eq!(states, ["delivered", "waiting"], "who was told goes on believing it: {deliveries}");
+    one.stop().await;
+    other.stop().await;
+}
+
 /// Settings of an instance in a process of its own.
 fn settings(home: &Home, server: &postgres::Database, hook: &str) -> String {
     let scripts = home.folder().join("scripts");
@@ -122,6 +172,7 @@ fn settings(home: &Home, server: &postgres::Database, hook: &str) -> String {
     format!(
         "[server]\nlisten = \"127.0.0.1:0\"\nworkers = 1\n[shop]\ndigest_at = \"23:59\"\n\
          [store]\npath = {path:?}\nurl = {:?}\n[scripts]\nfolder = {scripts:?}\nwatch = false\n\
+         [alerts]\nallow_private = [\"127.0.0.1/32\"]\n\
          [[webhooks]]\nname = \"phone\"\nurl = {hook:?}\nsecret = {SECRET:?}\n",
         server.url()
     )

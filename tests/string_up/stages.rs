@@ -1,6 +1,7 @@
 //! Half tension, full pitch and a look a day after: each told once when it may be done, and taken back when it may not.
 
-use bench::Bench;
+use bench::{BEGIN, Bench, Shop, ms};
+use benchclock::Now;
 use serde_json::{Value, json};
 
 use super::http::{answer, glue_bridge, hours, strung_guitar};
@@ -56,6 +57,32 @@ async fn each_stage_is_told_once_in_its_turn() {
     bench.post("/api/v1/instruments/guitar/string-stages", json!({"stage": "rechecked"})).await.good();
     bench.wait_minutes(24 * 60);
     assert_eq!(alerts(&bench).await.len(), 3);
+    bench.stop().await;
+}
+
+#[tokio::test]
+async fn the_digest_names_the_stage_whose_time_comes_that_day() {
+    let mut shop = Shop::small();
+    shop.settings.shop.digest_at = "06:00".into();
+    let bench = Bench::open(shop, Now::standing_at(ms(BEGIN)), false).await;
+    bench.furnish().await;
+    let staged = json!({"family": "steel_string_guitar", "half_tension_h": 12});
+    bench.post("/api/v1/instruments/guitar/strings", staged).await.good();
+    bench.post("/api/v1/joints/bridge/load", json!({"path": "bridge_foot"})).await.good();
+    glue_bridge(&bench).await;
+    let digest = async |day: &str| {
+        bench.recurring("digest").await;
+        bench.alert(&format!("digest-{day}")).await["body"].as_str().unwrap().to_string()
+    };
+    let body = digest("2026-03-02").await;
+    assert!(!body.contains("half tension"), "it is two days ahead: {body}");
+    for _ in 0..46 {
+        bench.live_minutes("bench", 60, 20.0, 50.0).await;
+    }
+    let due_at = answer(&bench).await["stages"][0]["due_at"].as_str().unwrap().to_string();
+    assert!(due_at.starts_with("2026-03-04T"), "{due_at}");
+    let body = digest("2026-03-04").await;
+    assert!(body.contains(&format!("{}: half tension, ", &due_at[11..16])), "{due_at}: {body}");
     bench.stop().await;
 }
 

@@ -112,6 +112,31 @@ async fn a_closing_window_wakes_only_who_wants_to_be_woken() {
     bench.stop().await;
 }
 
+/// Mia sleeps until long after it has closed; Ben, who stands in for her, does not.
+#[tokio::test]
+async fn who_is_left_alone_until_it_has_closed_is_passed_over_for_whoever_stands_in() {
+    let receivers = [(); 2].map(|()| Receiver::start(&[]));
+    let mut shop = shop("slow-epoxy");
+    shop.settings.webhooks = vec![hook("wall", &receivers[0].1), hook("bell", &receivers[1].1)];
+    let (mut mia, mut ben) = (person("mia", &["wall"]), person("ben", &["bell"]));
+    (mia.quiet, mia.then) = ("00:00-23:59".into(), "ben".into());
+    // He hears of what closes himself too: it is one message all the same.
+    ben.tell = [("closing".to_string(), vec!["bell".to_string()])].into();
+    shop.settings.people = vec![mia, ben];
+    let bench = Bench::open(shop, Now::standing_at(ms(BEGIN)), false).await;
+    bench.furnish().await;
+    let epoxy = json!({"id": "g-1", "joint": "bridge", "material": "slow-epoxy", "zone": "bench"});
+    bench.post("/api/v1/glue-ups", epoxy).await.good();
+    closing(&bench).await;
+    assert_eq!(bench.deliveries().await, 1);
+    assert_eq!(outbox(&bench).await[0], "ben:bell delivered");
+    // And it goes on with him.
+    bench.wait_minutes(10);
+    assert_eq!(bench.deliveries().await, 1);
+    assert_eq!((receivers[0].0.got().len(), receivers[1].0.got().len()), (0, 2));
+    bench.stop().await;
+}
+
 #[tokio::test]
 async fn the_digest_names_a_window_by_when_it_may_close_first_and_one_that_was_missed() {
     let mut shop = shop("slow-epoxy");

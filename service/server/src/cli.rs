@@ -218,7 +218,7 @@ async fn done(command: Command) -> Result<(), Failure> {
     let settings = |config: Option<PathBuf>| Settings::load(config.as_deref()).map_err(StartError::from);
     match command {
         Command::Bench(verb) => bench::run(verb).await,
-        Command::Health { to } => bench::health(&Service::new(to)?).await,
+        Command::Health { to } => bench::health(&Service::for_health(to)?).await,
         Command::Export { to, file, table } => bench::export(&Service::new(to)?, file, table).await,
         Command::Serve { config, .. } => Ok(keep::serve(settings(config)?, None).await?),
         Command::Demo { listen, folder, scripts, time_zone } => {

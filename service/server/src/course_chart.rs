@@ -17,6 +17,9 @@ const GROUND: RGBColor = RGBColor(1, 2, 6);
 /// Height of a panel and of a row of milestones, pixels.
 const PANEL_PX: u32 = 170;
 const ROW_PX: u32 = 34;
+/// What stands left and right of the hours, pixels: whoever reads the chart out lays a mark over it.
+const LEFT_PX: u32 = 52;
+const RIGHT_PX: u32 = 18;
 
 /// How wide a chart is drawn: an SVG scales, but its letters do too.
 #[derive(Clone, Copy)]
@@ -70,7 +73,12 @@ pub(crate) fn svg(trial: &Trial<'_>, width: Width) -> Result<String, String> {
         done.map_err(|e| format!("drawing the chart: {e}"))?;
     }
     let says = "Rate, age, strength and milestones of the draft beside the version in force; the tables say the same";
-    let head = format!("<svg class=\"{}\" role=\"img\" aria-label=\"{says}\" ", width.class());
+    let px = f64::from(width.px());
+    let (left, right) = (f64::from(LEFT_PX) / px, 1.0 - f64::from(RIGHT_PX) / px);
+    let head = format!(
+        "<svg class=\"{}\" role=\"img\" aria-label=\"{says}\" data-left=\"{left:.4}\" data-right=\"{right:.4}\" ",
+        width.class()
+    );
     document = document.replacen("<svg ", &head, 1);
     for (RGBColor(r, g, b), token) in TOKENS {
         document = document.replace(&format!("\"#{r:02X}{g:02X}{b:02X}\""), &format!("\"var({token})\""));
@@ -107,9 +115,9 @@ fn curve(area: &Area<'_>, trial: &Trial<'_>, caption: &str, value: Value) -> Dra
     let mut context = ChartBuilder::on(area)
         .caption(caption, ("sans-serif", 16).into_font().color(&INK))
         .margin_top(6)
-        .margin_right(18)
+        .margin_right(RIGHT_PX)
         .x_label_area_size(22)
-        .y_label_area_size(52)
+        .y_label_area_size(LEFT_PX)
         .build_cartesian_2d(0.0..trial.hours, 0.0..(most * 1.08).max(1e-3))?;
     context
         .configure_mesh()
@@ -137,9 +145,9 @@ fn milestones(area: &Area<'_>, trial: &Trial<'_>) -> Drawn {
     let mut context = ChartBuilder::on(area)
         .caption("Milestones by number, hours from the start", ("sans-serif", 16).into_font().color(&INK))
         .margin_top(6)
-        .margin_right(18)
+        .margin_right(RIGHT_PX)
         .x_label_area_size(28)
-        .y_label_area_size(52)
+        .y_label_area_size(LEFT_PX)
         .build_cartesian_2d(0.0..trial.hours, 0.0..rows)?;
     let labels = ("sans-serif", 14).into_font().color(&INK);
     context

@@ -5,11 +5,12 @@
 mod acts;
 mod jobs;
 mod strings;
+mod versions;
 
 use std::sync::Arc;
 
-use facts::{Fact, Id, Kind as IdKind, ObservationMade, Porosity, Reading, RhPct, TempC};
-use store::Saying;
+use facts::{Fact, Id, Kind as IdKind, ObservationMade, Porosity, Reading, RhPct, SensorId, TempC};
+use store::{HeldKey, NewHeld, Saying};
 
 use acts::{ACTS, Act, OUT_OF_POT};
 use jobs::JOBS;
@@ -28,6 +29,11 @@ const MINUTE_MS: i64 = 60_000;
 const HOUR_MS: i64 = 60 * MINUTE_MS;
 /// How much past the demo has.
 const DAYS: i64 = 10;
+
+/// When the demo begins, ms: what the service does before it is lived through belongs there.
+pub(crate) fn begins_ms(now_ms: i64) -> i64 {
+    now_ms - DAYS * 24 * HOUR_MS
+}
 
 /// Zones: id, name, set-point. The warm box has no sensor: its times are marked as assumed.
 const ZONES: [(&str, &str, f64, f64); 3] =
@@ -108,7 +114,7 @@ fn air(zone: &str, hours_ago: f64, hour_of_day: f64) -> (f64, f64) {
 /// When a fact of the demo is refused, which a test would have found.
 pub async fn fill(state: &Arc<State>, now_ms: i64) -> Result<(), Problem> {
     let clock = state.now().clone();
-    let begins_ms = now_ms - DAYS * 24 * HOUR_MS;
+    let begins_ms = begins_ms(now_ms);
     clock.set(begins_ms);
     furnish(state, begins_ms, now_ms).await?;
     let mut acts = ACTS.iter().peekable();
@@ -134,8 +140,27 @@ pub async fn fill(state: &Arc<State>, now_ms: i64) -> Result<(), Problem> {
         }
     }
     string_up::step(state).await?;
+    let held = vec![doubted(clock.ms() - 3 * HOUR_MS)];
+    state.say(Saying { held, recorded_ms: clock.ms(), ..Saying::default() }).await?;
     clock.release();
     Ok(())
+}
+
+/// The hygrometer of a zone.
+fn sensor(zone: &str) -> SensorId {
+    id(&format!("{zone}-shelf"))
+}
+
+/// A reading nobody believes: somebody's hand-held meter says degrees Fahrenheit.
+fn doubted(at_ms: i64) -> NewHeld {
+    let sensor = Some(id("hand-held"));
+    NewHeld {
+        key: HeldKey { zone: id("bench"), sensor, at_ms, temp_c: 68.5, rh_pct: 47.0 },
+        by: "demo".into(),
+        reason: "unit".into(),
+        detail: "68.5 °C is no air of a workshop".into(),
+        mend: "say it in degrees Celsius".into(),
+    }
 }
 
 fn reading(zone: &str, at_ms: i64, hours_ago: f64) -> Result<Reading, Problem> {
@@ -144,7 +169,7 @@ fn reading(zone: &str, at_ms: i64, hours_ago: f64) -> Result<Reading, Problem> {
     let round = |value: f64| (value * 100.0).round() / 100.0;
     Ok(Reading {
         zone: id(zone),
-        sensor: None,
+        sensor: Some(sensor(zone)),
         at: instant(at_ms),
         temp_c: TempC::new(round(temp_c))?,
         rh_pct: RhPct::new(round(rh_pct))?,
@@ -196,6 +221,7 @@ async fn furnish(state: &Arc<State>, at_ms: i64, now_ms: i64) -> Result<(), Prob
         }));
     }
     facts.extend(strings::furnish());
+    facts.push(versions::tried(state)?);
     for fact in facts {
         state.say_fact(fact, at_ms, "demo", None).await?;
     }
@@ -281,6 +307,7 @@ async fn live(state: &Arc<State>, act: Act, at_ms: i64) -> Result<(), Problem> {
             vec![Fact::ClampsOff { cure: known.begun.id.clone(), clamps: known.clamps_on.clone() }]
         }
         Act::Move(cure, zone) => vec![Fact::CureMoved { cure: id(cure), zone: id(zone) }],
+        Act::RuleBack => vec![versions::back(state)?],
         Act::Done(job, step) => vec![Fact::StepDone { job: id(job), step: id(step) }],
         Act::Seen => {
             let bench = state.bench();

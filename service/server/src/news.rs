@@ -6,6 +6,8 @@ use std::sync::{Arc, OnceLock};
 use actix_web::web::Bytes;
 use facts::{Fact, Reading, Recorded};
 
+use crate::now::instant;
+
 /// One thing that happened. Cheap to clone.
 #[derive(Debug, Clone)]
 pub(crate) struct News(Arc<Told>);
@@ -23,6 +25,9 @@ pub(crate) enum What {
     Fact(Recorded),
     /// A reading was taken in.
     Reading(Reading),
+    /// The bench was planned anew at this instant, ms, and something stands elsewhere. It is derived, so it has no place in
+    /// the journal.
+    Planned(i64),
 }
 
 impl News {
@@ -52,6 +57,10 @@ impl What {
             Self::Reading(reading) => {
                 let data = serde_json::to_string(reading).expect("a reading has a JSON form");
                 format!("event: reading\ndata: {data}\n\n").into()
+            }
+            Self::Planned(made_ms) => {
+                let data = serde_json::json!({ "made_at": instant(*made_ms).to_rfc3339() });
+                format!("event: plan\ndata: {data}\n\n").into()
             }
         }
     }

@@ -9,6 +9,7 @@ mod draft;
 mod foresee;
 mod give_way;
 mod hours;
+mod places;
 mod replan;
 mod standing;
 mod translate;
@@ -16,7 +17,10 @@ mod what_if;
 mod wire;
 mod words;
 
-use std::sync::{Arc, PoisonError, RwLock};
+use std::{
+    path::{Path, PathBuf},
+    sync::{Arc, PoisonError, RwLock},
+};
 
 use clock::Job;
 pub(crate) use draft::{Part, Piece};
@@ -27,20 +31,53 @@ pub(crate) use wire::{PlanWire, WhatIfWire};
 pub(crate) use words::{cannot as said, length};
 
 use crate::{
+    news::{News, What},
+    now::Stopwatch,
     problem::{Kind, Problem},
     settings::Certainty,
     state::State,
 };
 use draft::Draft;
-use standing::{BUDGET, Budget, stand};
+use places::Places;
+use standing::stand;
+pub(crate) use standing::{Budget, FIRST, LONGER};
 use translate::{Shop, translate, wants};
 
 /// The plan people go by, and the right to make another.
-#[derive(Default)]
 pub(crate) struct PlanWall {
     standing: RwLock<Option<Arc<Standing>>>,
+    /// Where each piece stood when it was last kept.
+    kept: RwLock<Places>,
+    file: PathBuf,
     /// One plan is made at a time: two would each be held against the same one before.
     making: tokio::sync::Mutex<()>,
+}
+
+impl PlanWall {
+    /// An empty wall, which knows where each piece stood before the restart.
+    pub(crate) fn open(folder: &Path) -> Self {
+        let file = folder.join("plan-places.json");
+        let kept = RwLock::new(places::read(&file));
+        Self { standing: RwLock::default(), kept, file, making: tokio::sync::Mutex::default() }
+    }
+
+    /// Where each piece stands, or stood before the restart.
+    fn places(&self) -> Places {
+        self.kept.read().unwrap_or_else(PoisonError::into_inner).clone()
+    }
+
+    /// Puts a plan there. Returns whether anything stands elsewhere than before.
+    fn put(&self, standing: Arc<Standing>) -> bool {
+        let places = standing.places();
+        *self.standing.write().unwrap_or_else(PoisonError::into_inner) = Some(standing);
+        let mut kept = self.kept.write().unwrap_or_else(PoisonError::into_inner);
+        let differs = *kept != places;
+        if differs {
+            places::keep(&self.file, &places);
+            *kept = places;
+        }
+        differs
+    }
 }
 
 impl State {
@@ -51,7 +88,7 @@ impl State {
     pub(crate) async fn bench_plan(self: &Arc<Self>) -> Result<Arc<Standing>, Problem> {
         match self.standing() {
             Some(standing) => Ok(standing),
-            None => self.replan().await,
+            None => self.replan(FIRST).await,
         }
     }
 
@@ -64,16 +101,21 @@ impl State {
     ///
     /// # Errors
     /// When it cannot be made.
-    pub(crate) async fn replan(self: &Arc<Self>) -> Result<Arc<Standing>, Problem> {
+    pub(crate) async fn replan(self: &Arc<Self>, budget: Budget) -> Result<Arc<Standing>, Problem> {
         let _alone = self.plan_wall.making.lock().await;
         let state = self.clone();
-        let made = beside(move || {
+        beside(move || {
+            let watch = Stopwatch::started();
             let draft = state.draft(None, state.settings.plan.certainty);
-            Ok(Arc::new(state.stood(draft, state.standing().as_deref(), BUDGET)?))
+            let made = Arc::new(state.stood(draft, &state.plan_wall.places(), budget)?);
+            if state.plan_wall.put(made.clone()) {
+                // Nobody listening is fine.
+                drop(state.shared.news.send(News::of(What::Planned(made.made_ms))));
+            }
+            metrics::histogram!(crate::meters::PLAN).record(watch.passed());
+            Ok(made)
         })
-        .await?;
-        *self.plan_wall.standing.write().unwrap_or_else(PoisonError::into_inner) = Some(made.clone());
-        Ok(made)
+        .await
     }
 
     /// The problem of the bench, with one job more that is only thought of. Runs scripts: not for a request's thread.
@@ -85,19 +127,16 @@ impl State {
         translate(&self.bench(), &shop, &foreseen, more)
     }
 
-    fn stood(&self, draft: Draft, before: Option<&Standing>, budget: Budget) -> Result<Standing, Problem> {
+    fn stood(&self, draft: Draft, before: &Places, budget: Budget) -> Result<Standing, Problem> {
         let freeze_min = i64::from(self.settings.plan.freeze_hours) * 60;
-        let watch = crate::now::Stopwatch::started();
-        let made = stand(draft, before, freeze_min, self.now().ms(), budget).map_err(|flaw| {
+        stand(draft, before, freeze_min, self.now().ms(), budget).map_err(|flaw| {
             tracing::error!(?flaw, "the bench could not be put as a problem to plan");
             Problem::new(
                 Kind::Internal,
                 "the bench plan could not be made",
                 "the log says more; the board still stands",
             )
-        });
-        metrics::histogram!(crate::meters::PLAN).record(watch.passed());
-        made
+        })
     }
 }
 

@@ -129,7 +129,7 @@ pub(crate) struct Document<'a> {
 impl Problem {
     /// A problem of a kind.
     pub fn new(kind: Kind, detail: impl Into<String>, mend: impl Into<String>) -> Self {
-        Self { kind, detail: detail.into(), field: None, mend: mend.into(), refused: vec![] }
+        Self { kind, detail: short(detail.into()), field: None, mend: short(mend.into()), refused: vec![] }
     }
 
     /// Names the field it is about.
@@ -171,6 +171,23 @@ impl Problem {
             refused: &self.refused,
         }
     }
+}
+
+/// Longest sentence of a problem that is said whole, bytes.
+const LONGEST: usize = 1000;
+
+/// A sentence that repeats what was sent keeps its beginning and its end: whoever sends a megabyte is not sent it back.
+fn short(text: String) -> String {
+    if text.len() <= LONGEST {
+        return text;
+    }
+    let head: String = text.chars().take(LONGEST / 2).collect();
+    let behind = text.char_indices().rev().nth(LONGEST / 4).map_or(0, |(at, _)| at).max(head.len());
+    let left_out = text[head.len()..behind].chars().count();
+    if left_out == 0 {
+        return text;
+    }
+    format!("{head} ... ({left_out} characters left out) ... {}", &text[behind..])
 }
 
 impl std::fmt::Display for Problem {

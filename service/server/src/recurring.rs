@@ -20,6 +20,7 @@ use tokio_util::sync::CancellationToken;
 use crate::{
     alerts::{alarm, climate, sensors, string_up, tell, words},
     now::{SetBack, instant},
+    plan::LONGER,
     problem::{Kind, Problem},
     settings::CLOSING,
     state::State,
@@ -82,7 +83,7 @@ pub(crate) async fn run_job(state: &Arc<State>, name: &str) -> Result<(), Proble
             state.shared.alarms.notify_one();
             Ok(())
         }
-        "plan" => state.replan().await.map(drop),
+        "plan" => state.replan(LONGER).await.map(drop),
         "digest" => digest(state).await,
         "climate" => climate::step(state).await,
         "string-up" => string_up::step(state).await,
@@ -132,9 +133,13 @@ async fn digest(state: &Arc<State>) -> Result<(), Problem> {
         return Ok(());
     }
     // The day is told as it is planned this morning.
-    if let Err(problem) = state.replan().await {
+    if let Err(problem) = state.replan(LONGER).await {
         tracing::error!(%problem, "the digest goes by the plan before");
     }
+    let strung = string_up::of_day(state, local.date_naive()).await.unwrap_or_else(|problem| {
+        tracing::error!(%problem, "the digest leaves stringing up out");
+        vec![]
+    });
     let raised = AlertRaised {
         id,
         alert_kind: AlertKind::Digest,
@@ -144,12 +149,12 @@ async fn digest(state: &Arc<State>) -> Result<(), Problem> {
         due_at: instant(now_ms),
         late: false,
         title: format!("Today at {}", state.settings.shop.name),
-        body: day_ahead(state, local.date_naive(), now_ms),
+        body: day_ahead(state, local.date_naive(), strung, now_ms),
     };
     alarm::tell(state, raised, "").await
 }
 
-fn day_ahead(state: &State, today: NaiveDate, now_ms: i64) -> String {
+fn day_ahead(state: &State, today: NaiveDate, strung: Vec<String>, now_ms: i64) -> String {
     let bench = state.bench();
     let board = bench.board(now_ms, 500);
     let mut lines = Vec::new();
@@ -171,6 +176,7 @@ fn day_ahead(state: &State, today: NaiveDate, now_ms: i64) -> String {
             }
         }
     }
+    lines.extend(strung);
     // Told while nobody looked, or in quiet hours that outlasted it: it is not to be lost.
     let of_yesterday = |alert: &&clock::Alert| {
         alert.state == clock::AlertState::Open && alert.raised.due_at > instant(now_ms - DAY_MS)

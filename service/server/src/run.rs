@@ -79,11 +79,8 @@ impl Service {
     pub async fn build(settings: Settings, now: Now) -> Result<Self, StartError> {
         Self::provide_tls();
         let zone = settings.zone()?;
-        if let Some(folder) = settings.store.path.parent().filter(|folder| !folder.as_os_str().is_empty()) {
-            std::fs::create_dir_all(folder).map_err(io(format!("making {}", folder.display())))?;
-        }
-        let beside = settings.store.path.parent().filter(|folder| !folder.as_os_str().is_empty());
-        let beside = beside.unwrap_or(std::path::Path::new("."));
+        let beside = settings.store.folder();
+        std::fs::create_dir_all(beside).map_err(io(format!("making {}", beside.display())))?;
         let keys = Keys::open(beside).map_err(io(format!("the keys in {}", beside.display())))?;
         if let Some(kind) = settings.store.network_mount() {
             tracing::error!(kind, "the journal lies on a network file system, where its locks may not hold: move it");

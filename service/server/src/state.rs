@@ -150,6 +150,7 @@ impl State {
             limits: Limits::new(settings.access.requests_per_s),
             certificate,
             others,
+            plan_wall: crate::plan::PlanWall::open(settings.store.folder()),
             settings,
             intake: Intake::default(),
             hooks: Hooks::default(),
@@ -165,7 +166,6 @@ impl State {
             metrics,
             alarm_looks: LastSeen::default(),
             delivery_clock: SetBack::default(),
-            plan_wall: crate::plan::PlanWall::default(),
             stop: tokio_util::sync::CancellationToken::new(),
         }
     }

@@ -49,6 +49,6 @@
   const news = new EventSource("/api/v1/events");
   news.onopen = () => { bench.say("link", ""); soon(); };
   news.onerror = down;
-  for (const kind of ["fact", "alert", "reading"]) news.addEventListener(kind, () => soon());
+  for (const kind of ["fact", "alert", "reading", "plan"]) news.addEventListener(kind, () => soon());
   addEventListener("online", () => soon());
 })();

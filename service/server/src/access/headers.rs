@@ -1,4 +1,5 @@
-//! Headers every answer is sent with, that of a page and that of an error alike: what a browser must not do with it.
+//! Headers every answer is sent with, that of a page and that of an error alike: what a browser must not do with it. What is no
+//! HTTP at all never comes here: the framework's parser answers 400 with an empty body, and hangs up.
 
 use actix_web::{
     Error,

@@ -44,7 +44,9 @@ async fn tried(state: &Arc<State>, client: &Outward, bundle: Bundle) -> Result<(
     // Whoever takes an alert back must not miss that it has just been told.
     let _turn = state.taking_back.lock().await;
     let (gone, next) = after(state, bundle, &outcome).await?;
-    state.act(move |database| database.record_deliveries(&gone, &next)).await
+    let told: Vec<_> = gone.iter().map(|row| row.alert.clone()).collect();
+    state.act(move |database| database.record_deliveries(&gone, &next)).await?;
+    taken_back::look_again(state, &told).await
 }
 
 /// Rows of one channel that go together: as one message, or not at all and why.
@@ -131,6 +133,7 @@ async fn after(
     for mut row in bundle.rows {
         let raised = message::raised(&row);
         let kind = raised.as_ref().map(|raised| tell::kind_of(&state.bench(), raised)).unwrap_or_default();
+        let until_ms = raised.map_or(now_ms, |raised| tell::until_ms(&state.bench(), &raised, &row, now_ms));
         let rung = match outcome {
             Ok(()) => {
                 row.attempts += 1;
@@ -148,15 +151,13 @@ async fn after(
                 tracing::warn!(alert = %row.alert, channel = row.channel, why = failure.what, "not delivered");
                 row.attempts += 1;
                 let next = tell::next_rung(&state.settings, &row.channel, &kind);
-                let until_ms = raised.map(|raised| tell::until_ms(&state.bench(), &raised, &row, now_ms));
-                failed(state, &mut row, failure, &kind, next, until_ms.unwrap_or(now_ms), now_ms)
+                failed(state, &mut row, failure, &kind, next, until_ms, now_ms)
             }
         };
-        if let Some((channel, at_ms)) = rung
+        let rung = rung.map(|(channel, at_ms)| (at_ms, tell::in_time(state, channel, &kind, at_ms, until_ms)));
+        if let Some((at_ms, (channel, due_ms))) = rung
             && !waits_already(state, &row, &channel).await?
         {
-            let due_ms = tell::person_of(&state.settings, &channel)
-                .map_or(at_ms, |(person, _)| tell::awake_ms(state, person, &kind, at_ms));
             let (alert, body) = (row.alert.clone(), row.body.clone());
             next.push(NewDelivery { alert, channel, body, since_ms: at_ms, due_ms });
         }

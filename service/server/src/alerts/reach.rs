@@ -158,7 +158,8 @@ impl Resolve for Names {
     }
 }
 
-/// The way messages go out by HTTP.
+/// The way messages go out by HTTP. Each has a connection of its own: alerts are few, and one that is left open may be closed
+/// by the receiver in the moment it is used again, which fails a delivery that nothing stands against.
 #[derive(Clone)]
 pub(crate) struct Outward {
     allow: Vec<IpNet>,
@@ -181,6 +182,7 @@ impl Outward {
             Client::builder()
                 .timeout(PATIENCE)
                 .redirect(reqwest::redirect::Policy::none())
+                .pool_max_idle_per_host(0)
                 // A proxy would ask for the name itself.
                 .no_proxy()
                 .dns_resolver(Arc::new(names))

@@ -3,6 +3,7 @@
 
 use std::{ops::Bound, sync::Arc};
 
+use chrono::NaiveDate;
 use clock::{Alert, AlertState, StageDue, StringUp};
 use facts::{AlertId, AlertKind, AlertRaised, InstrumentId, Stage};
 
@@ -51,6 +52,28 @@ pub(crate) async fn step(state: &Arc<State>) -> Result<(), Problem> {
         }
     }
     Ok(())
+}
+
+/// The next stage of each instrument that is to be strung, where its time comes on this day: lines for the digest.
+///
+/// # Errors
+/// When the plates could not be run.
+pub(crate) async fn of_day(state: &Arc<State>, day: NaiveDate) -> Result<Vec<String>, Problem> {
+    let instruments: Vec<InstrumentId> = state.bench().to_be_strung().cloned().collect();
+    let mut lines = Vec::new();
+    for instrument in instruments {
+        let Some(up) = state.string_up(&instrument).await? else { continue };
+        let Some((next, due_ms)) = up.next_stage().and_then(|next| Some((next, next.due_ms?))) else { continue };
+        let at = instant(due_ms).with_timezone(&state.zone);
+        if at.date_naive() == day {
+            let name = state.bench().instruments().get(&up.instrument).map_or_else(String::new, |i| i.name.clone());
+            let first: Vec<&str> = up.work().map(|item| item.name.as_str()).collect();
+            let first =
+                if first.is_empty() { String::new() } else { format!(", when this is done: {}", first.join(", ")) };
+            lines.push(format!("{}: {}, {name}{first}", at.format("%H:%M"), words_of(next.stage).0.to_lowercase()));
+        }
+    }
+    Ok(lines)
 }
 
 /// A stage by the instrument and by when its strings were said: for ever the same.

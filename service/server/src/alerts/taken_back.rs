@@ -34,7 +34,40 @@ pub(crate) async fn say(
             deliveries.push(new(state, &raised, because, channel, now_ms));
         }
     }
-    state.say_once(state.saying(fact, now_ms, by, deliveries, answer)).await
+    let said = state.say_once(state.saying(fact, now_ms, by, deliveries, answer)).await?;
+    if let Err(problem) = look_again(state, alerts).await {
+        tracing::error!(%problem, "whether another instance told it meanwhile could not be seen");
+    }
+    Ok(said)
+}
+
+/// The turn is this instance's own, and another may say or write down the other half meanwhile. So where there are others each
+/// looks again after it has written: whichever wrote last sees both, and tells who would go on believing it.
+///
+/// # Errors
+/// When the others are not heard, or the outbox cannot be read or written.
+pub(crate) async fn look_again(state: &Arc<State>, alerts: &[AlertId]) -> Result<(), Problem> {
+    if !state.others.may_be() {
+        return Ok(());
+    }
+    state.follow().await?;
+    let (mut missed, now_ms) = (Vec::new(), state.now().ms());
+    for alert in alerts {
+        if is_so(state, alert) {
+            continue;
+        }
+        let Some(raised) = raised(state, alert) else { continue };
+        let heard: BTreeSet<String> =
+            of(state, alert).await?.into_iter().filter(message::takes_back).map(|row| row.channel).collect();
+        let told = told(state, alert).await?;
+        missed.extend(told.difference(&heard).map(|channel| new(state, &raised, MEANWHILE, channel.clone(), now_ms)));
+    }
+    if missed.is_empty() {
+        return Ok(());
+    }
+    state.act(move |database| database.record_deliveries(&[], &missed)).await?;
+    state.shared.deliveries.notify_one();
+    Ok(())
 }
 
 /// Takes one alert back.
@@ -44,6 +77,13 @@ pub(crate) async fn say(
 pub(crate) async fn take_back(state: &Arc<State>, alert: AlertId, because: String) -> Result<(), Problem> {
     let fact = Fact::AlertRetracted { alert: alert.clone(), because: because.clone() };
     say(state, fact, &[alert], &because, "clock", None).await.map(drop)
+}
+
+/// Why, where nobody who says it was there.
+const MEANWHILE: &str = "it was taken back while it was on its way";
+
+fn is_so(state: &State, alert: &AlertId) -> bool {
+    state.bench().alerts().get(alert).is_none_or(|alert| alert.state != AlertState::Retracted)
 }
 
 fn raised(state: &State, alert: &AlertId) -> Option<AlertRaised> {
@@ -75,16 +115,14 @@ fn new(state: &State, raised: &AlertRaised, because: &str, channel: String, now_
 /// # Errors
 /// When the outbox cannot be read.
 pub(crate) async fn meanwhile(state: &Arc<State>, row: &Delivery, now_ms: i64) -> Result<Option<NewDelivery>, Problem> {
-    let is_so = state.bench().alerts().get(&row.alert).is_none_or(|alert| alert.state != AlertState::Retracted);
-    if is_so || message::takes_back(row) {
+    if is_so(state, &row.alert) || message::takes_back(row) {
         return Ok(None);
     }
     let has_it = |other: &Delivery| other.channel == row.channel && message::takes_back(other);
     if of(state, &row.alert).await?.iter().any(has_it) {
         return Ok(None);
     }
-    let because = "it was taken back while it was on its way";
-    Ok(raised(state, &row.alert).map(|raised| new(state, &raised, because, row.channel.clone(), now_ms)))
+    Ok(raised(state, &row.alert).map(|raised| new(state, &raised, MEANWHILE, row.channel.clone(), now_ms)))
 }
 
 /// Id of the message by which the same channel told what a row takes back.

@@ -64,15 +64,37 @@ pub(crate) fn plan(state: &State, raised: &AlertRaised, to: Option<&[String]>, n
     }
     let bench = state.bench();
     let kind = kind_of(&bench, raised);
+    let until_ms = useful_ms(&bench, raised, now_ms, now_ms);
     let held_ms = now_ms + i64::from(settings.alerts.group_minutes) * MINUTE_MS;
     // What has opened stays open: it may wait for others that open soon, to be one message with them.
     let waits = kind == "milestone" && held_ms > now_ms && bench.opens_between(now_ms, held_ms);
     for person in settings.people.iter().filter(|person| chosen(&person.name)) {
         let Some(channel) = person.channels(&kind).first() else { continue };
-        let due_ms = awake_ms(state, person, &kind, if waits { held_ms } else { now_ms });
-        all.push(new(named(person, channel), due_ms));
+        let at_ms = if waits { held_ms } else { now_ms };
+        let (channel, due_ms) = in_time(state, named(person, channel), &kind, at_ms, until_ms);
+        // Whoever stands in for another may hear of it already.
+        if !all.iter().any(|row| row.channel == channel) {
+            all.push(new(channel, due_ms));
+        }
     }
     all
+}
+
+/// The first rung from this one up that may be told while that is of use, and when: whoever is left alone until a window
+/// has closed is passed over for whoever stands in. This rung where there is none.
+pub(crate) fn in_time(state: &State, channel: String, kind: &str, at_ms: i64, until_ms: i64) -> (String, i64) {
+    let awake =
+        |rung: &str| person_of(&state.settings, rung).map_or(at_ms, |(person, _)| awake_ms(state, person, kind, at_ms));
+    let mut rung = Some(channel.clone());
+    while let Some(one) = rung {
+        let due_ms = awake(&one);
+        if due_ms <= until_ms {
+            return (one, due_ms);
+        }
+        rung = next_rung(&state.settings, &one, kind);
+    }
+    let due_ms = awake(&channel);
+    (channel, due_ms)
 }
 
 /// A channel of a person, as the outbox names it.
@@ -136,10 +158,11 @@ pub(crate) fn insisting(settings: &Settings, channel: &str, kind: &str) -> Optio
 
 /// When a delivery is of no use any more, ms: a window when it has closed even in the slowest air, all else after a day.
 pub(crate) fn until_ms(bench: &Bench, raised: &AlertRaised, row: &Delivery, now_ms: i64) -> i64 {
-    let day_ms = row.since_ms + USEFUL_MS;
-    if message::takes_back(row) {
-        return day_ms;
-    }
+    if message::takes_back(row) { row.since_ms + USEFUL_MS } else { useful_ms(bench, raised, row.since_ms, now_ms) }
+}
+
+fn useful_ms(bench: &Bench, raised: &AlertRaised, since_ms: i64, now_ms: i64) -> i64 {
+    let day_ms = since_ms + USEFUL_MS;
     let Some((cure, m)) = closing(bench, raised) else { return day_ms };
     let closed_ms = bench.milestones(cure, now_ms)[m].safe_ms;
     closed_ms.map_or(day_ms, |closed_ms| closed_ms.min(day_ms))

@@ -1,7 +1,7 @@
 //! What an alert says: what is ready, on which instrument and joint, what to do next, and that it is an estimate.
 
 use clock::{Bench, Cure, Mix};
-use facts::{AlertRaised, CureKind, Meets};
+use facts::{AlertRaised, ClampId, CureKind, Meets};
 use serde::Serialize;
 
 use crate::{now::instant, state::State};
@@ -39,7 +39,8 @@ pub(crate) fn place(bench: &Bench, cure: &Cure) -> String {
 pub(crate) fn of_milestone(state: &State, bench: &Bench, cure: &Cure, milestone: usize) -> Words {
     let target = &cure.begun.milestones[milestone];
     let place = place(bench, cure);
-    let clamps: Vec<&str> = cure.clamps_on.iter().map(|clamp| clamp.as_str()).collect();
+    let named = |clamp: &ClampId| bench.clamps().get(clamp).map_or_else(|| clamp.to_string(), |c| c.added.name.clone());
+    let clamps: Vec<String> = cure.clamps_on.iter().map(named).collect();
     let title = match (target.stage.as_str(), target.meets) {
         ("clamp_off", _) if !clamps.is_empty() => format!("Clamps can come off: {place}"),
         (stage, Meets::Opens) => format!("Ready, {}: {place}", spoken(stage)),

@@ -3,6 +3,7 @@
 use std::time::Duration;
 
 use serde_json::Value;
+use url::Host;
 
 use super::Failure;
 
@@ -36,13 +37,28 @@ pub(super) struct Service {
 
 impl Service {
     pub(super) fn new(to: To) -> Result<Self, Failure> {
+        let http = client(&to);
+        Self::of(to, http)
+    }
+
+    /// For asking after its health. On this machine whatever certificate it shows will do, since that is for the name by which
+    /// others reach it; so nothing secret is sent.
+    pub(super) fn for_health(mut to: To) -> Result<Self, Failure> {
+        to.token = None;
+        let here = match to.url.host() {
+            Some(Host::Domain(name)) => name == "localhost",
+            Some(Host::Ipv4(address)) => address.is_loopback(),
+            Some(Host::Ipv6(address)) => address.is_loopback(),
+            None => false,
+        };
+        let http = client(&to).tls_danger_accept_invalid_certs(here);
+        Self::of(to, http)
+    }
+
+    fn of(to: To, http: reqwest::ClientBuilder) -> Result<Self, Failure> {
         crate::run::Service::provide_tls();
-        let http = reqwest::Client::builder()
-            .connect_timeout(CONNECT)
-            .read_timeout(SILENT)
-            .user_agent(concat!("benchclock/", env!("CARGO_PKG_VERSION")))
-            .build()
-            .map_err(|e| Failure::Failed(e.to_string()))?;
+        let mend = "https needs the certificates of public authorities (Debian: ca-certificates)";
+        let http = http.build().map_err(|e| Failure::Failed(format!("{}; {mend}", deepest(&e))))?;
         Ok(Self { to, http })
     }
 
@@ -112,6 +128,18 @@ impl Service {
             }
             (Err(e), None) => Err(away(e)),
         }
+    }
+}
+
+fn client(to: &To) -> reqwest::ClientBuilder {
+    let client = reqwest::Client::builder()
+        .connect_timeout(CONNECT)
+        .read_timeout(SILENT)
+        .user_agent(concat!("benchclock/", env!("CARGO_PKG_VERSION")));
+    match to.url.scheme() {
+        "https" => client,
+        // Without TLS no certificate is needed, and a machine may have none; what is sent goes nowhere else either.
+        _ => client.tls_certs_only([]).redirect(reqwest::redirect::Policy::none()),
     }
 }
 

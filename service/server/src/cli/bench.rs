@@ -57,6 +57,14 @@ pub(super) enum Verb {
         #[arg(long, default_value_t = 48.0)]
         within_h: f64,
     },
+    /// The bench plan: what to do when across every open job, why then, and how long it could wait.
+    Plan {
+        #[command(flatten)]
+        to: To,
+        /// How far to look, hours.
+        #[arg(long, default_value_t = 24.0)]
+        within_h: f64,
+    },
     /// Post what a hygrometer reads.
     Reading {
         #[command(flatten)]
@@ -276,6 +284,10 @@ pub(super) async fn run(verb: Verb) -> Result<(), Failure> {
         }
         Verb::Ready { to } => ready(&Service::new(to)?).await,
         Verb::Next { to, within_h } => next(&Service::new(to)?, within_h).await,
+        Verb::Plan { to, within_h } => {
+            let service = Service::new(to)?;
+            show(&service, &service.get("/api/v1/plan", &[]).await?, |plan| print::plan(plan, within_h))
+        }
         Verb::Reading { to, zone, said } => {
             let service = Service::new(to)?;
             let path = format!("/api/v1/zones/{zone}/readings");

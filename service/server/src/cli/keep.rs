@@ -49,10 +49,14 @@ pub(super) fn demo_settings(
 pub(super) async fn serve(settings: Settings, demo: Option<Now>) -> Result<(), StartError> {
     allow_many_connections();
     let now = demo.clone().unwrap_or_else(Now::system);
+    let now_ms = now.ms();
+    if demo.is_some() {
+        now.set(demo::begins_ms(now_ms));
+    }
     let service = Service::build(settings, now.clone()).await?;
     if demo.is_some() {
         println!("Living through ten days of an invented shop ...");
-        demo::fill(service.state(), now.ms()).await?;
+        demo::fill(service.state(), now_ms).await?;
     }
     // Before anybody is told that it serves: whoever started it may end it at once.
     let interrupt = interrupted();

@@ -94,6 +94,31 @@ pub(super) fn next(both: &Value) -> String {
     text + crate::alerts::words::ESTIMATE + "\n"
 }
 
+/// The bench plan so many hours ahead: what is to be done, what cannot be kept, and which jobs would be late.
+pub(super) fn plan(plan: &Value, within_h: f64) -> String {
+    let at = |value: &Value| DateTime::parse_from_rfc3339(value.as_str()?).ok();
+    let far = |step: &Value| {
+        at(&step["start_at"])
+            .zip(at(&plan["made_at"]))
+            .is_some_and(|(start, made)| (start - made).as_seconds_f64() > within_h * 3600.0)
+    };
+    let row = |step: &Value| {
+        let why: Vec<&str> = each(step, "why").iter().map(|why| word(why, "says")).collect();
+        let float = crate::plan::length(step["float_min"].as_i64().unwrap_or_default());
+        [time(&step["start_at"]), word(step, "title").into(), word(step, "job_title").into(), why.join(", "), float]
+    };
+    let steps = each(plan, "steps").iter().filter(|step| !far(step)).map(row);
+    let mut text = table(["when", "what", "job", "why", "can wait"], steps, "nothing is planned in that time");
+    for cannot in each(plan, "cannot") {
+        text += &format!("look out: {}; {}\n", word(cannot, "says"), word(cannot, "mend"));
+    }
+    for job in each(plan, "jobs").iter().filter(|job| job["late_min"].as_i64().is_some_and(|late| late > 0)) {
+        text +=
+            &format!("late: {}: done {}, due {}\n", word(job, "title"), time(&job["done_at"]), time(&job["due_at"]));
+    }
+    text + word(plan, "estimate") + "\n"
+}
+
 /// What became of readings.
 pub(super) fn tally(tally: &Value) -> String {
     let count = |field: &str| tally[field].as_u64().unwrap_or_default();

@@ -19,13 +19,15 @@ pub(super) enum Act {
     Look(&'static str, &'static str, bool, Observing),
     /// Every open alert is seen.
     Seen,
+    /// A rule that was tried for some days goes back to what it was.
+    RuleBack,
 }
 
 /// Glue-ups that came out of a pot: cure and pot.
 pub(super) const OUT_OF_POT: [(&str, &str); 1] = [("head-1", "head-pot")];
 
 /// Hours ago, in order. Glue: id, job, step, joint, material, clamps. Coat: id, job, step, surface, material, wet film in µm.
-pub(super) const ACTS: [(f64, Act); 63] = [
+pub(super) const ACTS: [(f64, Act); 64] = [
     (172.0, Act::Piece("piece-1", "aliphatic-resin")),
     (171.5, Act::Look("piece-1", "clamp_off", false, TestPieceBroken)),
     (171.2, Act::Look("piece-1", "clamp_off", true, TestPieceBroken)),
@@ -78,6 +80,7 @@ pub(super) const ACTS: [(f64, Act); 63] = [
     (28.0, Act::Move("head-1", "warm-box")),
     (26.5, Act::Done("bridge", "clean")),
     (26.0, Act::Glue("bridge-1", "bridge", "glue", "parlour-bridge", "hot-hide-glue", &["bridge-caul", "deep-2"])),
+    (25.0, Act::RuleBack),
     (24.5, Act::Off("violin-1")),
     (23.0, Act::Seen),
     (20.0, Act::Coat("violin-2", "seam", "varnish", "lower bout edge", "oil-varnish", 50.0)),

@@ -153,7 +153,7 @@ impl State {
             risk: self.risks(&bench, &board),
             curing: curing.into_iter().map(card).collect(),
             curing_more: bench.open_cures().saturating_sub(ON_THE_WALL),
-            next: board.next.iter().take(SHOWN).map(next_card).collect(),
+            next: first_doable(&board.next).into_iter().take(SHOWN).map(next_card).collect(),
             next_more: board.next.len().saturating_sub(SHOWN),
             strings: self.strings_cards(&bench, now_ms),
             alerts: open.iter().take(SHOWN).map(|alert| self.alert_card(alert, now_ms)).collect(),
@@ -319,6 +319,12 @@ fn with_earlier(bench: &Bench, alert: &Alert) -> Vec<AlertId> {
     };
     let earlier = bench.alerts_open().filter(of_cure).map(|other| other.raised.id.clone());
     std::iter::once(alert.raised.id.clone()).chain(earlier).collect()
+}
+
+/// What a hand can do now before what waits for a cure; each in the order of the bench.
+fn first_doable<'a, 'b>(next: &'a [clock::NextStep<'b>]) -> Vec<&'a clock::NextStep<'b>> {
+    let (doable, waiting): (Vec<_>, Vec<_>) = next.iter().partition(|step| step.waits_for.is_none());
+    doable.into_iter().chain(waiting).collect()
 }
 
 fn next_card(next: &clock::NextStep<'_>) -> NextCard {

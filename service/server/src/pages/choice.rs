@@ -55,6 +55,10 @@ impl State {
 /// What there is to say of one instrument: where, and the word for it.
 pub(super) const PARTS: [(&str, &str); 3] = [("strings", "Strings"), ("setups", "Set-up"), ("wood", "Wood")];
 
+/// How much of an adhesive or a finish the wood takes up, as a form sends it.
+pub(super) const POROSITIES: [(&str, &str); 4] =
+    [("sealed", "nothing"), ("dense", "little: close, oily wood"), ("normal", "as usual"), ("open", "much: end grain")];
+
 /// Families of instruments, as a form sends them.
 pub(super) const FAMILIES: [(&str, Family); 11] = [
     ("steel_string_guitar", Family::SteelStringGuitar),

@@ -36,6 +36,9 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
 /// How long a glue-up may be taken back as if it had never been registered, ms.
 const UNDO_MS: i64 = 60_000;
 
+/// How long an assembly time that is over is still shown above all, ms: longer, and nothing can be done about it.
+const ASSEMBLY_SHOWN_MS: i64 = 15 * 60_000;
+
 struct MilestoneRow {
     stage: String,
     closes: bool,
@@ -114,6 +117,7 @@ impl State {
             at_ms.map(|at_ms| self.moment(at_ms, now_ms))
         };
         let assembly = milestones.iter().find(|m| m.target.stage == "assembly_closes").and_then(told);
+        let assembly = assembly.filter(|closes| now_ms - closes.at_ms < ASSEMBLY_SHOWN_MS);
         let release = cure.releasing().map(|m| (spoken(&milestones[m].target.stage), told(&milestones[m])));
         let sheet = self.rulebook.rule(&begun.rule_version).map(|rule| rule.sheet.clone()).ok();
         let job = begun.job.as_ref().and_then(|id| bench.jobs().get(id));

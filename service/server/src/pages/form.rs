@@ -56,6 +56,12 @@ impl Fields {
         Ok(Some(number))
     }
 
+    /// A number that must be filled in.
+    pub(super) fn needed(&self, name: &str) -> Result<f64, Problem> {
+        let missing = || Problem::new(Kind::Invalid, format!("{name} is missing"), "fill it in").about(name);
+        self.number(name)?.ok_or_else(missing)
+    }
+
     /// A word of a list, if the field is filled in.
     pub(super) fn word<T: DeserializeOwned>(&self, name: &str) -> Result<Option<T>, Problem> {
         let Some(said) = self.get(name) else { return Ok(None) };

@@ -1,10 +1,12 @@
 //! What every page has: the shop's name, the way to the other pages, the time, and the headers it is sent with.
 
+use std::sync::Arc;
+
 use actix_web::{HttpResponse, HttpResponseBuilder, http::header};
 use askama::Template;
 
 use crate::{
-    access,
+    access::{self, Role, Who},
     problem::{Kind, Problem},
     routes::Answer,
     state::State,
@@ -32,21 +34,40 @@ pub(crate) struct Frame {
     pub(crate) doubt: Option<Problem>,
     /// The entry of [`NAV`] this page belongs to.
     pub(crate) here: &'static str,
-    /// By which token this browser is logged in, if it is.
-    pub(crate) session: Option<String>,
+    /// Who looks; nobody in particular on the machine itself, and where the way in is asked for.
+    who: Option<Arc<Who>>,
 }
 
 impl Frame {
     pub(crate) fn nav(&self) -> &'static [(&'static str, &'static str)] {
         &NAV
     }
+
+    /// The token by which this browser is logged in, if it is.
+    pub(crate) fn session(&self) -> Option<&str> {
+        self.who.as_ref().filter(|who| who.session).map(|who| who.name.as_str())
+    }
+
+    /// The word of the role that looks. The style sheet hides by it what that role may not press; the gate refuses it anyway.
+    pub(crate) fn role(&self) -> Option<&'static str> {
+        self.who.as_ref().map(|who| who.role.word())
+    }
+
+    /// Whether the owner looks, or somebody at the machine itself.
+    pub(crate) fn owns(&self) -> bool {
+        self.who.as_ref().is_none_or(|who| who.role == Role::Owner)
+    }
+
+    /// Whether it is somebody who only looks.
+    pub(crate) fn only_looks(&self) -> bool {
+        self.who.as_ref().is_some_and(|who| who.role == Role::Viewer)
+    }
 }
 
 impl State {
     pub(super) fn frame(&self, here: &'static str) -> Frame {
-        let session = access::current().filter(|who| who.session).map(|who| who.name.clone());
         let shop = self.settings.shop.name.clone();
-        Frame { shop, now_ms: self.now().ms(), doubt: self.doubt(), here, session }
+        Frame { shop, now_ms: self.now().ms(), doubt: self.doubt(), here, who: access::current() }
     }
 }
 

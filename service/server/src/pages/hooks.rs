@@ -60,7 +60,7 @@ impl State {
         let faults = self.faults.read().unwrap_or_else(PoisonError::into_inner);
         let of_shop = faults.values().filter(|fault| fault.file.starts_with("shop/"));
         HooksPage {
-            frame: self.frame("/materials"),
+            frame: self.frame("/rules"),
             hooks: self.hooks.tallies().into_iter().map(card).collect(),
             faults: of_shop.map(|fault| (fault.to_string(), fault.mend.clone())).collect(),
         }

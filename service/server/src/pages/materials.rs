@@ -1,6 +1,7 @@
 //! The materials with a rule in force, their cautions, and the bottles on the shelf; what becomes of one is in
 //! `materials/shelf.rs`.
 
+mod clamps;
 mod shelf;
 
 use std::sync::PoisonError;
@@ -10,6 +11,7 @@ use askama::Template;
 use facts::{Fact, LotAdded, MaterialId};
 use rules::MaterialKind;
 
+use self::clamps::ClampRow;
 use super::{
     form::{Fields, new_key},
     frame::{Frame, see_other, show},
@@ -26,7 +28,8 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
     config
         .service(web::resource("/materials").route(web::get().to(materials)))
         .service(web::resource("/lots").route(web::post().to(add_lot)))
-        .configure(shelf::configure);
+        .configure(shelf::configure)
+        .configure(clamps::configure);
 }
 
 struct LotRow {
@@ -58,6 +61,7 @@ struct MaterialsPage {
     key: String,
     wrong: String,
     materials: Vec<MaterialCard>,
+    clamps: Vec<ClampRow>,
     faults: Vec<String>,
 }
 
@@ -92,6 +96,7 @@ impl State {
             frame: self.frame("/materials"),
             key: new_key(),
             wrong,
+            clamps: self.clamp_rows(&bench, now_ms),
             materials: bench.in_force().iter().filter_map(card).collect(),
             faults: faults.values().map(|fault| format!("{fault}; {}", fault.mend)).collect(),
         }
@@ -122,8 +127,13 @@ impl State {
 async fn add_lot(shop: Shop, fields: Fields) -> Answer {
     match added(&shop, &fields).await {
         Ok(()) => see_other("/materials"),
-        Err(problem) => show(&shop.materials_page(problem.to_string()), HttpResponse::build(problem.status_code())),
+        Err(problem) => wrong(&shop, &problem),
     }
+}
+
+/// The page with what was wrong.
+fn wrong(shop: &Shop, problem: &Problem) -> Answer {
+    show(&shop.materials_page(problem.to_string()), HttpResponse::build(problem.status_code()))
 }
 
 async fn added(shop: &Shop, fields: &Fields) -> Result<(), Problem> {

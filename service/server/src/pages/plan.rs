@@ -17,7 +17,7 @@ use super::{
 use crate::{
     alerts::words::ESTIMATE,
     now::instant,
-    plan::{Part, Piece, Standing, length, said},
+    plan::{FIRST, Part, Piece, Standing, length, said},
     problem::Problem,
     routes::{Answer, Shop},
     state::State,
@@ -54,6 +54,8 @@ struct PlanPage {
     frame: Frame,
     made: String,
     cannot: Vec<(String, &'static str)>,
+    /// What was to stay where it was told, and could not.
+    unfrozen: Vec<String>,
     today: Vec<Row>,
     /// What comes after today.
     then: Vec<Row>,
@@ -95,6 +97,10 @@ impl State {
             frame: self.frame("/plan"),
             made: self.clock_text(standing.made_ms, now_ms),
             cannot: standing.cannot.iter().map(said).map(|(_, says, mend)| (says, mend)).collect(),
+            unfrozen: standing
+                .unfrozen()
+                .map(|(i, job)| format!("{} ({})", standing.draft.pieces[i].title, job.title))
+                .collect(),
             today: rows,
             then: then.into_iter().take(THEN_SHOWN).collect(),
             week: Week::of(self, standing, now_ms),
@@ -174,6 +180,6 @@ impl State {
 
     /// Plans anew after a button on the plan, so that the page shows what it did.
     pub(super) async fn follow_tick(self: &std::sync::Arc<Self>) -> Result<(), Problem> {
-        self.replan().await.map(drop)
+        self.replan(FIRST).await.map(drop)
     }
 }

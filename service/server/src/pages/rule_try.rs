@@ -6,6 +6,7 @@ use std::sync::Arc;
 use actix_web::{HttpResponse, ResponseError, web};
 use facts::MaterialId;
 use rules::{ExpectedRow, Rule};
+use serde_json::{Value, json};
 
 use super::{
     form::Fields,
@@ -62,6 +63,10 @@ pub(super) struct Tried {
     pub(super) table: String,
     pub(super) findings: Vec<(String, String)>,
     pub(super) charts: [String; 2],
+    /// Every point of the curves, for the chart to be read out.
+    pub(super) read_out: String,
+    pub(super) last_point: usize,
+    pub(super) temp_sign: &'static str,
     pub(super) stages: Vec<StageRow>,
     pub(super) points: Vec<PointRow>,
     pub(super) looked_at: String,
@@ -173,6 +178,9 @@ impl State {
             table,
             findings: draft.findings.iter().map(|found| (found.what.clone(), found.mend.clone())).collect(),
             charts: [chart(Width::Wide)?, chart(Width::Phone)?],
+            read_out: read_out(draft, beside),
+            last_point: draft.curve.len() - 1,
+            temp_sign: self.settings.shop.temp_unit.sign(),
             stages: stages.iter().map(|stage| stage_row(stage, draft, beside)).collect(),
             points: (0..=ROWS).map(point).collect(),
             looked_at: looked_at_text(run),
@@ -210,6 +218,16 @@ fn stage_row(stage: &str, draft: &Course, beside: Option<&Course>) -> StageRow {
         _ => "–".into(),
     };
     StageRow { stage: spoken(stage), draft: texts(draft), beside: texts(beside), by }
+}
+
+/// The points of both curves as `chart.js` reads them; the two are of the same hours.
+fn read_out(draft: &Course, beside: Option<&Course>) -> String {
+    let course = |at: &Point| json!({"rate": at.rate, "age_h": at.age_h, "strength": at.strength});
+    let point = |(n, at): (usize, &Point)| {
+        let beside = beside.and_then(|course| course.curve.get(n)).map(course);
+        json!({"hours": at.hours, "temp_c": at.temp_c, "rh_pct": at.rh_pct, "draft": course(at), "beside": beside})
+    };
+    draft.curve.iter().enumerate().map(point).collect::<Value>().to_string()
 }
 
 /// Rate, age and strength as the table has them.

@@ -1,8 +1,9 @@
 //! The strings of one instrument: whether they may go on, which they are and what each pulls, what they load, and the
-//! stages of stringing up. One string is changed in `strings/gauges.rs`, a load is said in `strings/loads.rs`, another tuning
-//! is tried in `strings/retuned.rs`.
+//! stages of stringing up. One string is changed in `strings/gauges.rs`, a joint is added in `strings/joints.rs` and its load
+//! said in `strings/loads.rs`, another tuning is tried in `strings/retuned.rs`.
 
 mod gauges;
+mod joints;
 mod loads;
 mod retuned;
 
@@ -13,7 +14,7 @@ use facts::{Fact, JointAdded, Note, StageReached};
 
 use self::{gauges::GaugeForm, loads::JointForm, retuned::Retuned};
 use super::{
-    choice::{Choice, FAMILIES},
+    choice::{Choice, FAMILIES, POROSITIES},
     form::{Fields, new_key},
     frame::{Frame, see_other, show},
     string_up::StringUpSheet,
@@ -34,6 +35,7 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/instruments/{id}/strings").route(web::get().to(one)).route(web::post().to(fit)))
         .service(web::resource("/instruments/{id}/string-stages").route(web::post().to(reach)))
         .configure(gauges::configure)
+        .configure(joints::configure)
         .configure(loads::configure);
 }
 
@@ -57,6 +59,11 @@ struct StringsOfPage {
     /// That tuning, as it was asked.
     other: String,
     joints: Vec<JointForm>,
+    /// What was filled in for a joint that is to be added, if it was wrong.
+    new_joint: String,
+    gap: String,
+    thin_unit: &'static str,
+    porosities: Vec<Choice>,
     estimate: &'static str,
 }
 
@@ -88,6 +95,12 @@ async fn page(shop: &Shop, id: &str, fields: &Fields, mut wrong: String) -> Resu
         retuned,
         gauge: fitted.map(|fitted| GaugeForm::of(fitted, shop.settings.shop.length_unit, fields)),
         joints: joints.iter().map(|joint| shop.joint_form(joint, family, fields)).collect(),
+        new_joint: fields.get("joint_name").unwrap_or_default().into(),
+        gap: fields.get("gap").unwrap_or_default().into(),
+        thin_unit: shop.settings.shop.length_unit.thin().0,
+        porosities: POROSITIES
+            .map(|(word, says)| Choice::new(word, says, word == fields.get("porosity").unwrap_or("normal")))
+            .into(),
         sheet: up.as_ref().map(|up| shop.string_up_page(up)),
         wrong,
         estimate: ESTIMATE,

@@ -4,7 +4,7 @@
 use facts::{Porosity, RhPct, TempC};
 
 use super::{
-    choice::{self, Choice},
+    choice::{self, Choice, POROSITIES},
     form::Fields,
     rule_try::{BETWEEN, ROWS},
 };
@@ -17,8 +17,6 @@ use crate::{
 
 const AIRS: [(&str, &str); 3] =
     [("constant", "constant air"), ("recorded", "a recorded stretch"), ("forecast", "the forecast")];
-const POROSITIES: [(&str, &str); 4] =
-    [("sealed", "nothing"), ("dense", "little: close, oily wood"), ("normal", "as usual"), ("open", "much: end grain")];
 /// The fields that say in what a draft is tried, as they were filled in.
 pub(super) struct TrialForm {
     pub(super) airs: Vec<Choice>,
@@ -65,20 +63,17 @@ pub(super) fn asked(fields: &Fields, state: &State) -> Result<Try, Problem> {
     let (unit, (_, um), now_ms) =
         (state.settings.shop.temp_unit, state.settings.shop.length_unit.thin(), state.now().ms());
     let nowhere = AirSaid { temp_c: None, rh_pct: None, zone: None, from: None, until: None };
-    let number = |name: &'static str| {
-        let missing = || Problem::new(Kind::Invalid, format!("{name} is missing"), "fill it in").about(name);
-        fields.number(name)?.ok_or_else(missing)
-    };
     let zone = || fields.get("zone").map(str::to_string);
     let air = match fields.get("air") {
         Some("recorded") => {
             let mend = "a year back at most";
-            let ago_h = facts::within("ago_h", number("ago_h")?, 0.0, 24.0 * 366.0, "h ago", mend)?;
+            let ago_h = facts::within("ago_h", fields.needed("ago_h")?, 0.0, 24.0 * 366.0, "h ago", mend)?;
             AirSaid { zone: zone(), from: Some(instant(now_ms - (ago_h * 3.6e6) as i64)), ..nowhere }
         }
         Some("forecast") => AirSaid { zone: zone(), ..nowhere },
         _ => {
-            let (temp_c, rh_pct) = (TempC::new(unit.celsius(number("temp")?))?, RhPct::new(number("rh_pct")?)?);
+            let (temp_c, rh_pct) =
+                (TempC::new(unit.celsius(fields.needed("temp")?))?, RhPct::new(fields.needed("rh_pct")?)?);
             AirSaid { temp_c: Some(temp_c), rh_pct: Some(rh_pct), ..nowhere }
         }
     };

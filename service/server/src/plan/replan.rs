@@ -9,13 +9,17 @@ use tokio::{
 };
 use tokio_util::sync::CancellationToken;
 
+use super::{FIRST, LONGER, Standing};
 use crate::{
     news::{News, What},
+    problem::Problem,
     state::State,
 };
 
 /// Facts come in handfuls: a job and its steps, a glue-up and its clamps.
 const AFTER_FACT: Duration = Duration::from_millis(500);
+/// A first answer stands so long before a better one is looked for: more facts may come.
+const AFTER_FIRST: Duration = Duration::from_secs(5);
 /// A reading moves times by seconds.
 const AFTER_READING: Duration = Duration::from_secs(60);
 
@@ -34,34 +38,46 @@ fn moves_a_time(fact: &Fact) -> bool {
     )
 }
 
-/// Plans anew until told to stop.
+/// Plans anew until told to stop: a first answer soon after a fact, a better one when that has been read.
 pub(crate) async fn run(state: Arc<State>, stop: CancellationToken) {
     let mut news = state.shared.news.subscribe();
     // The first plan, as soon as the service is up.
-    let mut due: Option<Instant> = after(None, AFTER_FACT);
+    let mut first: Option<Instant> = after(None, AFTER_FACT);
+    let mut longer: Option<Instant> = None;
     loop {
-        let wait = async {
-            match due {
-                Some(at) => sleep_until(at).await,
-                None => std::future::pending().await,
-            }
-        };
         tokio::select! {
             () = stop.cancelled() => return,
-            () = wait => {
-                due = None;
-                if let Err(problem) = state.replan().await {
-                    tracing::error!(%problem, "the bench could not be planned anew");
-                }
+            () = at(first) => {
+                first = None;
+                made(state.replan(FIRST).await);
+                longer = after(longer, AFTER_FIRST);
+            }
+            () = at(longer), if first.is_none() => {
+                longer = None;
+                made(state.replan(LONGER).await);
             }
             heard = news.recv() => match heard.as_ref().map(News::what) {
-                Ok(What::Fact(fact)) if moves_a_time(&fact.fact) => due = after(due, AFTER_FACT),
-                Ok(What::Fact(_)) => {}
-                Ok(What::Reading(_)) => due = after(due, AFTER_READING),
-                Err(RecvError::Lagged(_)) => due = after(due, AFTER_FACT),
+                Ok(What::Fact(fact)) if moves_a_time(&fact.fact) => first = after(first, AFTER_FACT),
+                Ok(What::Fact(_) | What::Planned(_)) => {}
+                Ok(What::Reading(_)) => longer = after(longer, AFTER_READING),
+                Err(RecvError::Lagged(_)) => first = after(first, AFTER_FACT),
                 Err(RecvError::Closed) => return,
             },
         }
+    }
+}
+
+/// Waits until then; for ever where it is never.
+async fn at(due: Option<Instant>) {
+    match due {
+        Some(due) => sleep_until(due).await,
+        None => std::future::pending().await,
+    }
+}
+
+fn made(plan: Result<Arc<Standing>, Problem>) {
+    if let Err(problem) = plan {
+        tracing::error!(%problem, "the bench could not be planned anew");
     }
 }
 

@@ -1,6 +1,6 @@
 //! The plan on the wall: made from a draft, held against the one before, explained.
 
-use std::collections::BTreeMap;
+use std::{collections::BTreeMap, time::Duration};
 
 use planner::{Effort, NoPlan, Plan, Slot, Told, Wall, explain};
 
@@ -8,6 +8,7 @@ use super::{
     draft::{Draft, JobLine},
     give_way::{Cannot, settle},
     hours::ms,
+    places::Places,
 };
 use crate::now::Stopwatch;
 
@@ -23,11 +24,13 @@ const SEED: u64 = 1;
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Budget {
     pub(crate) schedules: u64,
-    pub(crate) longest: std::time::Duration,
+    pub(crate) longest: Duration,
 }
 
-/// Off the request path, a blocking thread has this long.
-pub(crate) const BUDGET: Budget = Budget { schedules: 3000, longest: std::time::Duration::from_millis(400) };
+/// What somebody waits for: the plan after a fact, or after a tick on the page.
+pub(crate) const FIRST: Budget = Budget { schedules: 200, longest: Duration::from_millis(80) };
+/// What nobody waits for, or who asks for it knows.
+pub(crate) const LONGER: Budget = Budget { schedules: 3000, longest: Duration::from_millis(400) };
 
 /// A plan with all that is said of it.
 #[derive(Debug)]
@@ -45,12 +48,12 @@ pub(crate) struct Standing {
 /// When the draft was not put well.
 pub(crate) fn stand(
     mut draft: Draft,
-    before: Option<&Standing>,
+    before: &Places,
     freeze_min: i64,
     made_ms: i64,
     budget: Budget,
 ) -> Result<Standing, NoPlan> {
-    if let Some(before) = before {
+    if !before.is_empty() {
         draft.problem.wall = wall(&draft, before, freeze_min);
     }
     let watch = Stopwatch::started();
@@ -62,12 +65,9 @@ pub(crate) fn stand(
 }
 
 /// Where the plan before has each piece that is still to come.
-fn wall(draft: &Draft, before: &Standing, freeze_min: i64) -> Wall {
-    let stood: BTreeMap<&str, i64> =
-        before.pieces().map(|(i, slot)| (before.draft.pieces[i].key.as_str(), slot.start_min)).collect();
+fn wall(draft: &Draft, stood: &Places, freeze_min: i64) -> Wall {
     let now_min = draft.problem.now_min;
-    let starts_min =
-        draft.pieces.iter().map(|piece| stood.get(piece.key.as_str()).copied().filter(|at| *at >= now_min));
+    let starts_min = draft.pieces.iter().map(|piece| stood.get(&piece.key).copied().filter(|at| *at >= now_min));
     Wall {
         starts_min: starts_min.collect(),
         frozen_until_min: now_min + freeze_min,
@@ -83,6 +83,16 @@ impl Standing {
         let mut order: Vec<usize> = (0..self.draft.pieces.len()).filter(open).collect();
         order.sort_by_key(|i| (self.plan.slots[*i].start_min, self.plan.slots[*i].end_min, *i));
         order.into_iter().map(|i| (i, self.plan.slots[i]))
+    }
+
+    /// Where each of them stands.
+    pub(crate) fn places(&self) -> Places {
+        self.pieces().map(|(i, slot)| (self.draft.pieces[i].key.clone(), slot.start_min)).collect()
+    }
+
+    /// Pieces that were to stay where they stood and could not, each with its job.
+    pub(crate) fn unfrozen(&self) -> impl Iterator<Item = (usize, &JobLine)> {
+        self.plan.unfrozen.iter().map(|i| (*i, self.job_of(*i)))
     }
 
     /// The job a piece belongs to.

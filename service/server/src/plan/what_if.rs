@@ -11,7 +11,7 @@ use serde::Deserialize;
 use super::{
     Standing, beside,
     chance::{self, Ends},
-    standing::BUDGET,
+    standing::LONGER,
 };
 use crate::{
     compose::new_id,
@@ -95,9 +95,8 @@ impl State {
         let state = self.clone();
         beside(move || {
             let certainty = state.settings.plan.certainty;
-            let before = state.standing();
-            let without = state.stood(state.draft(None, certainty), before.as_deref(), BUDGET)?;
-            let with = state.stood(state.draft(Some(&job), certainty), Some(&without), BUDGET)?;
+            let without = state.stood(state.draft(None, certainty), &state.plan_wall.places(), LONGER)?;
+            let with = state.stood(state.draft(Some(&job), certainty), &without.places(), LONGER)?;
             let place = with.draft.jobs.iter().position(|line| line.id.as_ref() == Some(&job.opened.id));
             let ends = place.map(|place| chance::ends(&with.draft, place));
             Ok(answered(&without, with, place, ends.as_ref(), due_at))

@@ -120,7 +120,7 @@ impl State {
             steps: standing.pieces().map(|(i, slot)| self.piece_wire(standing, i, slot)).collect(),
             jobs: (0..draft.jobs.len()).map(|job| self.job_done_wire(standing, job)).collect(),
             cannot: standing.cannot.iter().map(cannot_wire).collect(),
-            unfrozen: standing.plan.unfrozen.iter().map(|i| draft.pieces[*i].title.clone()).collect(),
+            unfrozen: standing.unfrozen().map(|(i, _)| draft.pieces[i].title.clone()).collect(),
             moved: standing.plan.cost.moved,
             assumed: draft.assumed.iter().cloned().collect(),
             estimate: ESTIMATE,

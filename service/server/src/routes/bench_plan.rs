@@ -9,7 +9,7 @@ use super::{Answer, Shop};
 use crate::{
     body::Body,
     openapi::Api,
-    plan::{Asked, PlanWire, WhatIfWire},
+    plan::{Asked, LONGER, PlanWire, WhatIfWire},
     problem::{Kind, Problem},
 };
 
@@ -49,7 +49,7 @@ async fn asked(shop: Shop, body: Body<Asked>) -> Answer {
             Err(Problem::new(Kind::Invalid, "a due date without a job", mend).about("due_at"))
         }
         Asked { job: None, due_at: None } => {
-            let standing = shop.replan().await?;
+            let standing = shop.replan(LONGER).await?;
             Ok(HttpResponse::Ok().json(Answered::Plan(shop.plan_wire(&standing))))
         }
     }

@@ -1,5 +1,5 @@
-//! Server-sent events: every fact and reading as it is taken in. The id of an event is its place in the journal, so a
-//! listener that comes back with `Last-Event-ID` is told what it missed, from the journal.
+//! Server-sent events: every fact and reading as it is taken in, and that the bench was planned anew. The id of an event is its
+//! place in the journal, so a listener that comes back with `Last-Event-ID` is told what it missed, from the journal.
 
 use std::{
     sync::{Arc, atomic::Ordering},

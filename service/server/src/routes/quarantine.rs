@@ -111,29 +111,44 @@ async fn list(shop: Shop, id: web::Path<String>, which: web::Query<Which>) -> An
 }
 
 /// What is to be taken instead of what was said; what is left out stays.
-#[derive(Deserialize, utoipa::ToSchema)]
+#[derive(Default, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
-struct Release {
-    at: Option<DateTime<Utc>>,
-    temp_c: Option<f64>,
-    rh_pct: Option<f64>,
+pub(crate) struct Release {
+    pub(crate) at: Option<DateTime<Utc>>,
+    pub(crate) temp_c: Option<f64>,
+    pub(crate) rh_pct: Option<f64>,
 }
 
 async fn release(shop: Shop, path: web::Path<(String, i64)>, body: Body<Release>) -> Answer {
-    let held = waiting(&shop, &path).await?;
+    let kept = body.answer(&path.1.to_string());
+    release_held(&shop, &path, &body.value, kept).await?;
+    answer(&shop, path.1).await
+}
+
+/// Takes a held reading, with what is put right in it.
+///
+/// # Errors
+/// When there is none, somebody has decided about it already, or what is put right is no air.
+pub(crate) async fn release_held(
+    shop: &Shop,
+    path: &(String, i64),
+    instead: &Release,
+    kept: Option<store::Answer>,
+) -> Result<(), Problem> {
+    let held = waiting(shop, path).await?;
     let key = held.key.clone();
     let mend = "send the right value with the release, for example {\"temp_c\": 20.5}; or discard it";
     let reading = Reading {
         zone: key.zone.clone(),
         sensor: key.sensor.clone(),
-        at: body.value.at.unwrap_or(instant(key.at_ms)),
-        temp_c: TempC::new(body.value.temp_c.unwrap_or(key.temp_c)).map_err(|e| instead(e, mend))?,
-        rh_pct: RhPct::new(body.value.rh_pct.unwrap_or(key.rh_pct)).map_err(|e| instead(e, mend))?,
+        at: instead.at.unwrap_or(instant(key.at_ms)),
+        temp_c: TempC::new(instead.temp_c.unwrap_or(key.temp_c)).map_err(|e| put_right(e, mend))?,
+        rh_pct: RhPct::new(instead.rh_pct.unwrap_or(key.rh_pct)).map_err(|e| put_right(e, mend))?,
     };
-    decide(&shop, held, HeldState::Released, vec![reading], &body).await
+    decide(shop, held, HeldState::Released, vec![reading], kept).await
 }
 
-fn instead(invalid: facts::Invalid, mend: &str) -> Problem {
+fn put_right(invalid: facts::Invalid, mend: &str) -> Problem {
     let said = invalid.mend.clone();
     let mut problem = Problem::from(invalid);
     problem.mend = format!("{mend} ({said})");
@@ -141,22 +156,44 @@ fn instead(invalid: facts::Invalid, mend: &str) -> Problem {
 }
 
 async fn discard(shop: Shop, path: web::Path<(String, i64)>, body: Body<Nothing>) -> Answer {
+    let kept = body.answer(&path.1.to_string());
     let Nothing {} = body.value;
-    let held = waiting(&shop, &path).await?;
-    decide(&shop, held, HeldState::Discarded, vec![], &body).await
+    discard_held(&shop, &path, kept).await?;
+    answer(&shop, path.1).await
 }
 
-async fn decide<T>(shop: &Shop, held: Held, state: HeldState, readings: Vec<Reading>, body: &Body<T>) -> Answer {
-    let id = held.id;
+/// Discards a held reading.
+///
+/// # Errors
+/// When there is none, or somebody has decided about it already.
+pub(crate) async fn discard_held(
+    shop: &Shop,
+    path: &(String, i64),
+    kept: Option<store::Answer>,
+) -> Result<(), Problem> {
+    let held = waiting(shop, path).await?;
+    decide(shop, held, HeldState::Discarded, vec![], kept).await
+}
+
+async fn decide(
+    shop: &Shop,
+    held: Held,
+    state: HeldState,
+    readings: Vec<Reading>,
+    kept: Option<store::Answer>,
+) -> Result<(), Problem> {
     shop.intake.decided(&(held.key.zone.clone(), held.key.sensor.clone()));
     let saying = Saying {
         readings,
         decided: vec![(held.key, state)],
         recorded_ms: shop.now().ms(),
-        answer: body.answer(&id.to_string()),
+        answer: kept,
         ..Saying::default()
     };
-    shop.say_once(saying).await?;
+    shop.say_once(saying).await.map(drop)
+}
+
+async fn answer(shop: &Shop, id: i64) -> Answer {
     let held = shop.read(move |database| database.held_one(id)).await?;
     Ok(HttpResponse::Ok().json(held.map(|held| wire(shop, held))))
 }

@@ -94,11 +94,11 @@ struct Calibrate {
 #[derive(Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 #[schema(as = SaltReading)]
-struct Point {
+pub(crate) struct Point {
     #[schema(value_type = crate::twins::Salt)]
-    salt: Salt,
-    temp_c: f64,
-    read_rh_pct: f64,
+    pub(crate) salt: Salt,
+    pub(crate) temp_c: f64,
+    pub(crate) read_rh_pct: f64,
 }
 
 #[derive(Serialize, utoipa::ToSchema)]
@@ -136,12 +136,20 @@ async fn calibrate(shop: Shop, id: web::Path<String>, body: Body<Calibrate>) -> 
     let sensor = SensorId::new(id.as_str()).map_err(|_| Problem::not_found("sensor", &id))?;
     let now_ms = shop.now().ms();
     let at_ms = When { at: body.value.at, minutes_ago: body.value.minutes_ago }.ms(now_ms)?;
-    let points = body.value.points.iter().enumerate().map(|(i, point)| point.held_against_published(i));
-    let calibrated = HygrometerCalibrated::new(sensor.clone(), points.collect::<Result<_, _>>()?)?;
+    let calibrated = calibrated(sensor.clone(), &body.value.points)?;
     shop.say_fact(Fact::HygrometerCalibrated(calibrated), at_ms, "bench", body.answer(&id)).await?;
     let bench = shop.bench();
     let made = bench.calibrations().get(&sensor).and_then(|all| all.iter().rfind(|made| made.from_ms <= at_ms));
     Ok(HttpResponse::Created().json(made.map(|made| wire(&shop, made))))
+}
+
+/// What a hygrometer read over salts, held against the published humidity over each.
+///
+/// # Errors
+/// A temperature the table does not reach, no humidity, or a correction only a broken sensor would need.
+pub(crate) fn calibrated(sensor: SensorId, points: &[Point]) -> Result<HygrometerCalibrated, Problem> {
+    let points = points.iter().enumerate().map(|(i, point)| point.held_against_published(i));
+    Ok(HygrometerCalibrated::new(sensor, points.collect::<Result<_, _>>()?)?)
 }
 
 impl Point {

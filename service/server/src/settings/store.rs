@@ -1,6 +1,6 @@
 //! Where facts are kept: a file of this machine, or a PostgreSQL database that several instances share.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
 use store::{Database, Error, Postgres, Sqlite};
@@ -93,6 +93,12 @@ impl Store {
             return Err(wrong(key, what, "3660 keeps ten years"));
         }
         Ok(())
+    }
+
+    /// The folder of the database file, where the service keeps what else is its own.
+    pub(crate) fn folder(&self) -> &Path {
+        let beside = self.path.parent().filter(|folder| !folder.as_os_str().is_empty());
+        beside.unwrap_or(Path::new("."))
     }
 
     /// The network file system the database file lies on, where facts are kept in one.

@@ -22,6 +22,13 @@ pub(super) struct Asking {
     pub(super) answer: Option<Answered>,
 }
 
+impl Asking {
+    /// Whether nothing was asked: a page with an answer is not fetched again, which would work it out anew.
+    pub(super) fn is_blank(&self) -> bool {
+        self.answer.is_none() && self.wrong.is_empty()
+    }
+}
+
 /// What is said of a job that somebody thinks of taking.
 pub(super) struct Answered {
     pub(super) says: String,
