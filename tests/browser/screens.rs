@@ -139,7 +139,7 @@ async fn the_demo_shop_is_pictured() {
         browser.goto(bench.url("/climate")).await;
         // Asked until it is read: a machine busy with other tests may not have the series yet.
         let read = "const s = document.querySelector('.reader input'); if (!s) return false; s.value = 300;
-            s.dispatchEvent(new Event('input')); return document.querySelector('output').textContent.includes('% RH')";
+            s.dispatchEvent(new Event('input', {bubbles: true})); return document.querySelector('output').textContent.includes('% RH')";
         browser.until(read).await;
         browser.close().await;
     }

@@ -19,7 +19,10 @@ mod words;
 
 use std::{
     path::{Path, PathBuf},
-    sync::{Arc, PoisonError, RwLock},
+    sync::{
+        Arc, PoisonError, RwLock,
+        atomic::{AtomicUsize, Ordering},
+    },
 };
 
 use clock::Job;
@@ -51,6 +54,8 @@ pub(crate) struct PlanWall {
     file: PathBuf,
     /// One plan is made at a time: two would each be held against the same one before.
     making: tokio::sync::Mutex<()>,
+    /// How many wait to make one; a search that goes on ends early for them.
+    waiting: AtomicUsize,
 }
 
 impl PlanWall {
@@ -58,7 +63,17 @@ impl PlanWall {
     pub(crate) fn open(folder: &Path) -> Self {
         let file = folder.join("plan-places.json");
         let kept = RwLock::new(places::read(&file));
-        Self { standing: RwLock::default(), kept, file, making: tokio::sync::Mutex::default() }
+        Self {
+            standing: RwLock::default(),
+            kept,
+            file,
+            making: tokio::sync::Mutex::default(),
+            waiting: AtomicUsize::new(0),
+        }
+    }
+
+    fn is_waited_for(&self) -> bool {
+        self.waiting.load(Ordering::Relaxed) > 0
     }
 
     /// Where each piece stands, or stood before the restart.
@@ -77,6 +92,22 @@ impl PlanWall {
             *kept = places;
         }
         differs
+    }
+}
+
+/// One who waits, counted until it has its turn or goes away.
+struct Waits<'a>(&'a AtomicUsize);
+
+impl<'a> Waits<'a> {
+    fn begin(waiting: &'a AtomicUsize) -> Self {
+        waiting.fetch_add(1, Ordering::Relaxed);
+        Self(waiting)
+    }
+}
+
+impl Drop for Waits<'_> {
+    fn drop(&mut self) {
+        self.0.fetch_sub(1, Ordering::Relaxed);
     }
 }
 
@@ -102,12 +133,15 @@ impl State {
     /// # Errors
     /// When it cannot be made.
     pub(crate) async fn replan(self: &Arc<Self>, budget: Budget) -> Result<Arc<Standing>, Problem> {
+        let waits = Waits::begin(&self.plan_wall.waiting);
         let _alone = self.plan_wall.making.lock().await;
+        drop(waits);
         let state = self.clone();
         beside(move || {
             let watch = Stopwatch::started();
             let draft = state.draft(None, state.settings.plan.certainty);
-            let made = Arc::new(state.stood(draft, &state.plan_wall.places(), budget)?);
+            let made =
+                Arc::new(state.stood(draft, &state.plan_wall.places(), budget, &|| state.plan_wall.is_waited_for())?);
             if state.plan_wall.put(made.clone()) {
                 // Nobody listening is fine.
                 drop(state.shared.news.send(News::of(What::Planned(made.made_ms))));
@@ -127,9 +161,15 @@ impl State {
         translate(&self.bench(), &shop, &foreseen, more)
     }
 
-    fn stood(&self, draft: Draft, before: &Places, budget: Budget) -> Result<Standing, Problem> {
+    fn stood(
+        &self,
+        draft: Draft,
+        before: &Places,
+        budget: Budget,
+        enough: &dyn Fn() -> bool,
+    ) -> Result<Standing, Problem> {
         let freeze_min = i64::from(self.settings.plan.freeze_hours) * 60;
-        stand(draft, before, freeze_min, self.now().ms(), budget).map_err(|flaw| {
+        stand(draft, before, freeze_min, self.now().ms(), budget, enough).map_err(|flaw| {
             tracing::error!(?flaw, "the bench could not be put as a problem to plan");
             Problem::new(
                 Kind::Internal,

@@ -42,7 +42,7 @@ pub(crate) struct Standing {
     pub(crate) cannot: Vec<Cannot>,
 }
 
-/// The best plan of a draft within a budget, held against the plan on the wall.
+/// The best plan of a draft within a budget, held against the plan on the wall. The search ends early once `enough` says so.
 ///
 /// # Errors
 /// When the draft was not put well.
@@ -52,12 +52,13 @@ pub(crate) fn stand(
     freeze_min: i64,
     made_ms: i64,
     budget: Budget,
+    enough: &dyn Fn() -> bool,
 ) -> Result<Standing, NoPlan> {
     if !before.is_empty() {
         draft.problem.wall = wall(&draft, before, freeze_min);
     }
     let watch = Stopwatch::started();
-    let keep_going = move || watch.passed() < budget.longest;
+    let keep_going = move || watch.passed() < budget.longest && !enough();
     let effort = Effort { seed: SEED, schedules: budget.schedules, keep_going: &keep_going };
     let (draft, plan, cannot) = settle(draft, effort)?;
     let told = explain(&draft.problem, &plan);

@@ -95,8 +95,8 @@ impl State {
         let state = self.clone();
         beside(move || {
             let certainty = state.settings.plan.certainty;
-            let without = state.stood(state.draft(None, certainty), &state.plan_wall.places(), LONGER)?;
-            let with = state.stood(state.draft(Some(&job), certainty), &without.places(), LONGER)?;
+            let without = state.stood(state.draft(None, certainty), &state.plan_wall.places(), LONGER, &|| false)?;
+            let with = state.stood(state.draft(Some(&job), certainty), &without.places(), LONGER, &|| false)?;
             let place = with.draft.jobs.iter().position(|line| line.id.as_ref() == Some(&job.opened.id));
             let ends = place.map(|place| chance::ends(&with.draft, place));
             Ok(answered(&without, with, place, ends.as_ref(), due_at))
