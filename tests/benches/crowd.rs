@@ -203,7 +203,7 @@ fn listen_all(
 /// Comes to the event stream; reads what comes, or nothing ever.
 async fn listen(address: SocketAddr, n: usize, heard: Arc<Heard>) {
     let mut stream = TcpStream::connect(address).await.unwrap();
-    stream.write_all(b"GET /api/v1/events HTTP/1.1\r\nhost: bench\r\n\r\n").await.unwrap();
+    stream.write_all(b"GET /api/v1/events HTTP/1.1\r\nhost: 127.0.0.1\r\n\r\n").await.unwrap();
     heard.listening.fetch_add(1, Ordering::Relaxed);
     if n.is_multiple_of(SLOW) {
         return std::future::pending().await;
@@ -266,7 +266,7 @@ async fn write(address: SocketAddr, crowd: Crowd, writer: usize, ends: tokio::ti
             requests.insert((n * (apart + 1)).min(requests.len()), ("glue-up", glue_up(writer, round, n, crowd)));
         });
         let looks = requests.len() / LOOKS;
-        (0..LOOKS).for_each(|n| requests.insert(n * looks, ("board", "GET / HTTP/1.1\r\nhost: bench\r\n\r\n".into())));
+        (0..LOOKS).for_each(|n| requests.insert(n * looks, ("board", "GET / HTTP/1.1\r\nhost: 127.0.0.1\r\n\r\n".into())));
         // Writers do not all begin in the same instant.
         let each = ROUND / requests.len() as u32;
         let shifted = begins + each * writer as u32 / crowd.writers as u32;
@@ -284,7 +284,7 @@ async fn write(address: SocketAddr, crowd: Crowd, writer: usize, ends: tokio::ti
 fn post(path: &str, body: &str) -> String {
     let length = body.len();
     format!(
-        "POST {path} HTTP/1.1\r\nhost: bench\r\ncontent-type: application/json\r\ncontent-length: {length}\r\n\r\n{body}"
+        "POST {path} HTTP/1.1\r\nhost: 127.0.0.1\r\ncontent-type: application/json\r\ncontent-length: {length}\r\n\r\n{body}"
     )
 }
 
