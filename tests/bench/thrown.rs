@@ -105,7 +105,9 @@ pub async fn body(bench: &Bench, input: &[u8], media: &str) -> bool {
     let cut = input.iter().position(|byte| *byte == b'\n').unwrap_or(input.len());
     let Ok(address) = std::str::from_utf8(&input[..cut]) else { return false };
     // What is no path would be asked of another host or port, or of none.
-    let Some(Ok(url)) = address.starts_with('/').then(|| reqwest::Url::parse(&bench.url(address))) else { return false };
+    let Some(Ok(url)) = address.starts_with('/').then(|| reqwest::Url::parse(&bench.url(address))) else {
+        return false;
+    };
     let request = bench.http().post(url).header("content-type", media);
     answered(&bench.send(request.body(input[(cut + 1).min(input.len())..].to_vec())).await)
 }

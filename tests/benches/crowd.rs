@@ -266,7 +266,8 @@ async fn write(address: SocketAddr, crowd: Crowd, writer: usize, ends: tokio::ti
             requests.insert((n * (apart + 1)).min(requests.len()), ("glue-up", glue_up(writer, round, n, crowd)));
         });
         let looks = requests.len() / LOOKS;
-        (0..LOOKS).for_each(|n| requests.insert(n * looks, ("board", "GET / HTTP/1.1\r\nhost: 127.0.0.1\r\n\r\n".into())));
+        (0..LOOKS)
+            .for_each(|n| requests.insert(n * looks, ("board", "GET / HTTP/1.1\r\nhost: 127.0.0.1\r\n\r\n".into())));
         // Writers do not all begin in the same instant.
         let each = ROUND / requests.len() as u32;
         let shifted = begins + each * writer as u32 / crowd.writers as u32;

@@ -4,21 +4,23 @@
 use clock::{JointStanding, StringUp};
 use plotters::{coord::Shift, prelude::*};
 
-/// Width, and height of one joint's panel, in pixels; an SVG scales.
-const PANEL: (u32, u32) = (1000, 230);
+/// Height of one joint's panel, in pixels; an SVG scales.
+const PANEL_PX: u32 = 230;
+/// Narrower than this there is no room to say in the heading what each line is.
+const NARROW_PX: u32 = 700;
 /// Most joints drawn: a page holds no more.
 const DRAWN: usize = 6;
 const SURE: RGBColor = RGBColor(11, 92, 70);
 const ASKED: RGBColor = RGBColor(154, 62, 18);
 const QUIET: RGBColor = RGBColor(110, 118, 120);
 
-/// The chart as an SVG document; a line of words where no joint cures.
+/// The chart as an SVG document, so many pixels wide; a line of words where no joint cures.
 ///
 /// # Errors
 /// What the drawing library says; nothing is known to make it fail.
-pub(crate) fn svg(up: &StringUp) -> Result<String, String> {
+pub(crate) fn svg(up: &StringUp, width_px: u32) -> Result<String, String> {
     let drawn: Vec<&JointStanding> = up.joints.iter().filter(|joint| !joint.curve.is_empty()).take(DRAWN).collect();
-    let size = (PANEL.0, PANEL.1 * drawn.len().max(1) as u32);
+    let size = (width_px, PANEL_PX * drawn.len().max(1) as u32);
     let mut document = String::new();
     {
         let root = SVGBackend::with_string(&mut document, size).into_drawing_area();
@@ -45,8 +47,11 @@ fn draw(root: &DrawingArea<SVGBackend<'_>, Shift>, joints: &[&JointStanding], no
 fn panel(area: &DrawingArea<SVGBackend<'_>, Shift>, joint: &JointStanding, now_ms: i64) -> Drawn {
     let (first, last) = (joint.curve[0], joint.curve[joint.curve.len() - 1]);
     let hours = |at_ms: i64| (at_ms - first.at_ms) as f64 / 3_600_000.0;
-    let caption =
-        format!("{}: share of full strength, safe (thick), likely (thin), asked (line across)", joint.joint.name);
+    let name = &joint.joint.name;
+    let caption = match area.dim_in_pixel().0 {
+        ..NARROW_PX => format!("{name}: share of full strength"),
+        _ => format!("{name}: share of full strength, safe (thick), likely (thin), asked (line across)"),
+    };
     let mut context = ChartBuilder::on(area)
         .caption(caption, ("sans-serif", 18))
         .margin(8)

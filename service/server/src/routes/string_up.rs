@@ -11,6 +11,7 @@ use super::{Answer, Shop, plates::instrument, strings::no_strings};
 use crate::{
     alerts::words::ESTIMATE,
     body::Body,
+    chart::width_px,
     compose::When,
     openapi::Api,
     problem::{Kind, Problem},
@@ -34,6 +35,7 @@ pub(super) fn describe(api: &mut Api) {
         .or(&[Kind::Conflict])
         .gives::<StringUpWire>();
     api.get("/instruments/{id}/string-up/chart.svg", "The strength of its joints as a chart")
+        .query::<Drawn>(json!({"width": 420}))
         .or(&[Kind::Conflict])
         .gives_media("image/svg+xml");
     api.get("/instruments/{id}/string-stages", "The stages of stringing up").or(&[Kind::Conflict]).lists::<StageWire>();
@@ -244,9 +246,20 @@ async fn show(shop: Shop, id: web::Path<String>) -> Answer {
     Ok(HttpResponse::Ok().json(wire(&shop, &up)))
 }
 
-async fn chart(shop: Shop, id: web::Path<String>) -> Answer {
+/// How a chart is drawn.
+#[derive(Deserialize, utoipa::ToSchema)]
+#[serde(deny_unknown_fields)]
+#[schema(as = DrawnStrength)]
+struct Drawn {
+    /// How wide, 320 to 2000 pixels; 1000 if not said.
+    width: Option<u32>,
+}
+
+async fn chart(shop: Shop, id: web::Path<String>, drawn: web::Query<Drawn>) -> Answer {
+    let width_px = width_px(drawn.width)?;
     let up = answered(&shop, &id).await?;
-    let svg = strength_chart::svg(&up).map_err(|what| Problem::new(Kind::Internal, what, "the log says more"))?;
+    let svg =
+        strength_chart::svg(&up, width_px).map_err(|what| Problem::new(Kind::Internal, what, "the log says more"))?;
     Ok(HttpResponse::Ok().content_type("image/svg+xml").body(svg))
 }
 

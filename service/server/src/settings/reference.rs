@@ -166,7 +166,8 @@ mod tests {
 
     #[test]
     fn what_is_in_force_is_shown_without_secrets() {
-        let hook = "[[webhooks]]\nname = \"a\"\nurl = \"https://bell.example.org/\"\nsecret = \"sixteen and more characters\"";
+        let hook =
+            "[[webhooks]]\nname = \"a\"\nurl = \"https://bell.example.org/\"\nsecret = \"sixteen and more characters\"";
         let shown =
             read(&format!("[mqtt]\npassword = \"hunter2\"\n[server]\nworkers = 3\n{hook}")).expect("it is good");
         let shown = reference(&shown);
