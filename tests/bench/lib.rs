@@ -1,6 +1,7 @@
 //! The bench: the real service on a port of its own, a journal of its own, and a clock the test sets.
 //! Verbs are the luthier's: `glue_up`, `wait_minutes`, `board`. Background work is stepped, never slept for.
 
+pub mod answer;
 pub mod instances;
 pub mod postgres;
 pub mod program;

@@ -275,7 +275,7 @@ async fn write(address: SocketAddr, crowd: Crowd, writer: usize, ends: tokio::ti
             sleep_until(shifted + each * n as u32).await;
             let begun = Instant::now();
             stream.write_all(request.as_bytes()).await.unwrap();
-            let status = answer(&mut stream, &mut buffer).await;
+            let status = bench::answer::answer(&mut stream, &mut buffer).await;
             assert!((200..300).contains(&status), "{kind} {status}: {}", String::from_utf8_lossy(&buffer));
             timed.add(kind, begun.elapsed().as_secs_f64() * 1e3);
         }
@@ -300,20 +300,6 @@ fn glue_up(writer: usize, round: usize, n: usize, crowd: Crowd) -> String {
         "{{\"id\":\"w-{writer}-{round}-{n}\",\"joint\":\"bridge\",\"material\":\"aliphatic-resin\",\"zone\":\"zone-{zone}\"}}"
     );
     post("/api/v1/glue-ups", &body)
-}
-
-/// Reads one answer with a content length; gives its status.
-async fn answer(stream: &mut TcpStream, buffer: &mut Vec<u8>) -> u16 {
-    buffer.clear();
-    loop {
-        assert!(stream.read_buf(buffer).await.unwrap() > 0, "the connection was closed");
-        let Some(head) = buffer.windows(4).position(|four| four == b"\r\n\r\n") else { continue };
-        let text = std::str::from_utf8(&buffer[..head]).unwrap();
-        let length = text.split("content-length: ").nth(1).and_then(|rest| rest.lines().next()).unwrap();
-        if buffer.len() == head + 4 + length.parse::<usize>().unwrap() {
-            return text[9..12].parse().unwrap();
-        }
-    }
 }
 
 // ---- what it costs -----------------------------------------------------------------------------------------------

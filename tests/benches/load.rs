@@ -21,7 +21,7 @@ use benchclock::{Now, Service};
 use facts::Fact;
 use futures_util::future::join_all;
 use store::{Database, Saying, Sqlite};
-use tokio::io::{AsyncReadExt, AsyncWriteExt};
+use tokio::io::AsyncWriteExt;
 use tokio_util::sync::CancellationToken;
 
 const CLIENTS: usize = 64;
@@ -205,7 +205,7 @@ fn hammer(address: SocketAddr, request: impl Fn(usize, usize) -> String + 'stati
             let (mut buffer, mut n) = (Vec::with_capacity(8192), 0);
             while Instant::now() < ends {
                 stream.write_all(request(client, n).as_bytes()).await.unwrap();
-                let status = answer(&mut stream, &mut buffer).await;
+                let status = bench::answer::answer(&mut stream, &mut buffer).await;
                 assert!((200..300).contains(&status), "answered {status}: {}", String::from_utf8_lossy(&buffer));
                 n += 1;
             }
@@ -213,20 +213,6 @@ fn hammer(address: SocketAddr, request: impl Fn(usize, usize) -> String + 'stati
         }
     })));
     done.into_iter().sum::<usize>() as f64 / FOR.as_secs_f64()
-}
-
-/// Reads one answer with a content length; gives its status.
-async fn answer(stream: &mut tokio::net::TcpStream, buffer: &mut Vec<u8>) -> u16 {
-    buffer.clear();
-    loop {
-        assert!(stream.read_buf(buffer).await.unwrap() > 0, "the connection was closed");
-        let Some(head) = buffer.windows(4).position(|four| four == b"\r\n\r\n") else { continue };
-        let text = std::str::from_utf8(&buffer[..head]).unwrap();
-        let length = text.split("content-length: ").nth(1).and_then(|rest| rest.lines().next()).unwrap();
-        if buffer.len() == head + 4 + length.parse::<usize>().unwrap() {
-            return text[9..12].parse().unwrap();
-        }
-    }
 }
 
 // ---- milestones ------------------------------------------------------------------------------------------------

@@ -5,25 +5,10 @@ use bench::{BEGIN, Bench, Shop, ms};
 use benchclock::Now;
 use serde_json::json;
 
+use crate::time::local::digests;
+
 const HOUR_MS: i64 = 3_600_000;
 const DAY_MS: i64 = 24 * HOUR_MS;
-
-/// Lives three local days around a change of the clock, looking every half hour; when each digest was told.
-async fn digests(digest_at: &str, from: &str) -> Vec<String> {
-    let mut shop = Shop::small();
-    shop.settings.shop.time_zone = "Europe/Berlin".into();
-    shop.settings.shop.digest_at = digest_at.into();
-    let bench = Bench::open(shop, Now::standing_at(ms(from)), false).await;
-    for _ in 0..73 * 2 {
-        bench.recurring("digest").await;
-        bench.wait_minutes(30);
-    }
-    let mut told: Vec<String> =
-        bench.items("/api/v1/alerts").await.iter().map(|a| a["due_at"].as_str().unwrap().into()).collect();
-    told.reverse();
-    bench.stop().await;
-    told
-}
 
 #[tokio::test]
 async fn the_digest_is_told_once_a_local_day_at_the_shops_hour_over_a_change_of_the_clock() {
@@ -50,7 +35,7 @@ async fn the_digest_is_told_once_a_local_day_at_the_shops_hour_over_a_change_of_
             ["2026-10-24T02:30:00+02:00", "2026-10-25T02:30:00+02:00", "2026-10-26T02:30:00+01:00"],
         ),
     ] {
-        let got = digests(digest_at, from).await;
+        let got = digests("Europe/Berlin", digest_at, from, 73).await;
         assert_eq!(got[..3], told, "{digest_at} from {from}");
         // The fourth day has just begun: nothing is told before its hour.
         assert_eq!(got.len(), 3, "{got:?}");

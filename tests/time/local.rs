@@ -7,7 +7,7 @@ use benchclock::Now;
 use serde_json::json;
 
 /// Lives so many hours, looking every quarter of an hour; when each digest was told.
-async fn digests(zone: &str, digest_at: &str, from: &str, hours: usize) -> Vec<String> {
+pub(crate) async fn digests(zone: &str, digest_at: &str, from: &str, hours: usize) -> Vec<String> {
     let mut shop = Shop::small();
     shop.settings.shop.time_zone = zone.into();
     shop.settings.shop.digest_at = digest_at.into();

@@ -1,21 +1,10 @@
 //! A body for an address is taken, or is a whole problem; the service never fails.
 #![no_main]
 
-use std::sync::LazyLock;
+mod furnished;
 
-use bench::Bench;
+use furnished::BENCH;
 use libfuzzer_sys::fuzz_target;
-use tokio::runtime::Runtime;
-
-static BENCH: LazyLock<(Runtime, Bench)> = LazyLock::new(|| {
-    let runtime = Runtime::new().expect("a runtime");
-    let bench = runtime.block_on(async {
-        let bench = Bench::small().await;
-        bench.furnish().await;
-        bench
-    });
-    (runtime, bench)
-});
 
 fuzz_target!(|input: &[u8]| {
     let (runtime, bench) = &*BENCH;

@@ -9,7 +9,7 @@ mod zones;
 
 use std::collections::BTreeMap;
 
-use actix_web::{HttpResponse, ResponseError, web};
+use actix_web::{HttpResponse, web};
 use askama::Template;
 use clock::Bench;
 use facts::{SensorId, ZoneId};
@@ -18,7 +18,7 @@ use serde::Deserialize;
 use self::{held::HeldRow, planned::PlanRow};
 use super::{
     form::{Fields, new_key},
-    frame::{Frame, see_other, show},
+    frame::{Frame, or_again, show},
 };
 use crate::{
     chart::PLOT,
@@ -128,14 +128,8 @@ async fn page(shop: &Shop, days: u32, zone: &str, filled: Fields, wrong: String)
 
 /// Back to the zone on the page: with what was wrong, if anything was.
 async fn back(shop: &Shop, zone: &str, fields: Fields, done: Result<(), Problem>) -> Answer {
-    match done {
-        Ok(()) if zone == zones::NEW => see_other("/climate"),
-        Ok(()) => see_other(&format!("/climate#z-{zone}")),
-        Err(wrong) => {
-            let builder = HttpResponse::build(wrong.status_code());
-            show(&page(shop, DAYS, zone, fields, wrong.to_string()).await?, builder)
-        }
-    }
+    let to = if zone == zones::NEW { "/climate".into() } else { format!("/climate#z-{zone}") };
+    or_again(&to, done, async |wrong| page(shop, DAYS, zone, fields, wrong).await).await
 }
 
 fn zone(shop: &Shop, id: &str) -> Result<ZoneId, Problem> {

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use actix_web::{HttpResponse, HttpResponseBuilder, http::header};
+use actix_web::{HttpResponse, HttpResponseBuilder, ResponseError, http::header};
 use askama::Template;
 
 use crate::{
@@ -82,6 +82,21 @@ pub(super) fn show(page: &impl Template, mut builder: HttpResponseBuilder) -> An
         .content_type("text/html; charset=utf-8")
         .insert_header((header::CONTENT_SECURITY_POLICY, POLICY))
         .body(html))
+}
+
+/// Goes on to an address when what was asked is done; otherwise shows the page again with what was wrong.
+pub(super) async fn or_again<P: Template>(
+    to: &str,
+    done: Result<(), Problem>,
+    again: impl AsyncFnOnce(String) -> Result<P, Problem>,
+) -> Answer {
+    match done {
+        Ok(()) => see_other(to),
+        Err(wrong) => {
+            let builder = HttpResponse::build(wrong.status_code());
+            show(&again(wrong.to_string()).await?, builder)
+        }
+    }
 }
 
 /// After a button: on to the page that shows what it did.

@@ -7,7 +7,7 @@ mod joints;
 mod loads;
 mod retuned;
 
-use actix_web::{HttpResponse, ResponseError, web};
+use actix_web::{HttpResponse, web};
 use askama::Template;
 use clock::{StringUp, family_of};
 use facts::{Fact, JointAdded, Note, StageReached};
@@ -16,7 +16,7 @@ use self::{gauges::GaugeForm, loads::JointForm, retuned::Retuned};
 use super::{
     choice::{Choice, FAMILIES, POROSITIES},
     form::{Fields, new_key},
-    frame::{Frame, see_other, show},
+    frame::{Frame, or_again, show},
     string_up::StringUpSheet,
 };
 use crate::{
@@ -130,13 +130,8 @@ async fn one(shop: Shop, id: web::Path<String>, asked: web::Query<Vec<(String, S
 
 /// Back to the page of the instrument: with what was wrong, if anything was.
 async fn back(shop: &Shop, id: &str, fields: &Fields, done: Result<(), Problem>) -> Answer {
-    match done {
-        Ok(()) => see_other(&format!("/instruments/{id}/strings")),
-        Err(wrong) => {
-            let builder = HttpResponse::build(wrong.status_code());
-            show(&page(shop, id, fields, wrong.to_string()).await?, builder)
-        }
-    }
+    let to = format!("/instruments/{id}/strings");
+    or_again(&to, done, async |wrong| page(shop, id, fields, wrong).await).await
 }
 
 /// Notes with blanks or commas between.

@@ -4,7 +4,7 @@
 mod crack;
 mod plate;
 
-use actix_web::{HttpResponse, ResponseError, web};
+use actix_web::{HttpResponse, web};
 use askama::Template;
 use clock::Wood;
 use facts::{Fact, PlateAdded};
@@ -16,7 +16,7 @@ use self::{
 use super::{
     choice::{self, Choice, WOODS},
     form::{Fields, new_key},
-    frame::{Frame, see_other, show},
+    frame::{Frame, or_again, show},
 };
 use crate::{
     alerts::words::ESTIMATE,
@@ -148,13 +148,8 @@ async fn one(shop: Shop, id: web::Path<String>, asked: web::Query<Vec<(String, S
 }
 
 async fn back(shop: &Shop, id: &str, fields: &Fields, done: Result<(), Problem>) -> Answer {
-    match done {
-        Ok(()) => see_other(&format!("/instruments/{id}/wood")),
-        Err(wrong) => {
-            let builder = HttpResponse::build(wrong.status_code());
-            show(&page(shop, id, fields, wrong.to_string()).await?, builder)
-        }
-    }
+    let to = format!("/instruments/{id}/wood");
+    or_again(&to, done, async |wrong| page(shop, id, fields, wrong).await).await
 }
 
 async fn add(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer {
