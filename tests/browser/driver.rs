@@ -39,6 +39,14 @@ impl Drop for Browser {
     }
 }
 
+/// Whether the page a browser was asked about was being left for another.
+fn left(error: &str) -> bool {
+    let error = error.to_lowercase();
+    ["aborted by navigation", "execution context", "no such frame", "target frame detached", "document unloaded"]
+        .iter()
+        .any(|said| error.contains(said))
+}
+
 /// Starts chromedriver on a port it chooses and says which.
 fn start() -> (Child, u16) {
     let mut child = Command::new("chromedriver")
@@ -55,7 +63,6 @@ fn start() -> (Child, u16) {
 
 impl Browser {
     pub(crate) async fn open(view: View) -> Self {
-        let profile = tempfile::tempdir().unwrap();
         let mut wishes = DesiredCapabilities::chrome();
         let flags = [
             "--headless=new",
@@ -72,7 +79,6 @@ impl Browser {
         for flag in flags {
             wishes.add_arg(flag).unwrap();
         }
-        wishes.add_arg(&format!("--user-data-dir={}", profile.path().display())).unwrap();
         if view.dark {
             wishes.add_arg("--force-dark-mode").unwrap();
             wishes.add_arg("--blink-settings=preferredColorScheme=0").unwrap();
@@ -83,10 +89,14 @@ impl Browser {
         // Nobody is there to be asked whether notifications may be shown.
         let prefs = json!({"profile.default_content_setting_values.notifications": 1});
         wishes.add_experimental_option("prefs", prefs).unwrap();
-        // A browser that does not come up at once on a busy machine says nothing of the pages: it gets a second try.
-        for _ in 0..2 {
+        // A browser that does not come up at once on a busy machine says nothing of the pages: it gets another try, with a
+        // profile that no half-started one holds.
+        for _ in 0..3 {
+            let profile = tempfile::tempdir().unwrap();
+            let mut wishes = wishes.clone();
+            wishes.add_arg(&format!("--user-data-dir={}", profile.path().display())).unwrap();
             let (mut chromedriver, port) = start();
-            match WebDriver::new(format!("http://127.0.0.1:{port}"), wishes.clone()).await {
+            match WebDriver::new(format!("http://127.0.0.1:{port}"), wishes).await {
                 Ok(driver) => return Self { driver, chromedriver, _profile: profile },
                 Err(e) => eprintln!("no browser: {e}"),
             }
@@ -97,7 +107,10 @@ impl Browser {
     }
 
     pub(crate) async fn close(self) {
-        self.driver.clone().quit().await.unwrap();
+        // One that does not go by itself is ended with its driver and says nothing of the pages either.
+        if let Err(e) = self.driver.clone().quit().await {
+            eprintln!("the browser did not go: {e}");
+        }
     }
 
     pub(crate) async fn goto(&self, url: String) {
@@ -111,9 +124,15 @@ impl Browser {
         self.driver.current_url().await.unwrap().path().to_string()
     }
 
-    /// What a script gives back.
+    /// What a script gives back; asked again, if the page was fetched anew under it.
     pub(crate) async fn run(&self, script: &str) -> Value {
-        self.driver.execute(script, vec![]).await.unwrap().json().clone()
+        for _ in 0..4 {
+            match self.driver.execute(script, vec![]).await {
+                Err(e) if left(&e.to_string()) => eprintln!("asked again: {e}"),
+                given => return given.unwrap_or_else(|e| panic!("{script}: {e}")).json().clone(),
+            }
+        }
+        panic!("the page is fetched anew each time it is asked: {script}");
     }
 
     pub(crate) async fn find(&self, css: &str) -> WebElement {
