@@ -38,12 +38,11 @@ fn webhook(url: &str) -> String {
     format!("[[webhooks]]\nname = \"phone\"\nurl = {url:?}\nsecret = {secret:?}\n")
 }
 
-/// Whether the journal is sound, by SQLite's own judgement and its foreign keys.
+/// Whether the journal is sound, by SQLite's own judgement.
 fn sound(journal: &std::path::Path) {
     let journal = rusqlite::Connection::open(journal).unwrap();
     let verdict: String = journal.query_row("PRAGMA integrity_check", [], |row| row.get(0)).unwrap();
     assert_eq!(verdict, "ok");
-    assert!(!journal.prepare("PRAGMA foreign_key_check").unwrap().exists([]).unwrap());
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]

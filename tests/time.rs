@@ -16,7 +16,7 @@ use crate::http::webhooks::{Receiver, SECRET};
 /// A shop with two rules, a receiver of everything, and a digest that does not come in between.
 fn shop(url: &str) -> Shop {
     let mut shop = Shop::small();
-    let hook = Webhook { name: "phone".into(), url: url.into(), secret: SECRET.into(), secret_file: None };
+    let hook = Webhook { name: "phone".into(), url: url.into(), secret: SECRET.into(), ..Webhook::default() };
     shop.settings.webhooks.push(hook);
     shop.settings.shop.digest_at = "23:59".into();
     shop

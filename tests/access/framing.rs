@@ -61,10 +61,15 @@ async fn every_answer_has_its_headers_errors_too() {
 
 /// Sends bytes as they are; what came back until the service hung up.
 async fn raw(bench: &Bench, text: String) -> String {
+    raw_for(bench, text, 10).await
+}
+
+/// The same, and how long its silence is put up with, s.
+async fn raw_for(bench: &Bench, text: String, patience_s: u64) -> String {
     let address = bench.url("").trim_start_matches("http://").to_string();
     tokio::task::spawn_blocking(move || {
         let mut stream = TcpStream::connect(address).unwrap();
-        stream.set_read_timeout(Some(Duration::from_secs(10))).unwrap();
+        stream.set_read_timeout(Some(Duration::from_secs(patience_s))).unwrap();
         stream.write_all(text.as_bytes()).unwrap();
         let mut said = Vec::new();
         stream.read_to_end(&mut said).expect("the service hangs up");
@@ -104,6 +109,42 @@ async fn a_request_with_two_lengths_is_refused_and_the_connection_closed() {
     bench.stop().await;
 }
 
+/// A body that unpacks to ten thousand times its size would fill the memory before its size is known.
+#[tokio::test]
+async fn a_compressed_body_is_refused_before_it_is_unpacked() {
+    let guarded = Guarded::start().await;
+    for (path, token) in [("/login", None), ("/api/v1/readings", Some(guarded.sensor.as_str()))] {
+        for (coding, status) in [("gzip", 415), ("GZip, identity", 415), ("zstd", 415), ("identity", 422)] {
+            let request = guarded.request(Method::POST, path, token).header("content-encoding", coding);
+            let request = match token {
+                None => request.header("content-type", "application/x-www-form-urlencoded").body("token=none"),
+                Some(_) => request.json(&serde_json::json!({"zone": "bench"})),
+            };
+            let answer = request.send().await.unwrap();
+            // A wrong token at the way in is told so.
+            let status = if path == "/login" && coding == "identity" { 401 } else { status };
+            assert_eq!(answer.status(), status, "{path} {coding}");
+        }
+    }
+    guarded.bench.stop().await;
+}
+
+/// Whoever begins a body and does not go on holds a connection, so it is not waited for for ever.
+#[tokio::test]
+async fn a_body_that_stands_still_is_not_waited_for() {
+    let guarded = Guarded::start().await;
+    let begun = "POST /login HTTP/1.1\r\nHost: shop.example\r\nContent-Length: 4000\r\n\
+                 Content-Type: application/x-www-form-urlencoded\r\n\r\ntoken=";
+    let json = "POST /api/v1/readings HTTP/1.1\r\nHost: shop.example\r\nContent-Type: application/json\r\n\
+                Transfer-Encoding: chunked\r\nAuthorization: Bearer";
+    let json = format!("{json} {}\r\n\r\n1\r\n{{\r\n", guarded.sensor);
+    let said = futures_util::future::join(raw_for(&guarded.bench, begun.into(), 60), raw_for(&guarded.bench, json, 60));
+    let (form, json) = said.await;
+    assert!(form.starts_with("HTTP/1.1 400"), "{form}");
+    assert!(json.starts_with("HTTP/1.1 400") && json.contains("too slowly"), "{json}");
+    guarded.bench.stop().await;
+}
+
 /// What is sent may be so large and no larger, whatever is sent.
 #[tokio::test]
 async fn what_is_too_large_is_refused_with_a_problem() {
@@ -131,4 +172,15 @@ async fn what_is_too_large_is_refused_with_a_problem() {
         bench.send(request).await.problem(413, "too-large");
     }
     bench.stop().await;
+}
+
+/// Strangers are told whether it is ready; what it runs on, where its files are and why it is not is for whoever has a token.
+#[tokio::test]
+async fn a_stranger_is_told_whether_it_is_ready_and_no_more() {
+    let guarded = Guarded::start().await;
+    let stranger = guarded.get("/health/ready", None).await.good();
+    assert_eq!(stranger, serde_json::json!({"ready": true}));
+    let known = guarded.get("/health/ready", Some(&guarded.viewer)).await.good();
+    assert!(known["version"].is_string() && known["store"]["ok"] == true, "{known}");
+    guarded.bench.stop().await;
 }

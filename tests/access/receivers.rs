@@ -21,7 +21,7 @@ async fn bench(url: &str, allow: bool) -> Bench {
     if !allow {
         shop.settings.alerts.allow_private.clear();
     }
-    let hook = Webhook { name: "wall".into(), url: url.into(), secret: SECRET.into(), secret_file: None };
+    let hook = Webhook { name: "wall".into(), url: url.into(), secret: SECRET.into(), ..Webhook::default() };
     shop.settings.webhooks = vec![hook];
     Bench::open(shop, Now::standing_at(ms(BEGIN)), false).await
 }

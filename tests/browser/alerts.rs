@@ -11,7 +11,7 @@ use super::{
 use crate::http::webhooks::{Receiver, SECRET};
 
 fn hook(name: &str, url: &str) -> Webhook {
-    Webhook { name: name.into(), url: url.into(), secret: SECRET.into(), secret_file: None }
+    Webhook { name: name.into(), url: url.into(), secret: SECRET.into(), ..Webhook::default() }
 }
 
 /// A shop whose Mia is told by a webhook nobody listens at, then on the pages; and by push message.

@@ -59,6 +59,10 @@ fn says_where(jpeg: &[u8]) -> bool {
     read.is_ok_and(|exif| exif.get_field(exif::Tag::GPSLatitude, exif::In::PRIMARY).is_some())
 }
 
+/// The beginning of a PNG (ISO/IEC 15948) of 10,000 by 10,000 pixels of four channels of 16 bits, with no pixel in it.
+const CLAIMS_MUCH: &[u8] = b"\x89PNG\r\n\x1a\n\0\0\0\x0dIHDR\0\0\x27\x10\0\0\x27\x10\x10\x06\0\0\0\xea\xde\xbe\x64\
+      \0\0\0\x02IDAT\x78\x9c\x62\xa4\x91\x2b";
+
 async fn send(bench: &Bench, picture: &[u8]) -> Answer {
     let head = "--b\r\ncontent-disposition: form-data; name=\"shows\"\r\n\r\nbefore\r\n--b\r\n\
                 content-disposition: form-data; name=\"photo\"; filename=\"x.jpg\"\r\ncontent-type: image/jpeg\r\n\r\n";
@@ -108,6 +112,9 @@ async fn what_is_no_photo_or_too_large_is_refused_and_leaves_nothing() {
     send(&bench, &vec![0; 1_100_000]).await.problem(413, "too-large");
     let half = of_a_phone();
     send(&bench, &half[..half.len() / 2]).await.problem(422, "invalid");
+    // A few bytes that claim 800 MB of pixels: refused by what they claim.
+    let problem = send(&bench, CLAIMS_MUCH).await.problem(422, "invalid");
+    assert!(problem["detail"].as_str().unwrap().contains("10000 by 10000 pixels"), "{problem}");
     assert!(!photos.exists() || std::fs::read_dir(&photos).unwrap().next().is_none());
     // Only what was added to a job is shown.
     bench.get("/photos/..%2Fjournal.db.jpg").await.problem(404, "not-found");

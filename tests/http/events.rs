@@ -22,7 +22,15 @@ pub(crate) struct Listener {
 impl Listener {
     /// Comes to the stream, with the id of the last event heard before.
     pub(crate) async fn come(bench: &Bench, last: Option<i64>) -> Self {
+        Self::with(bench, last, None).await
+    }
+
+    /// The same, with a token.
+    async fn with(bench: &Bench, last: Option<i64>, token: Option<&str>) -> Self {
         let mut request = bench.http().get(bench.url("/api/v1/events"));
+        if let Some(token) = token {
+            request = request.bearer_auth(token);
+        }
         if let Some(last) = last {
             request = request.header("last-event-id", last.to_string());
         }
@@ -143,5 +151,23 @@ async fn the_text_of_a_rule_does_not_go_over_the_stream() {
     let bad = bench.http().get(bench.url("/api/v1/events")).header("last-event-id", "yesterday");
     bench.send(bad).await.problem(400, "malformed");
     drop(listener);
+    bench.stop().await;
+}
+
+/// Who may not take the whole journal along is not told it by its events either: a thousand facts are plenty to catch up.
+#[tokio::test]
+async fn a_viewer_catches_up_with_the_last_thousand_facts_and_the_owner_with_all() {
+    let bench = Bench::small().await;
+    for n in 0..1_001 {
+        bench.post("/api/v1/clamps", json!({"id": format!("c-{n}"), "name": "bar"})).await.good();
+    }
+    let viewer = crate::access::token(&bench, json!({"id": "wall", "role": "viewer"})).await;
+    let owner = crate::access::token(&bench, json!({"id": "olga", "role": "owner"})).await;
+    let first = async |token: &str| Listener::with(&bench, Some(0), Some(token)).await.fact().await;
+    assert_eq!(first(&owner).await.id, Some(1));
+    let shown = first(&viewer).await;
+    // Of 1,001 clamps and the rules before them the viewer hears the later clamps only.
+    assert!(shown.id > Some(1), "{shown:?}");
+    assert!(shown.data["fact"]["id"].as_str().is_some_and(|id| id.starts_with("c-")), "{shown:?}");
     bench.stop().await;
 }

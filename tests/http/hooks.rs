@@ -11,7 +11,7 @@ fn shop(scripts: &[(&str, &str)]) -> Shop {
     let mut shop = Shop::small();
     for name in ["phone", "wall"] {
         let hook =
-            Webhook { name: name.into(), url: "http://127.0.0.1:9/".into(), secret: "s".into(), secret_file: None };
+            Webhook { name: name.into(), url: "http://127.0.0.1:9/".into(), secret: "s".into(), ..Webhook::default() };
         shop.settings.webhooks.push(hook);
     }
     std::fs::create_dir_all(shop.settings.scripts.folder.join("shop")).unwrap();

@@ -72,7 +72,7 @@ impl Receiver {
 /// A bench with one receiver and the first alert of a glue-up in the outbox.
 async fn told(url: &str) -> Bench {
     let mut shop = Shop::small();
-    let hook = Webhook { name: "phone".into(), url: url.into(), secret: SECRET.into(), secret_file: None };
+    let hook = Webhook { name: "phone".into(), url: url.into(), secret: SECRET.into(), ..Webhook::default() };
     shop.settings.webhooks.push(hook);
     shop.settings.shop.digest_at = "23:59".into();
     let bench = Bench::open(shop, Now::standing_at(ms(BEGIN)), false).await;

@@ -142,7 +142,7 @@ async fn what_one_takes_back_while_another_tells_it_is_taken_back_from_whoever_w
         shop.settings.store.url = server.url();
         shop.settings.shop.digest_at = "23:59".into();
         let url = format!("http://{address}/hook");
-        shop.settings.webhooks.push(Webhook { name: "phone".into(), url, secret: SECRET.into(), secret_file: None });
+        shop.settings.webhooks.push(Webhook { name: "phone".into(), url, secret: SECRET.into(), ..Webhook::default() });
         Bench::open(shop, now.clone(), false).await
     };
     let (one, other) = (with_hook().await, with_hook().await);

@@ -60,6 +60,7 @@ async fn a_window_that_closes_is_urgent_and_kept_no_longer_than_it_is_of_use() {
     let endpoint = Peer::start("push_endpoint.py", &[]);
     let mut shop = shop("slow-epoxy");
     shop.settings.people = vec![person("mia", &["push"])];
+    shop.settings.push.contact = "mailto:shop@example.org".into();
     let bench = Bench::open(shop, Now::standing_at(ms(BEGIN)), false).await;
     bench.furnish().await;
     bench.post("/api/v1/push-subscriptions", subscription(&endpoint, "/ok")).await.good();
@@ -100,7 +101,11 @@ async fn a_browser_that_is_gone_is_forgotten_and_the_next_channel_takes_over() {
 #[tokio::test]
 async fn a_push_service_that_asks_to_be_left_alone_is_left_alone_that_long() {
     let endpoint = Peer::start("push_endpoint.py", &[]);
-    let bench = bench("http://127.0.0.1:9/").await;
+    // There is nobody else to take over.
+    let mut shop = shop("");
+    shop.settings.people = vec![person("mia", &["push"])];
+    shop.settings.push.contact = "mailto:shop@example.org".into();
+    let bench = told(shop).await;
     bench.post("/api/v1/push-subscriptions", subscription(&endpoint, "/later")).await.good();
     bench.deliveries().await;
     let waits = last_to(&bench, "mia:push").await;

@@ -39,6 +39,13 @@ fn garbage(mut connection: TcpStream) {
     drop(connection.write_all(b"\x00\xff\xfe this is not HTTP at all\r\n\r\n"));
 }
 
+/// Asks to be left alone for longer than anything lasts.
+fn puts_off(mut connection: TcpStream) {
+    hears(&mut connection);
+    let answer = format!("HTTP/1.1 503 Later\r\nRetry-After: {}\r\nContent-Length: 0\r\n\r\n", i64::MAX);
+    drop(connection.write_all(answer.as_bytes()));
+}
+
 /// Says 200 and then sends for as long as anybody listens, at most a gigabyte.
 fn endless(mut connection: TcpStream) {
     hears(&mut connection);
@@ -116,6 +123,32 @@ async fn one_that_answers_nonsense_is_tried_again() {
     let (state, error) = first_attempt(&receiver(garbage)).await;
     assert_eq!(state, "waiting");
     assert!(!error.is_empty());
+}
+
+#[tokio::test]
+async fn one_that_asks_to_be_left_alone_for_ever_is_tried_again_within_the_hour() {
+    let mut shop = shop("");
+    shop.settings.webhooks = vec![hook("wall", &receiver(puts_off))];
+    let bench = told(shop).await;
+    assert_eq!(bench.deliveries().await, 1);
+    let row = last_to(&bench, "wall").await;
+    assert_eq!((&row["state"], &row["attempts"]), (&json!("waiting"), &json!(1)), "{row}");
+    assert_eq!(crate::http::at_ms(&row["next_at"]), bench.now.ms() + 3_600_000, "{row}");
+    bench.stop().await;
+}
+
+/// An hour is no use to somebody who waits to be told.
+#[tokio::test]
+async fn one_that_asks_to_be_left_alone_for_long_hands_over_at_once() {
+    let (desk, desk_url) = Receiver::start(&[]);
+    let mut shop = shop("");
+    shop.settings.webhooks = vec![hook("wall", &receiver(puts_off)), hook("desk", &desk_url)];
+    shop.settings.people = vec![person("mia", &["wall", "desk"])];
+    let bench = told(shop).await;
+    assert_eq!((bench.deliveries().await, bench.deliveries().await), (1, 1));
+    assert_eq!(outbox(&bench).await, ["mia:wall given_up", "mia:desk delivered"]);
+    assert_eq!(desk.got().len(), 1);
+    bench.stop().await;
 }
 
 #[tokio::test]

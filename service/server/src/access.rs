@@ -2,6 +2,7 @@
 //! showed one. The gate stands before every address: `caller.rs` finds out where a request comes from, `book.rs` whose
 //! token it shows, `role.rs` what that role may do, `limits.rs` how often. `who.rs` lets what is said be said by a name.
 
+mod bodies;
 mod book;
 mod caller;
 mod gate;

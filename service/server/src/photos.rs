@@ -6,6 +6,7 @@ use std::{
     fs::{self, File},
     io::{Cursor, Write},
     path::{Path, PathBuf},
+    sync::{Mutex, PoisonError},
 };
 
 use facts::PhotoId;
@@ -16,10 +17,12 @@ use crate::problem::{Kind, Problem};
 
 /// Longest side as kept, pixels: enough to see a hairline crack in a picture of a top.
 const SIDE_PX: u32 = 2048;
-/// Largest side taken, pixels, and most memory a decoder may use: a small file can claim to be a huge picture.
+/// Largest side taken, pixels, and most memory a decoder and its picture may use: a small file can claim to be a huge one.
 const LARGEST_PX: u32 = 20_000;
 const MEMORY: u64 = 512 * 1024 * 1024;
 const QUALITY: u8 = 85;
+/// One picture is taken in at a time: two would need the memory twice.
+static TURN: Mutex<()> = Mutex::new(());
 
 /// A picture as it is kept.
 pub(crate) struct Kept {
@@ -49,6 +52,7 @@ fn unwritable(e: std::io::Error) -> Problem {
 /// # Errors
 /// When it is no picture, or cannot be written.
 pub(crate) fn keep(folder: &Path, picture: &[u8]) -> Result<Kept, Problem> {
+    let _turn = TURN.lock().unwrap_or_else(PoisonError::into_inner);
     let image = pixels(picture)?;
     let mut jpeg = Vec::new();
     image.to_rgb8().write_with_encoder(JpegEncoder::new_with_quality(&mut jpeg, QUALITY)).map_err(unreadable)?;
@@ -63,8 +67,15 @@ fn pixels(picture: &[u8]) -> Result<DynamicImage, Problem> {
     let mut limits = Limits::default();
     (limits.max_image_width, limits.max_image_height) = (Some(LARGEST_PX), Some(LARGEST_PX));
     limits.max_alloc = Some(MEMORY);
-    reader.limits(limits);
+    reader.limits(limits.clone());
     let mut decoder = reader.into_decoder().map_err(unreadable)?;
+    // What the decoder holds to itself it counts itself; not what it gives back.
+    limits.reserve(decoder.total_bytes()).map_err(|_| {
+        let (width_px, height_px) = decoder.dimensions();
+        let what = format!("the picture is too large: {width_px} by {height_px} pixels");
+        Problem::new(Kind::Invalid, what, "send it smaller; 4,000 pixels along its longer side are plenty")
+            .about("photo")
+    })?;
     // The camera says which side is up beside the pixels, and that goes with the rest.
     let orientation = decoder.orientation().map_err(unreadable)?;
     let mut image = DynamicImage::from_decoder(decoder).map_err(unreadable)?;

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use actix_web::{
-    Error, HttpResponse,
+    Error, HttpMessage, HttpResponse,
     body::{BoxBody, MessageBody},
     dev::{ServiceRequest, ServiceResponse},
     http::{
@@ -15,6 +15,7 @@ use actix_web::{
 
 use super::{
     Caller, Who,
+    bodies::{Answering, in_time, plain},
     role::{Asks, Role, asks},
     who::answering,
 };
@@ -26,6 +27,22 @@ use crate::{
 
 /// Lets a request in, or says why not.
 pub(crate) async fn gate(
+    mut request: ServiceRequest,
+    next: Next<impl MessageBody + 'static>,
+) -> Result<ServiceResponse<BoxBody>, Error> {
+    if let Err(problem) = plain(&request) {
+        return Ok(request.error_response(problem).map_into_boxed_body());
+    }
+    let (body, kept) = in_time(request.take_payload());
+    request.set_payload(body);
+    let answer = let_in(request, next).await?;
+    Ok(match kept {
+        Some(kept) => answer.map_body(|_, answer| Answering::keeping(answer, kept)),
+        None => answer,
+    })
+}
+
+async fn let_in(
     request: ServiceRequest,
     next: Next<impl MessageBody + 'static>,
 ) -> Result<ServiceResponse<BoxBody>, Error> {

@@ -10,6 +10,7 @@ mod webhook;
 use std::{error::Error, sync::Arc};
 
 pub(crate) use seal::Browser;
+pub(crate) use webhook::signing_key;
 
 use crate::{
     alerts::{
@@ -96,7 +97,11 @@ fn of_http(error: reqwest::Error) -> Failure {
     Failure::once(if late { format!("no answer within {} s", PATIENCE.as_secs()) } else { what })
 }
 
+/// Longest a receiver is left alone because it asks to be, s: no longer than one that is silent.
+const LONGEST_WAIT_S: i64 = 3600;
+
 /// Seconds a receiver asks for in its answer (RFC 9110 section 10.2.3); a date is not looked at.
 fn asked_wait_s(answer: &reqwest::Response) -> Option<i64> {
-    answer.headers().get("retry-after")?.to_str().ok()?.trim().parse().ok()
+    let said: u64 = answer.headers().get("retry-after")?.to_str().ok()?.trim().parse().ok()?;
+    Some(said.min(LONGEST_WAIT_S as u64) as i64)
 }

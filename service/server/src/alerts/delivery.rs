@@ -22,8 +22,10 @@ use crate::{
 
 /// Waits between attempts, seconds; the last is kept. The schedule begins at once.
 const WAITS_S: [i64; 6] = [5, 30, 120, 600, 1800, 3600];
-/// A channel that failed so often hands over to the next, if there is one: after half a minute.
+/// A channel that failed so often hands over to the next, if there is one: after half a minute. One that asks to be left
+/// alone for longer hands over at once.
 const PATIENT_ATTEMPTS: u32 = 3;
+const PATIENCE_S: i64 = 30;
 
 /// Tries deliveries that are due, all of one channel.
 ///
@@ -180,11 +182,12 @@ fn failed(
     until_ms: i64,
     now_ms: i64,
 ) -> Option<(String, i64)> {
-    let wait_s = WAITS_S[(row.attempts as usize - 1).min(WAITS_S.len() - 1)].max(failure.wait_s.unwrap_or(0));
+    let asked_s = failure.wait_s.unwrap_or(0);
+    let wait_s = WAITS_S[(row.attempts as usize - 1).min(WAITS_S.len() - 1)].max(asked_s);
     let again_ms = now_ms + wait_s * 1000;
     let again_ms = tell::person_of(&state.settings, &row.channel)
         .map_or(again_ms, |(person, _)| tell::awake_ms(state, person, kind, again_ms));
-    let hands_over = next.is_some() && row.attempts >= PATIENT_ATTEMPTS;
+    let hands_over = next.is_some() && (row.attempts >= PATIENT_ATTEMPTS || asked_s > PATIENCE_S);
     // The schedule may pass the end of its use; whatever is left of it is not waited for.
     if !failure.forever && !hands_over && now_ms <= until_ms {
         (row.due_ms, row.error) = (again_ms, Some(failure.what.clone()));

@@ -3,10 +3,12 @@
 
 use std::{
     collections::HashMap,
+    panic::AssertUnwindSafe,
     sync::{Arc, PoisonError},
     time::Duration,
 };
 
+use futures_util::FutureExt;
 use tokio::task::{Id, JoinSet};
 use tokio_util::sync::CancellationToken;
 
@@ -86,11 +88,15 @@ impl Rounds {
 }
 
 async fn round(state: Arc<State>, client: Outward, channel: String, rows: Vec<store::Delivery>) {
-    if let Err(problem) = delivery::hand_over(&state, &client, rows).await {
-        tracing::error!(%problem, channel, "the outbox could not be worked off; trying again");
-        // The channel is left alone for as long.
-        tokio::time::sleep(Duration::from_secs(1)).await;
-    }
+    // A round that panics must not begin anew at once and for ever.
+    let why = match AssertUnwindSafe(delivery::hand_over(&state, &client, rows)).catch_unwind().await {
+        Ok(Ok(())) => return,
+        Ok(Err(problem)) => problem.to_string(),
+        Err(_) => "it panicked".to_string(),
+    };
+    tracing::error!(why, channel, "the outbox could not be worked off; trying again");
+    // The channel is left alone for as long.
+    tokio::time::sleep(Duration::from_secs(1)).await;
 }
 
 /// Tries everything that is due and waits until all of it ended. Returns how many were due.

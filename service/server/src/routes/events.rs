@@ -18,7 +18,7 @@ use tokio_stream::{StreamExt, wrappers::ReceiverStream};
 
 use super::{Answer, Shop};
 use crate::{
-    access::{self, Who},
+    access::{self, Role, Who},
     news::{News, What, event_of},
     openapi::Api,
     problem::{Kind, Problem},
@@ -35,6 +35,8 @@ const PIECE_BYTES: usize = 8 * 1024;
 /// Pieces that may wait for a listener that is slow to read; it falls behind after that and reads the journal. One who
 /// takes none at all is closed by the system (`run.rs`).
 const WAITING: usize = 2;
+/// Missed facts told at most to who may not have the whole journal: a page that missed more is fetched anew anyway.
+const MISSED: i64 = 1000;
 /// Missed facts read from the journal at once.
 const PAGE: usize = 256;
 
@@ -89,6 +91,8 @@ impl Listener {
         // A place past the end is one of another journal: what was missed of that is not here.
         let end = state.shared.last_seq.load(Ordering::SeqCst);
         let last = last.filter(|last| *last < end);
+        let all = who.as_ref().is_none_or(|who| who.role == Role::Owner);
+        let last = last.map(|last| if all { last } else { last.max(end - MISSED) });
         Self { state, who, news, send, told: last.unwrap_or(end), behind: last.is_some() }
     }
 

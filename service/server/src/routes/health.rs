@@ -2,12 +2,13 @@
 
 use std::{sync::PoisonError, time::Duration};
 
-use actix_web::{HttpResponse, http::header, web};
+use actix_web::{HttpRequest, HttpResponse, http::header, web};
 use serde::Serialize;
 use store::Sqlite;
 
 use super::{Answer, Shop};
 use crate::{
+    access::{self, Caller},
     alerts::tell,
     meters,
     openapi::Api,
@@ -51,6 +52,13 @@ async fn alive(shop: Shop) -> Answer {
 #[derive(Serialize, utoipa::ToSchema)]
 struct Readiness {
     ready: bool,
+    /// What a stranger is not told.
+    #[serde(flatten)]
+    state: Option<Condition>,
+}
+
+#[derive(Serialize, utoipa::ToSchema)]
+struct Condition {
     /// Why not, each in a sentence.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     why: Vec<String>,
@@ -125,7 +133,7 @@ async fn asked<T>(ask: impl Future<Output = Result<T, Problem>>) -> Result<T, Pr
     tokio::time::timeout(PATIENCE, ask).await.unwrap_or_else(|_| Err(late()))
 }
 
-async fn ready(shop: Shop) -> Answer {
+async fn ready(shop: Shop, request: HttpRequest) -> Answer {
     let probed = asked(shop.act(|database| database.probe())).await;
     let jobs = asked(recurring::health(&shop)).await;
     let rule_faults = shop.faults.read().unwrap_or_else(PoisonError::into_inner).len();
@@ -145,8 +153,8 @@ async fn ready(shop: Shop) -> Answer {
         why.push("the service is stopping".into());
     }
     let ready = why.is_empty();
-    let body = Readiness {
-        ready,
+    let known = access::current().is_some() || Caller::of(&request, &shop.settings).here;
+    let state = known.then(|| Condition {
         why,
         version: env!("CARGO_PKG_VERSION"),
         sqlite: Sqlite::version(),
@@ -164,9 +172,9 @@ async fn ready(shop: Shop) -> Answer {
                 error: job.error,
             })
             .collect(),
-    };
+    });
     let mut answer = if ready { HttpResponse::Ok() } else { HttpResponse::ServiceUnavailable() };
-    Ok(answer.insert_header((header::CACHE_CONTROL, "no-store")).json(body))
+    Ok(answer.insert_header((header::CACHE_CONTROL, "no-store")).json(Readiness { ready, state }))
 }
 
 async fn metrics(shop: Shop) -> Answer {

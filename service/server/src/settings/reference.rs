@@ -44,6 +44,7 @@ fn samples() -> Settings {
         url: "https://example.org/told".into(),
         secret: "at least sixteen characters".into(),
         secret_file: Some("/run/secrets/wall".into()),
+        secret_before: "the secret it had before this".into(),
     };
     let booth = Place { zone: "booth".into(), holds: 1, hours: Some(Hours::default()) };
     let plan = Plan { places: vec![booth], ..Plan::default() };

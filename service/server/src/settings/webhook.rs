@@ -6,10 +6,10 @@ use ipnet::IpNet;
 use serde::{Deserialize, Serialize};
 
 use super::{Secret, SettingsError, people, wrong};
-use crate::alerts::reach;
+use crate::alerts::{channel::signing_key, reach};
 
 /// Somebody to be told of alerts over HTTP.
-#[derive(Debug, Clone, Serialize, Deserialize, utoipa::ToSchema)]
+#[derive(Debug, Clone, Default, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Webhook {
     /// Name in the outbox; must not change while deliveries wait.
@@ -23,6 +23,10 @@ pub struct Webhook {
     /// File that holds the secret instead.
     #[serde(default)]
     pub secret_file: Option<PathBuf>,
+    /// The secret before this one, while the receiver learns the new one: messages are signed with both.
+    #[serde(default)]
+    #[schema(value_type = String, format = Password)]
+    pub secret_before: Secret,
 }
 
 /// Each has a name of its own, an address, and a secret that cannot be guessed.
@@ -50,8 +54,17 @@ pub(super) fn check(webhooks: &mut [Webhook], allow_private: &[IpNet]) -> Result
                 .map_err(|e| wrong(&key("secret_file"), e.to_string(), "make the file readable"))?;
             hook.secret = secret.trim().into();
         }
-        if hook.secret.len() < 16 {
-            return Err(wrong(&key("secret"), "has fewer than 16 characters", "make a long random one"));
+        for (name, secret) in [("secret", &hook.secret), ("secret_before", &hook.secret_before)] {
+            if name == "secret_before" && secret.is_empty() {
+                continue;
+            }
+            if secret.len() < 16 {
+                return Err(wrong(&key(name), "has fewer than 16 characters", "make a long random one"));
+            }
+            if signing_key(secret).is_none() {
+                let mend = "copy it whole: whsec_ and then base64, or a text of your own without whsec_";
+                return Err(wrong(&key(name), "begins with whsec_ and is no base64 after that", mend));
+            }
         }
     }
     Ok(())

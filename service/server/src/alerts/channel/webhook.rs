@@ -49,7 +49,7 @@ async fn post(request: RequestBuilder, hook: &Webhook, message: &Message) -> Res
         .header("content-type", "application/json")
         .header("webhook-id", &message.id)
         .header("webhook-timestamp", timestamp_s.to_string())
-        .header("webhook-signature", signature(&hook.secret, &message.id, timestamp_s, &message.json))
+        .header("webhook-signature", signatures(hook, &message.id, timestamp_s, &message.json))
         .body(message.json.clone())
         .send()
         .await
@@ -63,11 +63,24 @@ async fn post(request: RequestBuilder, hook: &Webhook, message: &Message) -> Res
     }
 }
 
+/// The key a secret stands for. Standard Webhooks writes secrets as whsec_ and base64; any other text is taken as it stands.
+/// None when what follows whsec_ is no base64.
+pub(crate) fn signing_key(secret: &str) -> Option<Vec<u8>> {
+    match secret.strip_prefix("whsec_") {
+        Some(coded) => STANDARD.decode(coded).ok(),
+        None => Some(secret.as_bytes().to_vec()),
+    }
+}
+
+/// By the secret and, while there is one, by that before it; a receiver takes whichever it knows.
+fn signatures(hook: &Webhook, id: &str, timestamp_s: i64, body: &str) -> String {
+    let secrets = [&hook.secret, &hook.secret_before].into_iter().filter(|secret| !secret.is_empty());
+    secrets.map(|secret| signature(secret, id, timestamp_s, body)).collect::<Vec<_>>().join(" ")
+}
+
 /// `v1,` and the base64 of HMAC-SHA256 over `id.timestamp.body`.
 fn signature(secret: &str, id: &str, timestamp_s: i64, body: &str) -> String {
-    // Standard Webhooks writes secrets as whsec_<base64>; any other text is taken as it stands.
-    let key = secret.strip_prefix("whsec_").and_then(|coded| STANDARD.decode(coded).ok());
-    let key = key.unwrap_or_else(|| secret.as_bytes().to_vec());
+    let key = signing_key(secret).expect("the settings were checked");
     let mut mac = Hmac::<Sha256>::new_from_slice(&key).expect("HMAC takes a key of any length");
     mac.update(format!("{id}.{timestamp_s}.{body}").as_bytes());
     format!("v1,{}", STANDARD.encode(mac.finalize().into_bytes()))
