@@ -18,6 +18,7 @@ mod compose;
 mod course_chart;
 mod demo;
 pub mod doors;
+mod earlier;
 mod held_back;
 mod inches;
 mod intake;
