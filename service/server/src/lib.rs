@@ -44,6 +44,7 @@ mod setup_chart;
 mod state;
 mod strength_chart;
 mod string_up;
+mod tidy;
 mod twins;
 mod units;
 mod wall;
