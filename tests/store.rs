@@ -4,6 +4,7 @@
 mod carried;
 mod conforms;
 mod instances;
+mod killed;
 mod one_shop;
 mod shared;
 mod walls;
