@@ -6,6 +6,7 @@ mod conforms;
 mod instances;
 mod killed;
 mod one_shop;
+mod sealed;
 mod shared;
 mod walls;
 
