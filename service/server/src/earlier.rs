@@ -1,8 +1,8 @@
 //! What earlier versions of the service kept in files beside the database: taken in at start, once. Photos lay in the folder
-//! `photos`, which is left under another name; the keys are moved.
+//! `photos` and are left in another; the keys are moved.
 
 use std::{
-    fs::{read, read_dir, read_to_string, remove_file, rename},
+    fs::{create_dir_all, read, read_dir, read_to_string, remove_dir, remove_file, rename},
     io,
     path::Path,
 };
@@ -12,7 +12,7 @@ use store::Database;
 
 use crate::{keys, photos, run::StartError};
 
-/// What the folder of photos is called when they are in the database: whoever has seen them there may remove it.
+/// Where photos lie when they are in the database: whoever has seen them there may remove it.
 const DONE: &str = "photos-taken-in";
 
 /// Takes in what lies in the folder of the database file.
@@ -25,26 +25,27 @@ pub(crate) fn take_in(beside: &Path, database: &mut dyn Database) -> Result<(), 
         let failed = |source| StartError::Io { what: format!("taking in the key {}", path.display()), source };
         let Some(text) = there(read_to_string(&path)).map_err(failed)? else { continue };
         let key = URL_SAFE_NO_PAD.decode(text.trim()).map_err(|e| failed(io::Error::other(e)))?;
-        if !database.keep_file(name, &key)? {
-            tracing::warn!(name, "the shop has a key already: the one in the file is not used");
+        if !database.keep_file(name, &key)? && database.file(name)?.as_ref() != Some(&key) {
+            tracing::warn!(name, "the shop has another key: the one in the file beside the database is not used");
+            continue;
         }
         remove_file(&path).map_err(failed)?;
     }
-    let folder = beside.join("photos");
+    let (folder, done) = (beside.join("photos"), beside.join(DONE));
     let failed = |source| StartError::Io { what: format!("taking in the photos of {}", folder.display()), source };
     let Some(files) = there(read_dir(&folder)).map_err(failed)? else { return Ok(()) };
-    let mut taken = 0;
+    create_dir_all(&done).map_err(failed)?;
     for file in files {
-        let path = file.map_err(failed)?.path();
-        let stem = path.file_stem().unwrap_or_default().to_string_lossy().into_owned();
-        if path.extension().is_some_and(|ending| ending == "jpg")
-            && let Ok(photo) = facts::PhotoId::new(stem)
-        {
-            taken += u64::from(database.keep_file(&photos::name(&photo), &read(&path).map_err(failed)?)?);
-        }
+        let file = file.map_err(failed)?;
+        let (path, named) = (file.path(), file.file_name());
+        let Some(stem) = named.to_str().and_then(|named| named.strip_suffix(".jpg")) else { continue };
+        let Ok(photo) = facts::PhotoId::new(stem) else { continue };
+        database.keep_file(&photos::name(&photo), &read(&path).map_err(failed)?)?;
+        rename(&path, done.join(&named)).map_err(failed)?;
     }
-    rename(&folder, beside.join(DONE)).map_err(failed)?;
-    tracing::info!(taken, "photos are in the database now; {DONE} beside it is not read any more");
+    tracing::info!("the photos of {} are in the database now; {DONE} beside it is not read any more", folder.display());
+    // What else may lie there is none of ours.
+    drop(remove_dir(&folder));
     Ok(())
 }
 
