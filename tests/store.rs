@@ -4,6 +4,9 @@
 mod carried;
 mod conforms;
 mod instances;
+mod killed;
+mod one_shop;
+mod sealed;
 mod shared;
 mod walls;
 

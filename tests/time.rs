@@ -2,6 +2,7 @@
 //! changed. Alarms are told once, never before their time, and hours of the day are those of the wall.
 #![expect(clippy::unwrap_used, reason = "a test ends where something is not as it must be")]
 
+mod leapt;
 pub(crate) mod local;
 mod steps;
 mod wrong;

@@ -100,7 +100,6 @@ impl Shop {
         settings.store.backups = folder.path().join("backups");
         settings.scripts.folder = root().join("scripts");
         settings.scripts.watch = false;
-        settings.store.photos = folder.path().join("photos");
         // Receivers of tests listen on this machine.
         settings.alerts.allow_private = vec!["127.0.0.0/8".parse().expect("a network")];
         settings.shop.procedures = root().join("config/procedures");

@@ -3,12 +3,16 @@
 #![expect(clippy::unwrap_used, reason = "a test ends where something is not as it must be")]
 
 use std::{
+    fs::Permissions,
+    io::{BufRead, BufReader, Write},
     net::TcpListener,
+    os::unix::fs::PermissionsExt,
     path::{Path, PathBuf},
     process::{Child, Command, Stdio},
     sync::{
         Arc, Mutex, PoisonError, Weak,
         atomic::{AtomicUsize, Ordering},
+        mpsc::{Receiver, channel},
     },
 };
 
@@ -46,16 +50,25 @@ impl Server {
     fn get() -> Arc<Self> {
         let mut running = RUNNING.lock().unwrap_or_else(PoisonError::into_inner);
         running.upgrade().unwrap_or_else(|| {
-            let server = Arc::new(Self::start(false));
+            let server = Arc::new(Self::start(&["fsync=off".into()]));
             *running = Arc::downgrade(&server);
             server
         })
     }
 
-    fn start(flushes: bool) -> Self {
+    /// One with these settings.
+    fn start(settings: &[String]) -> Self {
         let folder = tempfile::tempdir().unwrap();
-        // A folder of root's own would be shut to the server.
-        drop(Command::new("chown").args(["postgres:postgres"]).arg(folder.path()).stderr(Stdio::null()).status());
+        Self::start_in(folder, settings, None)
+    }
+
+    /// Gives a file to the user the server runs as: what is root's own is shut to it.
+    fn hand(path: &Path) {
+        drop(Command::new("chown").args(["postgres:postgres"]).arg(path).stderr(Stdio::null()).status());
+    }
+
+    fn start_in(folder: tempfile::TempDir, settings: &[String], lets_in: Option<&str>) -> Self {
+        Self::hand(folder.path());
         let data = folder.path().join("data");
         let made = unprivileged("initdb")
             .args(["--auth=trust", "--username=postgres", "--no-sync", "--locale=C.UTF-8", "--encoding=UTF8", "-D"])
@@ -64,12 +77,16 @@ impl Server {
             .output()
             .unwrap();
         assert!(made.status.success(), "{}", String::from_utf8_lossy(&made.stderr));
+        if let Some(lets_in) = lets_in {
+            std::fs::write(data.join("pg_hba.conf"), lets_in).unwrap();
+        }
         let port = TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap().port();
         let child = unprivileged("postgres")
             .arg("-D")
             .arg(&data)
             .args(["-p", &port.to_string(), "-c", "listen_addresses=127.0.0.1", "-c", "unix_socket_directories="])
-            .args(["-c", "max_connections=200", "-c", if flushes { "fsync=on" } else { "fsync=off" }])
+            .args(["-c", "max_connections=200"])
+            .args(settings.iter().flat_map(|setting| ["-c", setting]))
             .current_dir("/")
             .stdout(Stdio::null())
             .stderr(std::fs::File::create(folder.path().join("log")).unwrap())
@@ -130,7 +147,23 @@ impl Database {
 
     /// A new one on a server of its own that flushes each commit, as one in service does.
     pub fn that_flushes() -> Self {
-        Self::on(Arc::new(Server::start(true)))
+        Self::on(Arc::new(Server::start(&["fsync=on".into()])))
+    }
+
+    /// A new one on a server of its own that shows a certificate (the files of it and its key) and lets the service in over a
+    /// sealed line only.
+    pub fn that_seals(certificate: &Path, key: &Path) -> Self {
+        let folder = tempfile::tempdir().unwrap();
+        let mut settings = vec!["ssl=on".to_string(), "fsync=off".into()];
+        for (from, setting) in [(certificate, "ssl_cert_file"), (key, "ssl_key_file")] {
+            let to = folder.path().join(setting);
+            std::fs::copy(from, &to).unwrap();
+            std::fs::set_permissions(&to, Permissions::from_mode(0o600)).unwrap();
+            Server::hand(&to);
+            settings.push(format!("{setting}={}", to.display()));
+        }
+        let lets_in = "host all postgres 127.0.0.1/32 trust\nhostssl all bench 127.0.0.1/32 trust\n";
+        Self::on(Arc::new(Server::start_in(folder, &settings, Some(lets_in))))
     }
 
     fn on(server: Arc<Server>) -> Self {
@@ -160,6 +193,24 @@ impl Database {
         self.server.psql("bench", &self.name, sql)
     }
 
+    /// Begins a transaction past the store that holds what its statement locks, as soon as it gets it.
+    pub fn hold(&self, sql: &str) -> Held {
+        let port = self.server.port.to_string();
+        let mut psql = Command::new(bin().join("psql"))
+            .args(["-X", "-A", "-t", "-q", "-h", "127.0.0.1", "-p", &port, "-U", "postgres", "-d", &self.name])
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .spawn()
+            .unwrap();
+        write!(psql.stdin.as_mut().unwrap(), "BEGIN;\n{sql};\n\\echo held\n").unwrap();
+        let (say, said) = channel();
+        let lines = BufReader::new(psql.stdout.take().unwrap()).lines();
+        std::thread::spawn(move || {
+            lines.map_while(Result::ok).filter(|line| line == "held").try_for_each(|_| say.send(()))
+        });
+        Held { psql, said }
+    }
+
     /// Lets the service in or not.
     pub fn lets_in(&self, yes: bool) {
         let most = if yes { -1 } else { 0 };
@@ -177,5 +228,32 @@ impl Database {
     /// Where the server keeps its files.
     pub fn folder(&self) -> &Path {
         self.server.folder.path()
+    }
+}
+
+/// A transaction that holds something.
+pub struct Held {
+    psql: Child,
+    said: Receiver<()>,
+}
+
+impl Held {
+    /// Whether it has got what it is to hold, since it was last asked.
+    pub fn is_granted(&self) -> bool {
+        self.said.try_recv().is_ok()
+    }
+
+    /// Lets it go.
+    pub fn let_go(mut self) {
+        drop(self.psql.stdin.take());
+        assert!(self.psql.wait().unwrap().success());
+    }
+}
+
+impl Drop for Held {
+    /// A test that fails leaves no lock behind.
+    fn drop(&mut self) {
+        drop(self.psql.kill());
+        drop(self.psql.wait());
     }
 }

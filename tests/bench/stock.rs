@@ -123,3 +123,14 @@ pub fn cure(n: usize, version: &str, zone: &str, started_ms: i64, last_h: f64) -
     };
     recorded(n as i64 + 1000, started_ms, Fact::CureBegun(begun.into()))
 }
+
+/// Bytes as of a photo: no two stretches alike, the same on every run.
+pub fn noise(n: usize) -> Vec<u8> {
+    let mut state = 1_u64;
+    let next = || {
+        // The constants of Knuth's linear congruential generator (from memory).
+        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (state >> 56) as u8
+    };
+    std::iter::repeat_with(next).take(n).collect()
+}

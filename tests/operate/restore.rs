@@ -9,6 +9,24 @@ async fn glue_up(program: &Program, id: &str) {
     program.post("/api/v1/glue-ups", body).await;
 }
 
+/// Keeps a photo with a job; gives its address.
+async fn photographed(program: &Program) -> String {
+    program.post("/api/v1/jobs", json!({"id": "loose", "instrument": "guitar", "title": "the bridge is loose"})).await;
+    let mut png = std::io::Cursor::new(Vec::new());
+    image::RgbImage::from_pixel(40, 30, image::Rgb([90, 40, 20])).write_to(&mut png, image::ImageFormat::Png).unwrap();
+    let head = "--b\r\ncontent-disposition: form-data; name=\"photo\"; filename=\"x.png\"\r\n\r\n";
+    let form = [head.as_bytes(), png.get_ref(), b"\r\n--b--\r\n"].concat();
+    let sent = program.http().post(program.url("/jobs/loose/photos")).body(form);
+    let sent = sent.header("content-type", "multipart/form-data; boundary=b").send().await.unwrap();
+    assert!(sent.status().is_success(), "{}", sent.text().await.unwrap());
+    program.get("/api/v1/jobs/loose").await.good()["photos"][0]["href"].as_str().unwrap().to_string()
+}
+
+async fn picture(program: &Program, path: &str) -> Vec<u8> {
+    let got = program.http().get(program.url(path)).send().await.unwrap().error_for_status().unwrap();
+    got.bytes().await.unwrap().to_vec()
+}
+
 async fn backup(home: &Home, to: &str) -> bench::program::Done {
     let to = home.folder().join(to);
     command(["backup".as_ref(), to.as_os_str(), "--config".as_ref(), home.config().as_os_str()]).await
@@ -39,6 +57,8 @@ async fn what_was_acknowledged_before_a_copy_is_there_when_it_is_put_back() {
     for n in 0..20 {
         glue_up(&program, &format!("before-{n}")).await;
     }
+    let photo = photographed(&program).await;
+    let (calendars, bytes) = (program.get("/api/v1/calendars").await.good(), picture(&program, &photo).await);
     backup(&shop, "copy.db").await.good();
     glue_up(&program, "after").await;
     program.kill();
@@ -51,6 +71,8 @@ async fn what_was_acknowledged_before_a_copy_is_there_when_it_is_put_back() {
     let program = Program::serve(&elsewhere).await;
     let ids = program.ids("/api/v1/glue-ups").await;
     assert_eq!(ids, (0..20).map(|n| format!("before-{n}")).collect());
+    assert_eq!(program.get("/api/v1/calendars").await.good(), calendars);
+    assert_eq!(picture(&program, &photo).await, bytes);
     let zone: Value =
         program.http().get(program.url("/api/v1/zones/bench")).send().await.unwrap().json().await.unwrap();
     assert!(zone["readings"].as_u64().unwrap() > 0, "{zone}");

@@ -69,6 +69,8 @@ fn furnish(database: &mut dyn Database) {
         revoked: Some((3, "olga".into())),
     };
     database.add_token(&token).unwrap();
+    database.keep_file("photos/1.jpg", &stock::noise(300_000)).unwrap();
+    database.keep_file("push-key", &[0, 255, 7]).unwrap();
 }
 
 fn pieces(database: &mut dyn Database) -> Vec<Piece> {

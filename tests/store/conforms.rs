@@ -203,6 +203,24 @@ fn who_receives_is_kept_once_and_forgotten_when_asked() {
 }
 
 #[test]
+fn bytes_are_kept_under_their_name_and_the_first_stay() {
+    in_each(|named, database| {
+        let photo = stock::noise(1_500_000);
+        assert!(database.keep_file("photos/1.jpg", &photo).unwrap(), "{named}");
+        assert!(database.keep_file("key", &[0, 255, 0]).unwrap(), "{named}");
+        assert!(database.keep_file("nothing", &[]).unwrap(), "{named}");
+        assert!(!database.keep_file("key", &[1]).unwrap(), "{named}: it was put in place of the first");
+        let mut other = database.reopen().unwrap();
+        assert!(other.file("photos/1.jpg").unwrap().unwrap() == photo, "{named}: other bytes came back");
+        assert_eq!(other.file("key").unwrap(), Some(vec![0, 255, 0]), "{named}");
+        assert_eq!(other.file("nothing").unwrap(), Some(vec![]), "{named}");
+        assert_eq!(other.file("photos/2.jpg").unwrap(), None, "{named}");
+        assert!(other.forget_file("key").unwrap() && !other.forget_file("key").unwrap(), "{named}");
+        assert_eq!(database.file("key").unwrap(), None, "{named}");
+    });
+}
+
+#[test]
 fn the_last_run_of_each_job_is_told_and_a_probe_is_one_row_however_often() {
     in_each(|named, database| {
         let run =

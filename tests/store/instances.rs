@@ -166,7 +166,7 @@ async fn what_one_takes_back_while_another_tells_it_is_taken_back_from_whoever_w
 }
 
 /// Settings of an instance in a process of its own.
-fn settings(home: &Home, server: &postgres::Database, hook: &str) -> String {
+pub(super) fn settings(home: &Home, server: &postgres::Database, hook: &str) -> String {
     let scripts = home.folder().join("scripts");
     let path = home.folder().join("journal.db");
     format!(
@@ -317,6 +317,10 @@ async fn a_shop_is_moved_to_a_server_and_goes_on_there() {
     program.post("/api/v1/readings", readings).await;
     until("both are told", async || (alerts(&program).await.len() == 2).then_some(())).await;
     let all = export(&program).await;
+    let keys = async |program: &Program| {
+        [json_of(program, "/api/v1/push-key").await, json_of(program, "/api/v1/calendars").await]
+    };
+    let its_keys = keys(&program).await;
     // A journal that is in use is not carried: what is said meanwhile would be left behind.
     let refused = carried(&home, &server.url()).await;
     assert_eq!(refused.code, Some(1));
@@ -324,13 +328,15 @@ async fn a_shop_is_moved_to_a_server_and_goes_on_there() {
     program.terminate().await;
 
     let said = carried(&home, &server.url()).await.good();
-    assert!(said.contains("500 readings") && said.contains("Set store.url"), "{said}");
+    assert!(said.contains("500 readings") && said.contains("2 photos and keys"), "{said}");
+    assert!(said.contains("Set store.url"), "{said}");
     let again = carried(&home, &server.url()).await;
     assert!(again.complained.contains("is not empty"), "{}", again.complained);
 
     home.write(&settings(&home, &server, "http://127.0.0.1:1/"));
     let program = Program::serve(&home).await;
     let there = export(&program).await;
+    assert_eq!(keys(&program).await, its_keys);
     assert!(there.starts_with(all.trim_end().rsplit_once('\n').unwrap().0), "it is another shop there");
     glue_up(&program, "g-2").await;
     program.terminate().await;
@@ -347,6 +353,7 @@ async fn a_shop_is_moved_to_a_server_and_goes_on_there() {
     assert!(said.contains("500 readings") && said.contains("are back"), "{said}");
     let program = Program::serve(&home).await;
     assert_eq!(program.ids("/api/v1/glue-ups").await.len(), 2);
+    assert_eq!(keys(&program).await, its_keys);
     program.terminate().await;
     let back = home.folder().join("back/journal.db");
     carried(&home, &back.display().to_string()).await.good();

@@ -1,11 +1,12 @@
 //! Web Push, to an endpoint that opens what it gets with libraries of its own (`tests/peers/push_endpoint.py`: http_ece for
 //! RFC 8291, py_vapid for RFC 8292).
 
-use std::os::unix::fs::PermissionsExt;
+use std::{fs::Permissions, os::unix::fs::PermissionsExt};
 
-use bench::{BEGIN, Bench, ms};
+use bench::{BEGIN, Bench, Shop, ms};
 use benchclock::Now;
 use serde_json::{Value, json};
+use store::Database;
 
 use super::{hook, last_to, outbox, peer::Peer, person, shop, told};
 use crate::http::webhooks::Receiver;
@@ -161,11 +162,32 @@ async fn a_subscription_that_cannot_be_is_refused_by_field() {
 }
 
 #[tokio::test]
-async fn the_keys_are_for_nobody_elses_eyes() {
-    let bench = Bench::small().await;
-    for name in ["push-key", "calendar-key"] {
-        let mode = std::fs::metadata(bench.shop.folder().join(name)).unwrap().permissions().mode();
-        assert_eq!(mode & 0o777, 0o600, "{name}");
+async fn the_keys_are_for_nobody_elses_eyes_and_those_of_an_earlier_version_stay() {
+    let shop = Shop::small();
+    let folder = shop.folder().to_path_buf();
+    // As a version laid them beside the database, and that database with the rights the system gives a file.
+    let calendar = "AAECAwQFBgcICQoLDA0ODxAREhMUFRYXGBkaGxwdHh8";
+    std::fs::write(folder.join("calendar-key"), calendar).unwrap();
+    std::fs::write(&shop.settings.store.path, "").unwrap();
+    std::fs::set_permissions(&shop.settings.store.path, Permissions::from_mode(0o644)).unwrap();
+    let photo = "5".repeat(64);
+    std::fs::create_dir(folder.join("photos")).unwrap();
+    std::fs::write(folder.join(format!("photos/{photo}.jpg")), "a picture").unwrap();
+    let bench = Bench::open(shop, Now::standing_at(ms(BEGIN)), false).await;
+    let paths = bench.items("/api/v1/calendars").await;
+    // HMAC-SHA-256 of "calendar of the shop" under the bytes 0 to 31, its first 20 bytes, by Python's hmac.
+    assert_eq!(paths[0]["path"], "/calendar/2992d911f142a83723323384bebba9094bf7d491.ics");
+    bench.recurring("backup").await;
+    for file in ["journal.db", "journal.db-wal", "backups/benchclock-2026-03-02.db"] {
+        let mode = std::fs::metadata(folder.join(file)).unwrap().permissions().mode();
+        assert_eq!(mode & 0o007, 0, "{file} is there for others: {mode:o}");
     }
+    let mut copy = store::Sqlite::open(&folder.join("backups/benchclock-2026-03-02.db"), "shop").unwrap();
+    assert_eq!(copy.file("calendar-key").unwrap(), Some((0..32).collect()));
+    assert_eq!(copy.file(&format!("photos/{photo}.jpg")).unwrap(), Some(b"a picture".to_vec()));
+    assert!(!folder.join("calendar-key").exists() && !folder.join("photos").exists());
+    assert!(folder.join("photos-taken-in").join(format!("{photo}.jpg")).exists());
+    let bench = bench.restart(false).await;
+    assert_eq!(bench.items("/api/v1/calendars").await, paths);
     bench.stop().await;
 }

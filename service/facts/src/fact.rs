@@ -355,6 +355,8 @@ pub enum AlertKind {
     HookSetAside,
     /// An instrument may be brought to the next stage of stringing up.
     StringUp,
+    /// The machine's clock may be wrong: it leapt over weeks in which nothing was written down.
+    ClockLeapt,
 }
 
 /// Something told, with the words it was told in.

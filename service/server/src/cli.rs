@@ -139,13 +139,21 @@ enum Command {
     /// Carry the whole shop to another database and prove that it is the same there.
     ///
     /// Facts, readings, what waits to be delivered, answers kept for repeated requests, browsers that asked for push
-    /// messages. Stop the service first: a file that is in use is refused.
+    /// messages, photos, keys. Stop the service first: a file that is in use is refused.
     Move {
         /// Where to: postgres://user@host/database, or a file that is not there yet. A password may stand in the file
         /// of store.password_file.
         #[arg(long)]
         to: String,
         /// The settings file of the shop as it is now.
+        #[arg(long)]
+        config: Option<PathBuf>,
+    },
+    /// Give every calendar a new address: whoever knows an old one sees nothing there any more.
+    ///
+    /// It holds once the service, each instance of it, is started again.
+    NewCalendars {
+        /// The settings file.
         #[arg(long)]
         config: Option<PathBuf>,
     },
@@ -239,6 +247,7 @@ async fn done(command: Command) -> Result<(), Failure> {
         Command::Restore { from, config } => Ok(keep::restore(&settings(config)?, &from)?),
         Command::Import { from, config } => Ok(keep::import(&settings(config)?, &from)?),
         Command::Move { to, config } => Ok(keep::carry(&settings(config)?, &to)?),
+        Command::NewCalendars { config } => Ok(keep::new_calendars(&settings(config)?)?),
         Command::Completions { shell } => {
             clap_complete::generate(shell, &mut Cli::command(), "benchclock", &mut std::io::stdout());
             Ok(())

@@ -1,17 +1,22 @@
-//! Secrets the service makes for itself at its first start and keeps beside the database: the key that push messages are
-//! signed with (RFC 8292) and the one that calendar addresses are made from. Readable by nobody but the service.
-
-use std::{
-    fs::OpenOptions,
-    io::{Read, Write},
-    os::unix::fs::OpenOptionsExt,
-    path::Path,
-};
+//! Secrets the service makes for itself at its first start and keeps in the database, where every instance that serves the
+//! shop finds the same: the key that push messages are signed with (RFC 8292) and the one that calendar addresses are made
+//! from.
 
 use base64::{Engine, engine::general_purpose::URL_SAFE_NO_PAD};
 use hmac::{Hmac, KeyInit, Mac};
 use p256::{SecretKey, elliptic_curve::sec1::ToSec1Point};
 use sha2::Sha256;
+use store::Database;
+
+use crate::{
+    problem::{Kind, Problem},
+    run::StartError,
+};
+
+/// What the key of push messages is kept under.
+pub(crate) const PUSH: &str = "push-key";
+/// What the key of calendar addresses is kept under.
+pub(crate) const CALENDAR: &str = "calendar-key";
 
 /// The secrets of one shop.
 pub(crate) struct Keys {
@@ -22,14 +27,13 @@ pub(crate) struct Keys {
 
 impl Keys {
     /// Reads the secrets, making those that are not there yet.
-    pub(crate) fn open(folder: &Path) -> std::io::Result<Self> {
-        let unreadable = |name: &str| {
-            let what = format!("{name} holds no key; restore it, or remove it and have every browser subscribe again");
-            std::io::Error::new(std::io::ErrorKind::InvalidData, what)
-        };
-        let push = kept(folder, "push-key", || secret_key().to_bytes().into())?;
-        let push = SecretKey::from_slice(&push).map_err(|_| unreadable("push-key"))?;
-        Ok(Self { push, calendar: kept(folder, "calendar-key", random)? })
+    ///
+    /// # Errors
+    /// When the database fails, or what is kept there is no key.
+    pub(crate) fn of(database: &mut dyn Database) -> Result<Self, StartError> {
+        let push = kept(database, PUSH, || secret_key().to_bytes().into())?;
+        let push = SecretKey::from_slice(&push).map_err(|_| no_key(PUSH))?;
+        Ok(Self { push, calendar: kept(database, CALENDAR, random)? })
     }
 
     /// The public half of the push key as browsers take it: an uncompressed point, base64url.
@@ -45,29 +49,19 @@ impl Keys {
     }
 }
 
-/// A key kept in a file of its own; made when it is not there.
-fn kept(folder: &Path, name: &str, make: impl FnOnce() -> [u8; 32]) -> std::io::Result<[u8; 32]> {
-    let path = folder.join(name);
-    match std::fs::File::open(&path) {
-        Ok(mut file) => {
-            let mut text = String::new();
-            file.read_to_string(&mut text)?;
-            let wrong = || std::io::Error::new(std::io::ErrorKind::InvalidData, format!("{name} is no 32 bytes"));
-            let bytes = URL_SAFE_NO_PAD.decode(text.trim()).map_err(|_| wrong())?;
-            bytes.try_into().map_err(|_| wrong())
-        }
-        Err(e) if e.kind() == std::io::ErrorKind::NotFound => {
-            let key = make();
-            // Under another name until it is whole: half a key would stop every later start.
-            let part = folder.join(format!("{name}.part"));
-            let mut file = OpenOptions::new().write(true).create(true).truncate(true).mode(0o600).open(&part)?;
-            file.write_all(URL_SAFE_NO_PAD.encode(key).as_bytes())?;
-            file.sync_all()?;
-            std::fs::rename(&part, &path)?;
-            Ok(key)
-        }
-        Err(e) => Err(e),
+/// A key as it is kept; made where there is none.
+fn kept(database: &mut dyn Database, name: &str, make: impl FnOnce() -> [u8; 32]) -> Result<[u8; 32], StartError> {
+    if database.file(name)?.is_none() {
+        // Where another instance makes one in the same moment, the first stays and is everybody's.
+        database.keep_file(name, &make())?;
     }
+    let bytes = database.file(name)?.unwrap_or_default();
+    bytes.try_into().map_err(|_| no_key(name).into())
+}
+
+fn no_key(name: &str) -> Problem {
+    let mend = "restore the shop from a copy";
+    Problem::new(Kind::Internal, format!("what the database keeps as {name} is no key"), mend)
 }
 
 /// Bytes nobody can foresee, from the same source as TLS takes them.

@@ -1,5 +1,8 @@
 //! The API as an OpenAPI 3.1 document, made from the code: each file of `routes/` says beside its addresses what they
-//! take and give, the types describe themselves, and what may go wrong follows from the kind of request.
+//! take and give, the types describe themselves, and what may go wrong follows from the kind of request. `links.rs` says which
+//! leads to which.
+
+mod links;
 
 use std::collections::BTreeMap;
 
@@ -80,7 +83,8 @@ impl Api {
     fn operation(&mut self, method: HttpMethod, path: &str, says: &str) -> Described<'_> {
         let outside = ["/health", "/metrics"].iter().any(|lead| path.starts_with(lead));
         let path = if outside { path.to_string() } else { format!("/api/v1{path}") };
-        let mut operation = OperationBuilder::new().summary(Some(says)).build();
+        let name = links::name(&path, &method);
+        let mut operation = OperationBuilder::new().operation_id(Some(name)).summary(Some(says)).build();
         let params = path.split('{').skip(1).filter_map(|rest| rest.split_once('}'));
         let params: Vec<String> = params.map(|(name, _)| name.to_string()).collect();
         for param in &params {
@@ -122,6 +126,7 @@ impl Api {
     /// The whole document.
     pub(crate) fn document(mut self) -> OpenApi {
         self.open_flattened();
+        links::add(&mut self.operations);
         let mut paths = PathsBuilder::new();
         for (path, method, operation) in self.operations {
             paths = paths.path(path, PathItem::new(method, operation));

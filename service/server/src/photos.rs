@@ -1,11 +1,8 @@
 //! Photos: a picture that comes in is decoded, turned upright and encoded anew, so that of the file a phone made only
-//! the pixels are left: no place, no time, no owner, no thumbnail, nothing hidden behind the end. Then it is put on
-//! disk under its own hash, whole or not at all.
+//! the pixels are left: no place, no time, no owner, no thumbnail, nothing hidden behind the end. Its name is its own hash.
 
 use std::{
-    fs::{self, File},
-    io::{Cursor, Write},
-    path::{Path, PathBuf},
+    io::Cursor,
     sync::{Mutex, PoisonError},
 };
 
@@ -25,8 +22,9 @@ const QUALITY: u8 = 85;
 static TURN: Mutex<()> = Mutex::new(());
 
 /// A picture as it is kept.
-pub(crate) struct Kept {
+pub(crate) struct Fit {
     pub(crate) photo: PhotoId,
+    pub(crate) jpeg: Vec<u8>,
     pub(crate) width_px: u32,
     pub(crate) height_px: u32,
 }
@@ -36,30 +34,17 @@ fn unreadable(why: impl std::fmt::Display) -> Problem {
     Problem::new(Kind::Invalid, format!("the picture cannot be read: {why}"), mend).about("photo")
 }
 
-fn unwritable(e: std::io::Error) -> Problem {
-    tracing::error!(error = %e, "a photo cannot be kept");
-    let full = e.kind() == std::io::ErrorKind::StorageFull;
-    let kind = if full { Kind::DiskFull } else { Kind::Unavailable };
-    Problem::new(
-        kind,
-        "the photo cannot be kept",
-        "nothing was changed; see to the folder store.photos and send it again",
-    )
-}
-
-/// Takes a picture in: only its pixels, upright and no larger than needed, on disk in `folder`.
+/// Makes of a picture what is kept of it: only its pixels, upright and no larger than needed.
 ///
 /// # Errors
-/// When it is no picture, or cannot be written.
-pub(crate) fn keep(folder: &Path, picture: &[u8]) -> Result<Kept, Problem> {
+/// When it is no picture.
+pub(crate) fn fit(picture: &[u8]) -> Result<Fit, Problem> {
     let _turn = TURN.lock().unwrap_or_else(PoisonError::into_inner);
     let image = pixels(picture)?;
     let mut jpeg = Vec::new();
     image.to_rgb8().write_with_encoder(JpegEncoder::new_with_quality(&mut jpeg, QUALITY)).map_err(unreadable)?;
     let hash: String = Sha256::digest(&jpeg).iter().map(|byte| format!("{byte:02x}")).collect();
-    let photo = PhotoId::new(hash)?;
-    write(&file(folder, &photo), &jpeg).map_err(unwritable)?;
-    Ok(Kept { photo, width_px: image.width(), height_px: image.height() })
+    Ok(Fit { photo: PhotoId::new(hash)?, jpeg, width_px: image.width(), height_px: image.height() })
 }
 
 fn pixels(picture: &[u8]) -> Result<DynamicImage, Problem> {
@@ -86,22 +71,7 @@ fn pixels(picture: &[u8]) -> Result<DynamicImage, Problem> {
     Ok(image)
 }
 
-/// Where a photo lies.
-pub(crate) fn file(folder: &Path, photo: &PhotoId) -> PathBuf {
-    folder.join(format!("{photo}.jpg"))
-}
-
-/// On disk before it is spoken of: the file, and its name in the folder.
-fn write(path: &Path, bytes: &[u8]) -> std::io::Result<()> {
-    if path.exists() {
-        return Ok(());
-    }
-    let folder = path.parent().unwrap_or(Path::new("."));
-    fs::create_dir_all(folder)?;
-    let unfinished = folder.join(format!("{}.unfinished", uuid::Uuid::now_v7()));
-    let mut file = File::create(&unfinished)?;
-    file.write_all(bytes)?;
-    file.sync_all()?;
-    fs::rename(&unfinished, path)?;
-    File::open(folder)?.sync_all()
+/// What a photo is kept under.
+pub(crate) fn name(photo: &PhotoId) -> String {
+    format!("photos/{photo}.jpg")
 }

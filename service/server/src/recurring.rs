@@ -12,7 +12,7 @@ use std::{
 
 use chrono::NaiveDate;
 use facts::{AlertId, AlertKind, AlertRaised, Meets};
-use store::{Mean, Run};
+use store::Run;
 use tokio::sync::mpsc;
 use tokio_cron_scheduler::{Job, JobScheduler};
 use tokio_util::sync::CancellationToken;
@@ -24,7 +24,7 @@ use crate::{
     problem::{Kind, Problem},
     settings::CLOSING,
     state::State,
-    wall,
+    tidy, wall,
 };
 
 /// One recurring job.
@@ -90,7 +90,7 @@ pub(crate) async fn run_job(state: &Arc<State>, name: &str) -> Result<(), Proble
         "silence" => sensors::silence(state).await.map(drop),
         "calibration" => sensors::calibrations(state).await.map(drop),
         "backup" => backup(state).await,
-        "retention" => retention(state).await,
+        "retention" => tidy::step(state).await,
         other => Err(Problem::new(Kind::Internal, format!("there is no recurring job {other}"), "name one of JOBS")),
     };
     let run = Run { job: name.into(), at_ms: state.now().ms(), error: result.as_ref().err().map(ToString::to_string) };
@@ -213,6 +213,8 @@ async fn backup(state: &Arc<State>) -> Result<(), Problem> {
     state.read(move |database| database.backup(&unfinished)).await?;
     std::fs::rename(&part, &to).map_err(io)?;
     let mut copies = copies(&folder).map_err(io)?;
+    // One of a day that is still to come was made by a clock that was wrong: it takes no other's place.
+    copies.retain(|copy| *copy <= to);
     while copies.len() > keep {
         std::fs::remove_file(copies.remove(0)).map_err(io)?;
     }
@@ -231,49 +233,6 @@ fn copies(folder: &Path) -> std::io::Result<Vec<std::path::PathBuf>> {
     }
     found.sort();
     Ok(found)
-}
-
-/// Old readings no open cure needs become quarter-hour means; older means, finished deliveries and kept answers go. Each
-/// instance forgets them; the one on duty puts the means in their place.
-async fn retention(state: &Arc<State>) -> Result<(), Problem> {
-    let now_ms = state.now().ms();
-    let store = &state.settings.store;
-    let before = |days: u32| now_ms - i64::from(days) * DAY_MS;
-    let zones: Vec<_> = state.bench().zones().map(|zone| zone.id.clone()).collect();
-    for zone in zones {
-        let before_ms = before(store.keep_readings_days);
-        let old = state.bench().readings_before(zone.as_str(), before_ms);
-        let Some((stays_ms, readings)) = old else { continue };
-        if state.others.on_duty() {
-            let (of_zone, means) = (zone.clone(), means(&readings));
-            state.act(move |database| database.thin_readings(&of_zone, stays_ms, &means)).await?;
-        }
-        state.shared.bench_mut().forget_readings_before(zone.as_str(), before_ms);
-    }
-    if !state.others.on_duty() {
-        return Ok(());
-    }
-    let means_ms = before(store.keep_means_days);
-    state.act(move |database| database.forget_means(means_ms)).await?;
-    state.act(move |database| database.forget_finished(now_ms - 14 * DAY_MS)).await
-}
-
-/// Quarter-hour means of a zone's one series: what its clocks ran on, corrected and combined.
-fn means(readings: &[(i64, clock::Air)]) -> Vec<Mean> {
-    const QUARTER_MS: i64 = 15 * MINUTE_MS;
-    let quarter = |at_ms: i64| at_ms.div_euclid(QUARTER_MS) * QUARTER_MS;
-    let of = |part: &[(i64, clock::Air)], value: fn(&clock::Air) -> f64| {
-        let values = || part.iter().map(|(_, air)| value(air));
-        let mean = values().sum::<f64>() / part.len() as f64;
-        [mean, values().fold(f64::INFINITY, f64::min), values().fold(f64::NEG_INFINITY, f64::max)]
-    };
-    let mean = |part: &[(i64, clock::Air)]| Mean {
-        from_ms: quarter(part[0].0),
-        n: part.len() as u32,
-        temp_c: of(part, |air| air.temp_c),
-        rh_pct: of(part, |air| air.rh_pct),
-    };
-    readings.chunk_by(|a, b| quarter(a.0) == quarter(b.0)).map(mean).collect()
 }
 
 /// Starts the cron library and works off what it sends, until told to stop.

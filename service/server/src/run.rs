@@ -20,6 +20,7 @@ use crate::{
     alerts::{alarm, channel, rounds},
     believed::{self, Believed},
     certificate::{self, Certificate},
+    earlier,
     intake::mqtt,
     keys::Keys,
     meters,
@@ -81,11 +82,12 @@ impl Service {
         let zone = settings.zone()?;
         let beside = settings.store.folder();
         std::fs::create_dir_all(beside).map_err(io(format!("making {}", beside.display())))?;
-        let keys = Keys::open(beside).map_err(io(format!("the keys in {}", beside.display())))?;
         if let Some(kind) = settings.store.network_mount() {
             tracing::error!(kind, "the journal lies on a network file system, where its locks may not hold: move it");
         }
         let mut database = settings.store.open(&settings.shop.id)?;
+        earlier::take_in(beside, database.as_mut())?;
+        let keys = Keys::of(database.as_mut())?;
         let rulebook = Arc::new(Rulebook::new());
         let bridge_ms = i64::from(settings.climate.bridge_minutes) * 60_000;
         let of_clock = clock::Settings {
@@ -247,6 +249,7 @@ fn start_tasks(state: &Arc<State>, tracker: &TaskTracker, stop: &CancellationTok
     tracker.spawn(plan::run(state.clone(), stop.clone()));
     if state.others.may_be() {
         tracker.spawn(others::run(state.clone(), stop.clone()));
+        tracker.spawn(scripts::follow::run(state.clone(), stop.clone()));
     }
     if !state.settings.mqtt.url.is_empty() {
         tracker.spawn(mqtt::run(state.clone(), stop.clone()));

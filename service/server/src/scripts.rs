@@ -1,4 +1,7 @@
-//! The scripts folder: read at start and whenever a file is saved; a text that passes comes in force as a fact.
+//! The scripts folder: read at start and whenever a file is saved; a text that passes comes in force as a fact. What other
+//! instances put in force comes into it by `scripts/follow.rs`.
+
+pub(crate) mod follow;
 
 use std::{
     io::Write,
@@ -106,7 +109,8 @@ async fn read_shop(state: &Arc<State>, folder: &Path) -> Vec<Fault> {
 /// Reads the folder and puts every changed text that passes in force; the others are kept as faults and leave the
 /// last good version where it is. Returns how many came in force.
 pub(crate) async fn read_folder(state: &Arc<State>) -> Result<usize, Problem> {
-    let _alone = state.scripts.lock().await;
+    let mut agreed = state.scripts.lock().await;
+    follow::catch_up(state, &mut agreed)?;
     let folder = state.settings.scripts.folder.clone();
     let files = match rule_files(&folder) {
         Ok(files) => files,
@@ -117,7 +121,10 @@ pub(crate) async fn read_folder(state: &Arc<State>) -> Result<usize, Problem> {
     };
     let in_force = state.bench().in_force().clone();
     let changed = files.into_iter().filter(|file| match file {
-        Ok(file) => in_force.get(&file.material) != Some(&Rule::version_of(&file.text)),
+        Ok(file) => {
+            let version = Rule::version_of(&file.text);
+            in_force.get(&file.material) != Some(&version) && !agreed.still(&file.material, &version)
+        }
         Err(_) => true,
     });
     let judged = judge(state, changed.collect()).await;
@@ -134,8 +141,11 @@ pub(crate) async fn read_folder(state: &Arc<State>) -> Result<usize, Problem> {
     }
     let changed = good.len();
     // All at once: the writer commits together what waits together.
-    for said in join_all(good.into_iter().map(|file| put_in_force(state, fact_of(file, None), "scripts"))).await {
+    let rules: Vec<RulePutInForce> = good.into_iter().map(|file| fact_of(file, None)).collect();
+    let said = join_all(rules.iter().map(|rule| put_in_force(state, rule.clone(), "scripts"))).await;
+    for (rule, said) in rules.into_iter().zip(said) {
         said?;
+        agreed.on(rule.material, rule.version);
     }
     faults.extend(read_shop(state, &folder).await.into_iter().map(|fault| (fault.file.clone(), fault)));
     *state.faults.write().unwrap_or_else(PoisonError::into_inner) = faults;
@@ -206,7 +216,12 @@ pub(crate) struct Saving {
 /// Nothing is written when the text has a fault, when a row of its own table fails and no reason is given, or when
 /// the file is not what the sender saw.
 pub(crate) async fn save(state: &Arc<State>, saving: Saving) -> Result<(), Problem> {
-    let _alone = state.scripts.lock().await;
+    let mut agreed = state.scripts.lock().await;
+    if state.others.may_be() {
+        // Whoever saves has seen what is in force, not what was when this instance last heard of the others.
+        state.follow().await?;
+        follow::catch_up(state, &mut agreed)?;
+    }
     let Saving { material, text, replaces, by, override_reason } = saving;
     let by = name_of(&by)?;
     let stands = on_disk(state, &material)?;
@@ -230,17 +245,18 @@ pub(crate) async fn save(state: &Arc<State>, saving: Saving) -> Result<(), Probl
     let failing = checked.await.map_err(ended)??;
     let override_reason = override_reason.filter(|_| failing);
     let (path, bytes) = (path_of(state, &material), text.clone());
-    let rule = fact_of(RuleFile { material, file: file.clone(), text }, override_reason);
+    let rule = fact_of(RuleFile { material: material.clone(), file: file.clone(), text }, override_reason);
     let now_ms = state.now().ms();
     // What would be refused afterwards must not be a file before.
     state.bench().admit(&Fact::RulePutInForce(rule.clone()), now_ms, now_ms)?;
     let written = tokio::task::spawn_blocking(move || write_whole(&path, &bytes)).await.map_err(ended)?;
     written.map_err(|e| unwritable(&e))?;
     state.faults.write().unwrap_or_else(PoisonError::into_inner).remove(&file);
-    match in_force {
-        true => Ok(()),
-        false => put_in_force(state, rule, &by).await,
+    if !in_force {
+        put_in_force(state, rule, &by).await?;
     }
+    agreed.on(material, version);
+    Ok(())
 }
 
 /// Whether the sender saw what stands there.

@@ -28,6 +28,7 @@ use crate::{
     now::{LastSeen, Now, SetBack, instant},
     others::Others,
     problem::{Kind, Problem},
+    scripts::follow::Agreed,
     settings::Settings,
 };
 
@@ -46,6 +47,8 @@ pub struct Shared {
     pub(crate) alarms: Notify,
     /// Rung when something entered the outbox.
     pub(crate) deliveries: Notify,
+    /// Rung when a rule came in force.
+    pub(crate) rules: Notify,
     pub(crate) now: Now,
 }
 
@@ -59,6 +62,7 @@ impl Shared {
             last_seq: AtomicI64::new(last_seq),
             alarms: Notify::new(),
             deliveries: Notify::new(),
+            rules: Notify::new(),
             now,
         }
     }
@@ -101,7 +105,7 @@ pub struct State {
     /// What the calendar showed last.
     pub(crate) shown: Shown,
     /// One at a time changes which rules are in force: the folder is not read while a text is saved into it.
-    pub(crate) scripts: tokio::sync::Mutex<()>,
+    pub(crate) scripts: tokio::sync::Mutex<Agreed>,
     /// One at a time takes an alert back or writes down that it was told, so that nobody who was told is missed.
     pub(crate) taking_back: tokio::sync::Mutex<()>,
     /// Why nobody can be told anything, while that is so.
@@ -345,6 +349,9 @@ impl Keeper for BenchKeeper {
         };
         if facts.iter().any(tells) {
             self.shared.deliveries.notify_one();
+        }
+        if facts.iter().any(|fact| matches!(fact.fact, Fact::RulePutInForce(_))) {
+            self.shared.rules.notify_one();
         }
         // Nobody listening is no error.
         if self.shared.news.receiver_count() > 0 {

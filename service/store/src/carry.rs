@@ -6,8 +6,8 @@ use sha2::{Digest, Sha256};
 
 use crate::{Database, Error, Piece};
 
-/// Pieces on the way at once.
-const WAITING: usize = 1024;
+/// Pieces on the way at once: each may be a photo.
+const WAITING: usize = 64;
 
 /// How many pieces of each kind there are, and what they come to.
 #[derive(Debug, Clone, Default)]

@@ -213,6 +213,24 @@ pub trait Database: Send {
     /// When the database cannot be read.
     fn switched_off(&mut self) -> Result<Vec<Off>, Error>;
 
+    /// Keeps bytes under a name, unless there are some of that name: the first stay. Whether there were none.
+    ///
+    /// # Errors
+    /// Nothing is kept then.
+    fn keep_file(&mut self, name: &str, bytes: &[u8]) -> Result<bool, Error>;
+
+    /// The bytes kept under a name.
+    ///
+    /// # Errors
+    /// When the database cannot be read.
+    fn file(&mut self, name: &str) -> Result<Option<Vec<u8>>, Error>;
+
+    /// Forgets what is kept under a name; whether there was something.
+    ///
+    /// # Errors
+    /// Nothing is forgotten then.
+    fn forget_file(&mut self, name: &str) -> Result<bool, Error>;
+
     /// Keeps a token or a session; whether the token's name was free, for a name is never given twice.
     ///
     /// # Errors
@@ -278,6 +296,12 @@ pub trait Database: Send {
     /// # Errors
     /// Nothing is forgotten then.
     fn forget_finished(&mut self, before_ms: i64) -> Result<(), Error>;
+
+    /// Days (of 86,400,000 ms since 1970, UTC) on which anything was written down up to an instant, the newest first.
+    ///
+    /// # Errors
+    /// When the database cannot be read.
+    fn days_on_record(&mut self, until_ms: i64, at_most: usize) -> Result<Vec<i64>, Error>;
 
     /// Proves that a write succeeds by making one: always the same row, which means nothing.
     ///

@@ -323,6 +323,18 @@ impl Database for Postgres {
         kept::switched_off(self.line()?)
     }
 
+    fn keep_file(&mut self, name: &str, bytes: &[u8]) -> Result<bool, Error> {
+        kept::keep_file(self.line()?, name, bytes)
+    }
+
+    fn file(&mut self, name: &str) -> Result<Option<Vec<u8>>, Error> {
+        kept::file(self.line()?, name)
+    }
+
+    fn forget_file(&mut self, name: &str) -> Result<bool, Error> {
+        kept::forget_file(self.line()?, name)
+    }
+
     fn add_token(&mut self, token: &Token) -> Result<bool, Error> {
         tokens::add(self.line()?, token)
     }
@@ -365,6 +377,10 @@ impl Database for Postgres {
 
     fn forget_finished(&mut self, before_ms: i64) -> Result<(), Error> {
         self.at_once(|line| kept::forget_finished(line, before_ms))
+    }
+
+    fn days_on_record(&mut self, until_ms: i64, at_most: usize) -> Result<Vec<i64>, Error> {
+        kept::days(self.line()?, until_ms, at_most)
     }
 
     fn probe(&mut self) -> Result<(), Error> {

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use rusqlite::{Connection, OpenFlags};
 
-use crate::{Error, schema::MIGRATIONS};
+use crate::{Error, private, schema::MIGRATIONS};
 
 /// Puts a backup where a journal is to be; how many facts and readings it holds.
 ///
@@ -45,6 +45,7 @@ fn copy(from: &Path, part: &Path) -> Result<(), Error> {
     if sound != "ok" {
         return Err(why(sound));
     }
+    private::shut(part);
     source.execute("VACUUM INTO ?1", [part.display().to_string()]).map(drop).map_err(|e| why(e.to_string()))
 }
 

@@ -118,4 +118,11 @@ pub(crate) const MIGRATIONS: &[&str] = &[
     ) STRICT, WITHOUT ROWID;
     CREATE UNIQUE INDEX token_name ON token (name) WHERE session = 0;
 ",
+    // 6: photos, and the keys the shop made for itself. Large rows do not belong into a table without rowids.
+    "
+    CREATE TABLE file (
+        name        TEXT    NOT NULL PRIMARY KEY,
+        bytes       BLOB    NOT NULL
+    ) STRICT;
+",
 ];

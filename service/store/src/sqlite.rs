@@ -1,5 +1,6 @@
 //! SQLite: the statements about facts, readings, answers and runs. The schema is in `schema.rs`, what is held back in
-//! `held.rs`, deliveries in `outbox.rs`, who receives them in `receivers.rs`, who may enter in `tokens.rs`.
+//! `held.rs`, deliveries in `outbox.rs`, who receives them in `receivers.rs`, who may enter in `tokens.rs`, photos and keys in
+//! `files.rs`.
 //!
 //! Write-ahead log with `synchronous = FULL`: a commit is on disk when it returns. Writers begin IMMEDIATE, because
 //! a deferred transaction that reads and then writes fails at once when another wrote in between. No mmap.
@@ -12,7 +13,8 @@ use rusqlite::{Connection, OptionalExtension, TransactionBehavior, params};
 
 use crate::{
     Answer, Database, Delivery, EachPiece, Error, Held, HeldState, Mean, NewDelivery, Off, Piece, Row, Run, Saying,
-    Subscription, Token, WhichDeliveries, held, means, outbox, receivers, schema::MIGRATIONS, tokens, whole,
+    Subscription, Token, WhichDeliveries, files, held, means, outbox, private, receivers, schema::MIGRATIONS, tokens,
+    whole,
 };
 
 /// SQLite before this could corrupt its write-ahead log when two connections met at a checkpoint.
@@ -54,6 +56,7 @@ impl Sqlite {
             return Err(Error::TooOld { found: rusqlite::version().into(), needed: LEAST_VERSION.0 });
         }
         let named = path.display().to_string();
+        private::shut(path);
         let connection = Connection::open(path).map_err(|e| Error::of(e, &named))?;
         let mut database = Self { connection, path: named, shop: shop.into() };
         database.prepare().map_err(|e| database.error(e))?;
@@ -323,6 +326,18 @@ impl Database for Sqlite {
         receivers::switched_off(&self.connection).map_err(|e| self.error(e))
     }
 
+    fn keep_file(&mut self, name: &str, bytes: &[u8]) -> Result<bool, Error> {
+        files::keep(&self.connection, name, bytes).map_err(|e| self.error(e))
+    }
+
+    fn file(&mut self, name: &str) -> Result<Option<Vec<u8>>, Error> {
+        files::one(&self.connection, name).map_err(|e| self.error(e))
+    }
+
+    fn forget_file(&mut self, name: &str) -> Result<bool, Error> {
+        files::forget(&self.connection, name).map_err(|e| self.error(e))
+    }
+
     fn add_token(&mut self, token: &Token) -> Result<bool, Error> {
         tokens::add(&self.connection, token).map_err(|e| self.error(e))
     }
@@ -387,6 +402,10 @@ impl Database for Sqlite {
         forget().map_err(|e| self.error(e))
     }
 
+    fn days_on_record(&mut self, until_ms: i64, at_most: usize) -> Result<Vec<i64>, Error> {
+        whole::days(&self.connection, until_ms, at_most).map_err(|e| self.error(e))
+    }
+
     fn probe(&mut self) -> Result<(), Error> {
         let probe = || {
             let tx = rusqlite::Transaction::new_unchecked(&self.connection, TransactionBehavior::Immediate)?;
@@ -399,6 +418,7 @@ impl Database for Sqlite {
 
     fn backup(&mut self, to: &Path) -> Result<(), Error> {
         let named = to.display().to_string();
+        private::shut(to);
         self.connection.execute("VACUUM INTO ?1", [&named]).map_err(|e| Error::of(e, &named))?;
         sound(to)
     }

@@ -1,8 +1,8 @@
 //! The whole of a shop, piece by piece: out in an order that is always the same, and into an empty one.
 //!
 //! An export is the rows. The other pieces belong to one running service and not to the shop: the outbox, answers kept for
-//! repeated requests, when recurring work last ran, who receives. What is carried to another database has those too, so
-//! that the service goes on there where it was.
+//! repeated requests, when recurring work last ran, who receives, and what is kept as bytes. What is carried to another
+//! database has those too, so that the service goes on there where it was.
 
 use std::ops::ControlFlow;
 
@@ -11,7 +11,9 @@ use facts::{Reading, Recorded, RhPct, SensorId, TempC, ZoneId};
 use rusqlite::{Connection, Row as SqlRow, params, types::Type};
 use serde::{Deserialize, Serialize};
 
-use crate::{Answer, Delivery, Held, Mean, Off, Run, Subscription, Token, held, means, outbox, receivers, tokens};
+use crate::{
+    Answer, Delivery, Held, Mean, Off, Run, Subscription, Token, files, held, means, outbox, receivers, tokens,
+};
 
 /// One row of the whole.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -65,11 +67,19 @@ pub enum Piece {
     Off(Off),
     /// A token, or the session of a browser.
     Token(Token),
+    /// A photo, or a key of the shop.
+    File {
+        /// What it is kept under.
+        name: String,
+        /// What is kept.
+        #[serde(serialize_with = "files::hashed")]
+        bytes: Vec<u8>,
+    },
 }
 
 impl Piece {
     /// What kinds there are, in words.
-    pub const KINDS: [&'static str; 10] = [
+    pub const KINDS: [&'static str; 11] = [
         "facts",
         "readings",
         "means",
@@ -80,6 +90,7 @@ impl Piece {
         "subscriptions",
         "channels switched off",
         "tokens and sessions",
+        "photos and keys",
     ];
 
     /// Its place in [`Piece::KINDS`].
@@ -95,6 +106,7 @@ impl Piece {
             Self::Subscription(_) => 7,
             Self::Off(_) => 8,
             Self::Token(_) => 9,
+            Self::File { .. } => 10,
         }
     }
 }
@@ -128,6 +140,12 @@ pub(crate) fn behind_facts(c: &Connection, each: &mut EachPiece<'_>) -> rusqlite
     let tokens = tokens::list(c)?.into_iter().map(Piece::Token);
     for piece in deliveries.chain(runs).chain(subscriptions).chain(off).chain(tokens) {
         if each(piece).is_break() {
+            return Ok(());
+        }
+    }
+    for name in files::names(c)? {
+        let bytes = files::one(c, &name)?.unwrap_or_default();
+        if each(Piece::File { name, bytes }).is_break() {
             break;
         }
     }
@@ -174,6 +192,16 @@ fn means_and_held(c: &Connection, each: &mut Each<'_>) -> rusqlite::Result<Contr
     Ok(on)
 }
 
+/// Days on which anything was written down, the newest first.
+pub(crate) fn days(c: &Connection, until_ms: i64, at_most: usize) -> rusqlite::Result<Vec<i64>> {
+    let mut days = c.prepare(
+        "SELECT DISTINCT recorded_ms / 86400000 AS day FROM journal WHERE recorded_ms <= ?1 \
+         UNION SELECT DISTINCT recorded_ms / 86400000 FROM reading WHERE recorded_ms <= ?1 ORDER BY day DESC LIMIT ?2",
+    )?;
+    let days = days.query_map(params![until_ms, at_most as i64], |row| row.get(0))?;
+    days.collect()
+}
+
 fn instant(row: &SqlRow<'_>, column: usize) -> rusqlite::Result<DateTime<Utc>> {
     let ms = row.get(column)?;
     DateTime::from_timestamp_millis(ms).ok_or(rusqlite::Error::IntegralValueOutOfRange(column, ms))
@@ -196,6 +224,7 @@ pub(crate) fn put(tx: &Connection, shop: &str, piece: &Piece) -> rusqlite::Resul
         Piece::Subscription(subscription) => receivers::put(tx, subscription),
         Piece::Off(off) => receivers::switch_off(tx, off),
         Piece::Token(token) => tokens::add(tx, token).map(drop),
+        Piece::File { name, bytes } => files::put(tx, name, bytes),
     }
 }
 

@@ -2,18 +2,19 @@
 //! for as long as that takes and holds up nobody else; what falls due for it meanwhile waits for its next.
 
 use std::{
-    collections::HashMap,
+    collections::{BTreeSet, HashMap},
     panic::AssertUnwindSafe,
     sync::{Arc, PoisonError},
     time::Duration,
 };
 
+use facts::AlertId;
 use futures_util::FutureExt;
 use tokio::task::{Id, JoinSet};
 use tokio_util::sync::CancellationToken;
 
 use crate::{
-    alerts::{channel, delivery, reach::Outward},
+    alerts::{channel, delivery, reach::Outward, taken_back},
     problem::Problem,
     state::State,
 };
@@ -36,6 +37,8 @@ struct Rounds {
     tasks: JoinSet<()>,
     /// The channel each serves.
     channels: HashMap<Id, String>,
+    /// Alerts taken back that were looked at since this instance has the duty.
+    looked: BTreeSet<AlertId>,
 }
 
 impl Rounds {
@@ -53,6 +56,7 @@ impl Rounds {
             // What was due a moment ago does not wait until the clock comes round again; nor does the first try after that.
             state.act(move |database| database.bring_forward(now_ms, last_ms + SOON_MS)).await?;
         }
+        taken_back::look_over(state, &mut self.looked).await?;
         let mut of_channel: HashMap<String, Vec<_>> = HashMap::new();
         for row in state.read(move |database| database.due_deliveries(now_ms, OF_EACH)).await? {
             if !self.serves(&row.channel) {
@@ -135,7 +139,10 @@ pub(crate) async fn run(state: Arc<State>, stop: CancellationToken) {
         let idle = match begun {
             Ok(Some(_)) => rounds.idle(&state).await,
             // Another instance hands on; the duty rings when it comes here.
-            Ok(None) => Duration::from_secs(5),
+            Ok(None) => {
+                rounds.looked.clear();
+                Duration::from_secs(5)
+            }
             Err(problem) => {
                 tracing::error!(%problem, "the outbox could not be read; trying again");
                 Duration::from_secs(1)

@@ -2,14 +2,16 @@
 
 use std::{collections::BTreeSet, sync::Arc};
 
-use clock::AlertState;
+use clock::{Alert, AlertState};
 use facts::{AlertId, AlertRaised, Fact};
 use store::{Answer, Delivery, DeliveryState, NewDelivery, Said};
 
 use crate::{
     alerts::{message, tell, words},
+    now::instant,
     problem::Problem,
     state::State,
+    tidy::DELIVERIES_KEPT_MS,
 };
 
 /// Says a fact by which alerts are so no more, together with the deliveries that tell everybody who was told.
@@ -67,6 +69,30 @@ pub(crate) async fn look_again(state: &Arc<State>, alerts: &[AlertId]) -> Result
     }
     state.act(move |database| database.record_deliveries(&[], &missed)).await?;
     state.shared.deliveries.notify_one();
+    Ok(())
+}
+
+/// An instance may be killed after it took an alert back, or told it, and before it looked again. So whoever has the duty looks
+/// at each alert that it has heard to be taken back, once; when it takes the duty over, at all of them.
+///
+/// # Errors
+/// When the others are not heard, or the outbox cannot be read or written; it is looked at again then.
+pub(crate) async fn look_over(state: &Arc<State>, looked: &mut BTreeSet<AlertId>) -> Result<(), Problem> {
+    if !state.others.may_be() {
+        return Ok(());
+    }
+    // Of what was raised before nobody knows any more who was told.
+    let since = instant(state.now().ms() - DELIVERIES_KEPT_MS);
+    let back = |alert: &&Alert| alert.state == AlertState::Retracted && alert.raised.due_at >= since;
+    let of_bench = |alert: &Alert| alert.raised.id.clone();
+    let alerts: Vec<AlertId> = state.bench().alerts().values().filter(back).map(of_bench).collect();
+    let alerts: Vec<AlertId> = alerts.into_iter().filter(|alert| !looked.contains(alert)).collect();
+    if alerts.is_empty() {
+        return Ok(());
+    }
+    let _turn = state.taking_back.lock().await;
+    look_again(state, &alerts).await?;
+    looked.extend(alerts);
     Ok(())
 }
 

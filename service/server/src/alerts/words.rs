@@ -116,6 +116,7 @@ pub(crate) fn payload(state: &State, raised: &AlertRaised) -> String {
         facts::AlertKind::Mix => "mix.gelling",
         facts::AlertKind::HookSetAside => "hook.set_aside",
         facts::AlertKind::StringUp => "string_up",
+        facts::AlertKind::ClockLeapt => "clock.leapt",
     };
     let timestamp = state.rfc3339(raised.due_at.timestamp_millis());
     serde_json::to_string(&Payload { r#type, timestamp, data: raised }).expect("an alert has a JSON form")

@@ -13,7 +13,7 @@ use tokio::signal::unix::{Signal, SignalKind, signal};
 use tokio_util::sync::CancellationToken;
 
 use crate::{
-    demo,
+    demo, earlier, keys,
     now::Now,
     run::{Service, StartError},
     scripts,
@@ -40,7 +40,6 @@ pub(super) fn demo_settings(
     settings.server.listen = listen;
     settings.store.path = folder.join("demo.db");
     settings.store.backups = folder.join("backups");
-    settings.store.photos = folder.join("photos");
     settings.scripts.folder = scripts;
     Ok(settings)
 }
@@ -241,5 +240,15 @@ pub(super) fn carry(settings: &Settings, to: &str) -> Result<(), StartError> {
     tell(&store::carry(from.as_mut(), there.as_mut())?, "were carried over and are the same there");
     let key = if is_postgres(to) { "store.url" } else { "store.path" };
     println!("Set {key} to it and start the service; what it was carried from stays as it is");
+    Ok(())
+}
+
+/// Forgets what calendar addresses are made from; a new one is made at the next start.
+pub(super) fn new_calendars(settings: &Settings) -> Result<(), StartError> {
+    must_be_there(settings)?;
+    let mut database = settings.store.open(&settings.shop.id)?;
+    earlier::take_in(settings.store.folder(), database.as_mut())?;
+    database.forget_file(keys::CALENDAR)?;
+    println!("Every calendar has a new address once the service is started again, each instance of it");
     Ok(())
 }

@@ -129,6 +129,7 @@ impl State {
                 AlertKind::Climate => "air",
                 AlertKind::SensorSilent => "sensor",
                 AlertKind::CalibrationDue => "calibration",
+                AlertKind::ClockLeapt => "clock",
             },
             state: match alert.state {
                 AlertState::Open => "not seen yet".into(),

@@ -298,7 +298,8 @@ fn is_news(bench: &Bench, alert: &Alert, on_cards: &BTreeSet<&str>) -> bool {
         | AlertKind::Digest
         | AlertKind::CalibrationDue
         | AlertKind::Mix
-        | AlertKind::HookSetAside => true,
+        | AlertKind::HookSetAside
+        | AlertKind::ClockLeapt => true,
     }
 }
 

@@ -45,7 +45,7 @@ pub struct Alerts {
     pub group_minutes: u32,
     /// Kinds that go on until somebody acknowledges them: to the person's next channel, then to whoever stands in; a
     /// window that closes is told again and again until it has closed. Kinds are closing, milestone, digest, climate,
-    /// mix, sensor_silent, calibration_due, hook_set_aside, string_up.
+    /// mix, sensor_silent, calibration_due, hook_set_aside, string_up, clock_leapt.
     pub insist: Vec<String>,
     /// How long after it was told an alert that insists goes on, minutes.
     #[schema(minimum = 1, maximum = 1440)]

@@ -15,8 +15,7 @@ pub struct Store {
     pub path: PathBuf,
     /// Address of a PostgreSQL database (15 or newer) that keeps the facts in place of the file, so that several instances
     /// can serve the shop: `postgres://benchclock@db.example/benchclock`. The role must be neither superuser nor BYPASSRLS.
-    /// Beyond this machine the line is sealed by TLS unless the address ends in `?sslmode=disable`. The keys of the shop
-    /// still lie beside the file.
+    /// Beyond this machine the line is sealed by TLS unless the address ends in `?sslmode=disable`.
     #[schema(format = Password)]
     pub url: String,
     /// File that holds the password for it; empty for none.
@@ -33,10 +32,8 @@ pub struct Store {
     /// Days those means are kept; not less than keep_readings_days.
     #[schema(minimum = 14)]
     pub keep_means_days: u32,
-    /// Folder of the photos of jobs. Of a photo only the pixels are kept, at most 2048 on a side. The nightly copies do
-    /// not hold it: copy the folder too.
-    pub photos: PathBuf,
-    /// Largest photo taken, MiB. 16 holds what a phone makes.
+    /// Largest photo taken, MiB; 16 holds what a phone makes. Of a photo only the pixels are kept, at most 2048 on a side,
+    /// with the facts: each copy holds all of them.
     #[schema(minimum = 1, maximum = 64)]
     pub photo_limit_mib: usize,
     /// Writes that may wait for the disk: some seconds' worth of a slow one. What comes beyond them is answered 503 with
@@ -55,7 +52,7 @@ impl std::fmt::Debug for Store {
             .field("password_file", &self.password_file)
             .field("backups", &(&self.backups, self.keep_backups))
             .field("days", &(self.keep_readings_days, self.keep_means_days))
-            .field("photos", &(&self.photos, self.photo_limit_mib))
+            .field("photo_limit_mib", &self.photo_limit_mib)
             .field("waiting", &self.waiting)
             .finish()
     }
@@ -71,7 +68,6 @@ impl Default for Store {
             keep_backups: 14,
             keep_readings_days: 400,
             keep_means_days: 3660,
-            photos: "data/photos".into(),
             photo_limit_mib: 16,
             waiting: 8192,
         }

@@ -151,6 +151,8 @@ pub(crate) enum AlertKind {
     HookSetAside,
     /// An instrument may be brought to the next stage of stringing up.
     StringUp,
+    /// The machine's clock may be wrong: it leapt over weeks in which nothing was written down.
+    ClockLeapt,
 }
 
 /// Woods that move alike, by the trade's word for them. Never a maker's name.

@@ -1,4 +1,4 @@
-//! What is kept beside facts: answers under their keys, runs of recurring work, who receives.
+//! What is kept beside facts: answers under their keys, runs of recurring work, who receives, photos and keys.
 
 use tokio_postgres::Row;
 
@@ -99,6 +99,40 @@ pub(super) fn switched_off(line: &mut Line) -> Result<Vec<Off>, Error> {
     let rows = line.query("SELECT channel, address, since_ms, why FROM channel_off ORDER BY channel", &[])?;
     let read = |row: &Row| Off { channel: row.get(0), address: row.get(1), since_ms: row.get(2), why: row.get(3) };
     Ok(rows.iter().map(read).collect())
+}
+
+/// Days on which anything was written down, the newest first.
+pub(super) fn days(line: &mut Line, until_ms: i64, at_most: usize) -> Result<Vec<i64>, Error> {
+    let days = "SELECT recorded_ms / 86400000 AS day FROM journal WHERE recorded_ms <= $1 \
+                UNION SELECT recorded_ms / 86400000 FROM reading WHERE recorded_ms <= $1 ORDER BY day DESC LIMIT $2";
+    Ok(line.query(days, &[&until_ms, &(at_most as i64)])?.iter().map(|row| row.get(0)).collect())
+}
+
+/// Whether there was none of that name; if there was, it stays.
+pub(super) fn keep_file(line: &mut Line, name: &str, bytes: &[u8]) -> Result<bool, Error> {
+    let keep = "INSERT INTO file (name, bytes) VALUES ($1, $2) ON CONFLICT DO NOTHING";
+    line.execute(keep, &[&name, &bytes]).map(|kept| kept > 0)
+}
+
+/// Puts one where it was, in place of any that a service which has said nothing yet made there.
+pub(super) fn put_file(line: &mut Line, name: &str, bytes: &[u8]) -> Result<(), Error> {
+    let put = "INSERT INTO file (name, bytes) VALUES ($1, $2) \
+               ON CONFLICT (shop, name) DO UPDATE SET bytes = excluded.bytes";
+    line.execute(put, &[&name, &bytes]).map(drop)
+}
+
+pub(super) fn file(line: &mut Line, name: &str) -> Result<Option<Vec<u8>>, Error> {
+    Ok(line.query("SELECT bytes FROM file WHERE name = $1", &[&name])?.first().map(|row| row.get(0)))
+}
+
+/// Whether there was one.
+pub(super) fn forget_file(line: &mut Line, name: &str) -> Result<bool, Error> {
+    line.execute("DELETE FROM file WHERE name = $1", &[&name]).map(|gone| gone > 0)
+}
+
+/// Every name, in order: the bytes are asked for one by one.
+pub(super) fn file_names(line: &mut Line) -> Result<Vec<String>, Error> {
+    Ok(line.query("SELECT name FROM file ORDER BY name", &[])?.iter().map(|row| row.get(0)).collect())
 }
 
 /// Forgets kept answers, finished deliveries and runs older than an instant, and sessions not used since.

@@ -142,6 +142,16 @@ const MIGRATIONS: &[&str] = &[
     );
     CREATE UNIQUE INDEX token_name ON token (shop, name) WHERE NOT session;
 "#,
+    // 3: photos, and the keys the shop made for itself. What is in a photo is compressed already.
+    r#"
+    CREATE TABLE file (
+        shop         text   COLLATE "C" NOT NULL DEFAULT current_setting('benchclock.shop'),
+        name         text   COLLATE "C" NOT NULL,
+        bytes        bytea  NOT NULL,
+        PRIMARY KEY (shop, name)
+    );
+    ALTER TABLE file ALTER COLUMN bytes SET STORAGE EXTERNAL;
+"#,
 ];
 
 /// Builds the wall through every table that has none yet: after each step of the schema, and after a month was made.

@@ -43,7 +43,15 @@ pub(super) fn everything(line: &mut Line, each: &mut EachPiece<'_>) -> Result<()
     let subscriptions = kept::subscriptions(line, None)?.into_iter().map(Piece::Subscription);
     let off = kept::switched_off(line)?.into_iter().map(Piece::Off);
     let tokens = tokens::list(line)?.into_iter().map(Piece::Token);
-    all(runs.chain(subscriptions).chain(off).chain(tokens), each);
+    if !all(runs.chain(subscriptions).chain(off).chain(tokens), each) {
+        return Ok(());
+    }
+    for name in kept::file_names(line)? {
+        let bytes = kept::file(line, &name)?.unwrap_or_default();
+        if each(Piece::File { name, bytes }).is_break() {
+            break;
+        }
+    }
     Ok(())
 }
 
@@ -119,6 +127,7 @@ fn put(line: &mut Line, gathered: &mut Gathered, filled: &mut Filled, piece: Pie
         Piece::Subscription(subscription) => kept::put_subscription(line, &subscription)?,
         Piece::Off(off) => kept::switch_off(line, &off)?,
         Piece::Token(token) => drop(tokens::add(line, &token)?),
+        Piece::File { name, bytes } => kept::put_file(line, &name, &bytes)?,
     }
     Ok(())
 }

@@ -75,10 +75,12 @@ struct Sent {
 async fn photo(shop: Shop, id: web::Path<String>, form: Multipart) -> Answer {
     let job = known(&shop, &id)?;
     let sent = read(form, shop.settings.store.photo_limit_mib).await?;
-    let folder = shop.settings.store.photos.clone();
-    let kept = web::block(move || photos::keep(&folder, &sent.picture)).await;
-    let kept = kept.map_err(|_| Problem::new(Kind::Internal, "the photo was not kept", "send it again"))??;
-    let photos::Kept { photo, width_px, height_px } = kept;
+    let fit = web::block(move || photos::fit(&sent.picture)).await;
+    let fit = fit.map_err(|_| Problem::new(Kind::Internal, "the photo was not kept", "send it again"))??;
+    let photos::Fit { photo, jpeg, width_px, height_px } = fit;
+    let name = photos::name(&photo);
+    // On disk before it is spoken of. Sent again it is there already.
+    shop.act(move |database| database.keep_file(&name, &jpeg)).await?;
     let fact = Fact::PhotoAdded(PhotoAdded { job, photo, shows: sent.shows, width_px, height_px });
     shop.say_fact(fact, shop.now().ms(), "bench", None).await?;
     see_other(&format!("/jobs/{id}#photos"))
@@ -114,9 +116,9 @@ async fn picture(shop: Shop, id: web::Path<String>) -> Answer {
     let not_there = || Problem::not_found("photo", &id);
     let photo = PhotoId::new(id.as_str()).map_err(|_| not_there())?;
     let known = shop.bench().jobs().values().any(|job| job.photos.iter().any(|p| p.added.photo == photo));
-    let file = photos::file(&shop.settings.store.photos, &photo);
-    let read = if known { web::block(move || std::fs::read(file)).await.ok() } else { None };
-    let Some(Ok(jpeg)) = read else { return Err(not_there()) };
+    let name = photos::name(&photo);
+    let kept = if known { shop.read(move |database| database.file(&name)).await? } else { None };
+    let jpeg = kept.ok_or_else(not_there)?;
     Ok(HttpResponse::Ok()
         .content_type("image/jpeg")
         .insert_header((header::CACHE_CONTROL, "private, max-age=31536000, immutable"))
