@@ -2,6 +2,7 @@
 //! alerts, and what is said of it over HTTP.
 #![expect(clippy::unwrap_used, reason = "a test ends where something is not as it must be")]
 
+mod creep;
 mod holds;
 mod http;
 mod input;

@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use clock::{Bench, Board, Cure, CureLine, Milestone, StringUp, Wait, ZoneLine};
+use clock::{Bench, Board, Cure, CureLine, Milestone, StringUp, Target, Wait, ZoneLine};
 
 use super::shop::hour;
 
@@ -16,6 +16,8 @@ pub(super) struct View {
 /// Two orders of adding the same rates differ by less than this, hours: an age by far less than a millisecond of cure,
 /// a time, which is rounded up to a millisecond, by one of them.
 const ROUNDING_H: f64 = 1.1 / 3.6e6;
+/// The air the shop wants.
+const TARGET: Target = Target { rh_low_pct: 40.0, rh_high_pct: 55.0, temp_c: 22.0 };
 
 #[track_caller]
 pub(super) fn same(one: &View, other: &View) {
@@ -67,7 +69,7 @@ impl View {
             view.line(&format!("{instrument} is in {:?}", bench.place(instrument.as_str())));
             view.line(&format!("  {:?}", bench.wood(instrument, now_ms)));
             view.line(&format!("  {:?}", bench.setups(instrument.as_str())));
-            if let Some(up) = bench.string_up(instrument, 4.0, now_ms) {
+            if let Some(up) = bench.string_up(instrument, 4.0, TARGET, now_ms) {
                 view.string_up(&up);
             }
         }

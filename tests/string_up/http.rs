@@ -101,9 +101,14 @@ async fn a_warm_box_brings_forward_what_it_is_said_to() {
     assert!(warm["saves_h"].as_f64() > Some(10.0), "{before}");
     let cold = before["elsewhere"].as_array().unwrap().iter().find(|other| other["temp_c"] == 15.0).unwrap();
     assert!(cold["saves_h"].as_f64() < Some(-10.0), "{before}");
-    assert!(before["elsewhere_says"].to_string().contains("In a warm box at 30 °C: saves"), "{before}");
-    // The same in a box that is at 30 °C: 50 % at 20 °C is 27.5 % there (PsychroLib: 2338.8 and 4246.0 Pa).
-    let warm_box = json!({"id": "box", "name": "Box", "set_temp_c": 30, "set_rh_pct": 27.5});
+    // Kept in the middle of the shop's 40 to 55 %; only warmed, 50 % at 20 °C is 27.5 % at 30 (PsychroLib: 2338.8 and
+    // 4246.0 Pa), which its wood must not be advised into.
+    assert_eq!((&warm["rh_pct"], &warm["unkept_rh_pct"]), (&json!(47.5), &json!(27.5)));
+    let says = before["elsewhere_says"].to_string();
+    assert!(says.contains("In a warm box at 30 °C, kept at 48 % RH (the shop's 40 to 55 %): saves"), "{says}");
+    assert!(says.contains("would fall to 28 % RH: too dry for the wood"), "{says}");
+    // The same in a box that is kept so.
+    let warm_box = json!({"id": "box", "name": "Box", "set_temp_c": 30, "set_rh_pct": 47.5});
     bench.post("/api/v1/zones", warm_box).await.good();
     bench.post("/api/v1/glue-ups/g-1/move", json!({"zone": "box"})).await.good();
     let after = answer(&bench).await;

@@ -15,7 +15,11 @@ async fn strings_that_cannot_be_are_refused_with_the_likely_unit() {
         (json!({}), "family", "string-families"),
         (json!({"family": "steel_string_guitar", "scale_mm": 0}), "scale_mm", "nut to saddle"),
         (json!({"family": "steel_string_guitar", "scale_mm": 25.5}), "scale_mm", "send scale_in 25.5"),
-        (json!({"family": "steel_string_guitar", "scale_in": 648}), "scale_mm", "nut to saddle"),
+        (
+            json!({"family": "steel_string_guitar", "scale_in": 648}),
+            "scale_in",
+            "did you mean millimetres? then send scale_mm 648",
+        ),
         (json!({"family": "steel_string_guitar", "scale_in": "25 1/x"}), "scale_in", "25 1/2"),
         (json!({"family": "steel_string_guitar", "a4_hz": 44}), "a4_hz", "440"),
         (json!({"family": "steel_string_guitar", "tuning": ["E4"]}), "tuning", "one note for each string"),
@@ -27,6 +31,7 @@ async fn strings_that_cannot_be_are_refused_with_the_likely_unit() {
         // By hand: 4 · 0.6477² · 329.63² · 0.00573 = 1045 N, the weight of a first string ten times over; and the highest note.
         (one(json!({"note": "E4", "gauge_mm": 0.3, "unit_kg_m": 0.00573})), "strings[0]", "unit_kg_m in kg/m"),
         (one(json!({"note": "B##8", "gauge_mm": 0.3})), "strings[0]", "the note's octave"),
+        (one(json!({"note": "E2", "gauge_thou": 53})), "wound", "if it is plain, send wound: false"),
         (one(json!({"note": "E2", "gauge_thou": 53, "wound": true})), "unit_kg_m", "core_mm and wrap_mm"),
         (one(json!({"note": "E2", "gauge_thou": 53, "core_mm": 0.5, "wrap_mm": 0.2})), "core_mm", "core + 2 wraps"),
         (one(json!({"note": "E2", "gauge_mm": 0.3, "gauge_in": 0.012})), "gauge_mm", "send one of"),
@@ -81,7 +86,7 @@ async fn a_joint_with_no_area_or_a_measure_of_another_path_is_refused() {
     for (body, field, mend) in [
         (json!({"path": "bridge_foot", "across_mm": 0}), "across_mm", "a joint without an area carries nothing"),
         (json!({"path": "neck_joint", "depth_mm": -1}), "depth_mm", "a joint without an area carries nothing"),
-        (json!({"path": "headstock", "slope_deg": 140}), "slope_deg", "protractor"),
+        (json!({"path": "headstock", "slope_deg": 140}), "slope_deg", "/load-paths.svg"),
         (json!({"path": "bridge_foot", "depth_mm": 3}), "depth_mm", "across_mm, along_mm, height_mm"),
         (json!({"path": "bridge"}), "path", "bridge_foot"),
         (json!({"path": "bridge_foot", "across_mm": "wide"}), "path", "numbers in millimetres"),
@@ -105,5 +110,67 @@ async fn the_same_request_twice_says_it_once() {
     assert_eq!(first["stages"], again["stages"]);
     let problem = bench.post(to, json!({"stage": "full_pitch"})).await.problem(409, "conflict");
     assert!(problem["detail"].as_str().unwrap().contains("already"), "{problem}");
+    bench.stop().await;
+}
+
+/// By hand: 4 · 0.648² · 493.88² · 7850 = 3216 MPa in any plain steel string tuned to B4 on 648 mm, and music wire breaks near
+/// 2500 (from memory).
+#[tokio::test]
+async fn a_string_that_will_break_is_doubted_wherever_it_is_asked_about() {
+    let bench = Bench::small().await;
+    bench.furnish().await;
+    let to = "/api/v1/instruments/guitar/strings";
+    let body = |note: &str| {
+        let strings = json!([{"note": note, "gauge_thou": 10}]);
+        json!({"family": "steel_string_guitar", "scale_mm": 648, "strings": strings})
+    };
+    let fitted = bench.post(to, body("E4")).await.good();
+    assert_eq!(fitted["strings"][0].get("doubt"), None, "{fitted}");
+    let doubted = |string: &serde_json::Value| {
+        assert!((string["stress_mpa"].as_f64().unwrap() - 3216.0).abs() < 2.0, "{string}");
+        assert!(string["doubt"].as_str().unwrap().contains("breaks near 2500 (from memory)"), "{string}");
+    };
+    doubted(&bench.get(&format!("{to}?tuning=B4")).await.good()["strings"][0]);
+    assert!(bench.get("/instruments/guitar/strings?other=B4").await.text.contains("likely to break"));
+    doubted(&bench.get("/api/v1/string-tension?note=B4&scale_mm=648&gauge_thou=12").await.good());
+    doubted(&bench.post(to, body("B4")).await.good()["strings"][0]);
+    assert!(answer(&bench).await["cautions"][0].as_str().unwrap().contains("string at B4"));
+    bench.stop().await;
+}
+
+/// By hand, as for a set: 7850 π 0.25/4 + 8800 π² 0.3 · 0.8/4 mm² = 6.7524 g/m on a core of 0.5 mm; on 648 mm at E2 (82.407 Hz)
+/// 4 · 0.648² · 82.407² · 0.0067524 = 77.02 N, 392.3 MPa in the core.
+#[tokio::test]
+async fn the_pull_of_a_wound_string_is_told_from_its_core_and_winding() {
+    let bench = Bench::small().await;
+    let asked = "/api/v1/string-tension?note=E2&scale_mm=648";
+    let pull = bench.get(&format!("{asked}&core_mm=0.5&wrap_mm=0.3")).await.good();
+    assert!((pull["tension_n"].as_f64().unwrap() - 77.02).abs() < 0.02, "{pull}");
+    assert!((pull["stress_mpa"].as_f64().unwrap() - 392.3).abs() < 0.2, "{pull}");
+    assert_eq!(pull["gauge_mm"], 1.1);
+    let problem = bench.get(&format!("{asked}&gauge_thou=53")).await.problem(422, "invalid");
+    assert_eq!(problem["field"], "wound", "{problem}");
+    bench.get(&format!("{asked}&gauge_thou=53&wound=false")).await.good();
+    bench.stop().await;
+}
+
+#[tokio::test]
+async fn what_a_family_has_not_is_not_asked_from_its_defaults() {
+    let bench = Bench::small().await;
+    bench.furnish().await;
+    for (family, path, why) in [
+        ("violin", "bridge_foot", "the strings hold its bridge"),
+        ("double_bass", "brace_end", "the strings hold its bridge"),
+        ("banjo", "top_crack", "its top is a skin"),
+        ("bass_guitar", "back_seam", "its body is solid"),
+    ] {
+        bench.post("/api/v1/instruments/guitar/strings", json!({"family": family})).await.good();
+        let problem = bench.post("/api/v1/joints/bridge/load", json!({"path": path})).await.problem(422, "invalid");
+        assert!(problem["detail"].as_str().unwrap().contains(why), "{family} {path}: {problem}");
+        assert!(!problem.to_string().contains("the family of the instrument"), "{problem}");
+    }
+    // Whoever has one all the same says every measure.
+    let whole = json!({"path": "bridge_foot", "across_mm": 155, "along_mm": 30, "height_mm": 12});
+    bench.post("/api/v1/joints/bridge/load", whole).await.good();
     bench.stop().await;
 }

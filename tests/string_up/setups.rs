@@ -70,3 +70,24 @@ async fn a_day_at_pitch_is_told_by_what_it_changed() {
     assert_eq!((&after["settled"]["relief_mm"], &after["settled"]["action_mm"]), (&json!(0.12), &json!(0.25)));
     bench.stop().await;
 }
+
+/// A cello is played at 6 mm and more: by a guitar's measure its neck would be due today. A classical guitar at 4.0 mm is as
+/// it should be, with all of the saddle above 2.5 mm to spare. Common practice, no source.
+#[tokio::test]
+async fn a_neck_angle_is_foretold_by_what_the_family_is_set_up_for() {
+    let bench = Bench::small().await;
+    bench.furnish().await;
+    bench.post("/api/v1/instruments/guitar/strings", json!({"family": "classical_guitar"})).await.good();
+    for at in ["2016-03-01T12:00:00Z", "2021-03-01T12:00:00Z", "2026-03-01T12:00:00Z"] {
+        measured(&bench, at, 4.0, 6.0).await;
+    }
+    assert_eq!(bench.get(SETUPS).await.good()["neck_angle"]["spare_mm"], 3.5);
+    bench.post("/api/v1/instruments/guitar/strings", json!({"family": "cello"})).await.good();
+    let cello = bench.post(SETUPS, json!({"action_mm": 6.5})).await.good();
+    assert_eq!(cello.get("neck_angle"), None, "{cello}");
+    assert!(cello["basis"].as_str().unwrap().contains("This family has none"), "{cello}");
+    let problem = bench.post(SETUPS, json!({"action_mm": 6.5, "saddle_mm": 85})).await.problem(422, "invalid");
+    assert!(problem["mend"].as_str().unwrap().contains("leave saddle_mm out"), "{problem}");
+    assert!(!bench.get("/instruments/guitar/setups").await.text.contains("name=\"saddle\""));
+    bench.stop().await;
+}

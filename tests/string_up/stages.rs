@@ -124,3 +124,49 @@ async fn stages_come_in_order() {
     bench.post(to, json!({"stage": "half_tension"})).await.problem(409, "conflict");
     bench.stop().await;
 }
+
+/// What happened is recorded; that it happened too soon is said, in the answer, its cautions and on the pages, until the
+/// joint is ready.
+#[tokio::test]
+async fn pitch_before_a_joint_was_ready_is_recorded_and_said_until_it_is() {
+    let bench = Bench::small().await;
+    strung_guitar(&bench).await;
+    glue_bridge(&bench).await;
+    let to = "/api/v1/instruments/guitar/string-stages";
+    let up = bench.post(to, json!({"stage": "full_pitch"})).await.good();
+    assert_eq!(up["state"], "slack_off");
+    let says = up["says"].as_str().unwrap();
+    assert!(says.starts_with("It is at pitch before bridge was ready: slack it off. Joint, bridge:"), "{says}");
+    assert_eq!(up["cautions"][0], up["says"]);
+    assert!(bench.get("/").await.text.contains("at pitch too soon: slack it off"));
+    for page in ["/instruments/guitar/strings", "/instruments/guitar/string-up-sheet"] {
+        let page = bench.get(page).await.text;
+        assert!(page.contains("class=\"wrong\"><strong>It is at pitch before bridge was ready"), "{page}");
+    }
+    for _ in 0..49 {
+        bench.live_minutes("bench", 60, 20.0, 50.0).await;
+    }
+    let up = answer(&bench).await;
+    assert_eq!((&up["state"], &up["says"]), (&json!("strung"), &json!("It is at pitch.")));
+    bench.stop().await;
+}
+
+#[tokio::test]
+async fn pitch_before_its_hold_was_over_is_said_until_it_would_have_been() {
+    let bench = Bench::small().await;
+    bench.furnish().await;
+    let staged = json!({"family": "steel_string_guitar", "half_tension_h": 12});
+    bench.post("/api/v1/instruments/guitar/strings", staged).await.good();
+    let to = "/api/v1/instruments/guitar/string-stages";
+    let half = bench.post(to, json!({"stage": "half_tension"})).await.good();
+    // Before that both times are said: when strings may go on, and when they may be brought to pitch.
+    assert!(half["says"].as_str().unwrap().contains("after the hold at half tension"), "{half}");
+    let up = bench.post(to, json!({"stage": "full_pitch"})).await.good();
+    assert!(
+        up["says"].as_str().unwrap().starts_with("It is at pitch before its hold at half tension was over"),
+        "{up}"
+    );
+    bench.wait_minutes(12 * 60 + 1);
+    assert_eq!(answer(&bench).await["says"], "It is at pitch.");
+    bench.stop().await;
+}

@@ -67,12 +67,13 @@ pub use pot::{Mix, MixState};
 pub use refusal::Refusal;
 pub use sample::thinned;
 pub use sensors::Calibration;
-pub use setup::{LEAST_SADDLE_MM, NeckAngle, Spare, USUAL_YEARS, WANTED_ACTION_MM, neck_angle, spares};
+pub use setup::{NeckAngle, Spare, USUAL_YEARS, Wanted, neck_angle, spares, wanted};
 pub use silence::silent_since;
 pub use stock::{LEAD_DAYS, LotLine, LotState, MaterialLine, PACE_DAYS, Shelved};
 pub use string_up::{
-    A4_HZ, CurvePoint, ELSEWHERE_C, Elsewhere, Item, ItemKind, JointStanding, NYLON_KG_M3, PATHS, Pulls, Setup,
-    StageDue, StringUp, Strung, Wait, WoodBound, family_of, stress, usual_load, usual_strings, wood_bound,
+    A4_HZ, CurvePoint, Elsewhere, FAMILIES, Item, ItemKind, JointStanding, NYLON_KG_M3, OtherAir, PATHS, Pulls, Setup,
+    StageDue, StringUp, Strung, TooSoon, Wait, WoodBound, doubt, doubt_of, doubts, family_of, lacks, stress,
+    usual_load, usual_strings, wood_bound,
 };
 pub use surface::Surface;
 pub use timeline::Timeline;

@@ -1,13 +1,31 @@
 //! Set-up over the years: when a neck angle will need attention, from dated measurements of action and saddle.
 
+use facts::Family;
 use physics::line::{Line, band_80, weighted};
 
 use crate::{Times, string_up::Setup};
 
-/// Action that a player is set up for, mm: the lowest string at the twelfth fret. Common practice, no source.
-pub const WANTED_ACTION_MM: f64 = 2.5;
-/// Saddle that must be left for the strings to bend over it, mm. Common practice, no source.
-pub const LEAST_SADDLE_MM: f64 = 2.5;
+/// What a set-up aims at where a saddle stands in a glued bridge, mm. Common practice, no source.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Wanted {
+    /// Action that a player is set up for: the lowest string at the twelfth fret.
+    pub action_mm: f64,
+    /// Saddle that must be left for the strings to bend over it.
+    pub least_saddle_mm: f64,
+}
+
+/// What a family aims at; that of a steel-string guitar where the family is not known, none where no saddle stands in a
+/// glued bridge: there the bridge itself is cut or raised, and its saddle says nothing of the neck.
+pub fn wanted(family: Option<Family>) -> Option<Wanted> {
+    let action_mm = match family {
+        None | Some(Family::SteelStringGuitar | Family::TwelveStringGuitar) => 2.5,
+        Some(Family::ClassicalGuitar) => 4.0,
+        Some(Family::Ukulele) => 2.8,
+        Some(_) => return None,
+    };
+    Some(Wanted { action_mm, least_saddle_mm: 2.5 })
+}
+
 /// Years after which a neck angle wants attention by construction. Common practice, no source: 15 to 20 for some
 /// constructions, 25 to 30 for others.
 pub const USUAL_YEARS: (f64, f64) = (15.0, 30.0);
@@ -42,10 +60,10 @@ pub struct NeckAngle {
 }
 
 /// Saddle to spare at each set-up that measured both.
-pub fn spares(setups: &[Setup]) -> Vec<Spare> {
+pub fn spares(setups: &[Setup], wanted: Wanted) -> Vec<Spare> {
     let spare = |setup: &Setup| {
-        let over_mm = setup.measured.action_mm? - WANTED_ACTION_MM;
-        let spare_mm = setup.measured.saddle_mm? - LEAST_SADDLE_MM - SADDLE_PER_ACTION * over_mm;
+        let over_mm = setup.measured.action_mm? - wanted.action_mm;
+        let spare_mm = setup.measured.saddle_mm? - wanted.least_saddle_mm - SADDLE_PER_ACTION * over_mm;
         let sigma_mm = setup.measured.sigma_mm * (1.0 + SADDLE_PER_ACTION * SADDLE_PER_ACTION).sqrt();
         Some(Spare { at_ms: setup.at_ms, spare_mm, sigma_mm })
     };
@@ -53,8 +71,8 @@ pub fn spares(setups: &[Setup]) -> Vec<Spare> {
 }
 
 /// The neck angle from at least three set-ups on different days that measured action and saddle; none with fewer.
-pub fn neck_angle(setups: &[Setup]) -> Option<NeckAngle> {
-    let spares = spares(setups);
+pub fn neck_angle(setups: &[Setup], wanted: Wanted) -> Option<NeckAngle> {
+    let spares = spares(setups, wanted);
     let first_ms = spares.first()?.at_ms;
     let year = |at_ms: i64| (at_ms - first_ms) as f64 / YEAR_MS;
     let points: Vec<_> = spares.iter().map(|spare| (year(spare.at_ms), spare.spare_mm, spare.sigma_mm)).collect();

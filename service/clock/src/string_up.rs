@@ -4,6 +4,8 @@
 //! Worked out anew when asked and kept nowhere. Every figure is an estimate and none is a guarantee.
 
 mod bound;
+mod doubt;
+mod elsewhere;
 mod family;
 mod item;
 mod joint;
@@ -13,16 +15,18 @@ mod until;
 
 use std::collections::BTreeMap;
 
-use facts::{InstrumentId, SetupMeasured, Stage, StepKind, StringsFitted};
+use facts::{Family, InstrumentId, SetupMeasured, Stage, StepKind, StringsFitted};
 
 pub use bound::{WoodBound, stress, wood_bound};
-pub use family::{A4_HZ, NYLON_KG_M3, PATHS, family_of, usual_load, usual_strings};
-pub use item::{ELSEWHERE_C, Item, ItemKind, Wait};
+pub use doubt::{doubt, doubt_of, doubts};
+pub use elsewhere::{Elsewhere, OtherAir};
+pub use family::{A4_HZ, FAMILIES, NYLON_KG_M3, PATHS, family_of, lacks, usual_load, usual_strings};
+pub use item::{Item, ItemKind, Wait};
 pub use joint::{CurvePoint, JointStanding};
 pub use pull::Pulls;
-pub use stages::StageDue;
+pub use stages::{StageDue, TooSoon};
 
-use crate::{Bench, Cure, StepState, Times, ages::hours};
+use crate::{Bench, Cure, StepState, Target, Times, ages::hours};
 
 /// The strings an instrument is to have, and how far stringing up has come.
 #[derive(Debug, Clone)]
@@ -44,17 +48,6 @@ pub struct Setup {
     pub measured: SetupMeasured,
 }
 
-/// What another air from now on would change.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Elsewhere {
-    /// The air's temperature, °C; its water is that of the instrument's air now.
-    pub temp_c: f64,
-    /// When strings may go on then, ms.
-    pub safe_ms: Option<i64>,
-    /// Hours by which that is sooner; negative where it is later. None where either never comes.
-    pub saves_h: Option<f64>,
-}
-
 /// The answer for one instrument at an instant.
 #[derive(Debug, Clone)]
 pub struct StringUp {
@@ -72,12 +65,20 @@ pub struct StringUp {
     pub joints: Vec<JointStanding>,
     /// Everything that must hold, joints first.
     pub items: Vec<Item>,
+    /// Airs in which each wait is worked out besides.
+    pub others: [OtherAir; 2],
 }
 
 impl Bench {
     /// The strings of an instrument, if anybody said which.
     pub fn strung(&self, instrument: &str) -> Option<&Strung> {
         self.strings.get(instrument)
+    }
+
+    /// The family of an instrument: that of its strings, else that of the words it was added with.
+    pub fn family(&self, instrument: &str) -> Option<Family> {
+        let of_strings = self.strung(instrument).map(|strung| strung.fitted.family);
+        of_strings.or_else(|| family_of(&self.instruments.get(instrument)?.family))
     }
 
     /// Instruments whose strings are known, in order of id.
@@ -90,27 +91,29 @@ impl Bench {
         self.setups.get(instrument).map_or(&[], Vec::as_slice)
     }
 
-    /// Whether an instrument may be strung at `now_ms`, with a margin on the load; none while nobody has said which
-    /// strings it is to have. The wood is not in it: the solver runs beside the requests, see [`Wood::hold_back`].
+    /// Whether an instrument may be strung at `now_ms`, with a margin on the load, in a shop that wants such air; none while
+    /// nobody has said which strings it is to have. The wood is not in it: the solver runs beside the requests, see [`Wood::hold_back`].
     ///
     /// [`Wood::hold_back`]: crate::Wood::hold_back
-    pub fn string_up(&self, instrument: &InstrumentId, margin: f64, now_ms: i64) -> Option<StringUp> {
+    pub fn string_up(&self, instrument: &InstrumentId, margin: f64, target: Target, now_ms: i64) -> Option<StringUp> {
         let strung = self.strings.get(instrument)?;
         let pulls = Pulls::of(&strung.fitted);
+        let others = self.other_airs(instrument, target, now_ms);
         let of_instrument = self.joints.values().filter(|joint| joint.instrument == *instrument);
         let joints: Vec<JointStanding> =
-            of_instrument.filter_map(|joint| self.joint_standing(joint, &pulls, margin, now_ms)).collect();
+            of_instrument.filter_map(|joint| self.joint_standing(joint, &pulls, margin, &others, now_ms)).collect();
         let mut items: Vec<Item> = joints.iter().map(|standing| standing.item.clone()).collect();
+        items.extend(joints.iter().filter(|standing| standing.load.is_none()).map(load_item));
         for cure in self.cures_of(instrument).filter(|cure| cure.withdrawn.is_none()) {
             // A coat that another lies on is judged by the one on top.
             if cure.begun.cure_kind == facts::CureKind::Coat && cure.covered_ms.is_none() {
-                items.extend(self.coat_item(cure, now_ms));
+                items.extend(self.coat_item(cure, &others, now_ms));
             }
             items.extend(self.clamps_item(cure, now_ms));
         }
         items.extend(self.step_items(instrument));
         let (instrument, strung) = (instrument.clone(), strung.clone());
-        Some(StringUp { instrument, strung, pulls, margin, now_ms, joints, items })
+        Some(StringUp { instrument, strung, pulls, margin, now_ms, joints, items, others })
     }
 
     /// Clamps that are still on.
@@ -147,6 +150,14 @@ impl Bench {
     }
 }
 
+/// A joint of which nobody said how the strings load it: what it bears cannot be judged, and no waiting tells.
+fn load_item(standing: &JointStanding) -> Item {
+    let (id, says) = (standing.joint.id.as_str(), "nobody said how the strings load it");
+    let mend =
+        format!("say it: POST /api/v1/joints/{id}/load with a path; unloaded where no string pull goes through it");
+    Item::plain(ItemKind::Load, id, &standing.joint.name, Wait::Work, says.into(), &mend)
+}
+
 impl StringUp {
     /// When everything that only takes time is there; what never comes leaves nothing. Work is not waited for: see
     /// [`StringUp::work`].
@@ -175,33 +186,24 @@ impl StringUp {
         self.held_back_by().next().is_none()
     }
 
+    /// Whether nothing but what nobody said holds strings back.
+    pub fn not_judged(&self) -> bool {
+        !self.ready() && self.held_back_by().all(|item| item.kind == ItemKind::Load)
+    }
+
+    /// What holds strings back: what never comes first, then the latest; work, of which nobody knows when it is done, last.
+    fn held_back_longest(&self) -> Vec<&Item> {
+        let mut waiting: Vec<&Item> = self.held_back_by().collect();
+        waiting.sort_by_key(|item| item.safe_ms().map_or((0, 0), |ms| (1, -ms.max(-i64::MAX))));
+        waiting
+    }
+
     /// What holds strings back longest, and by how many hours the next trails it, if both can be told.
     pub fn limiting(&self) -> Option<(&Item, Option<f64>)> {
-        let mut waiting: Vec<&Item> = self.held_back_by().collect();
-        // What never comes first, then the latest; work, of which nobody knows when it is done, last.
-        waiting.sort_by_key(|item| item.safe_ms().map_or((0, 0), |ms| (1, -ms.max(-i64::MAX))));
+        let waiting = self.held_back_longest();
         let (first, rest) = waiting.split_first()?;
         let known = |item: &Item| item.safe_ms().filter(|ms| *ms > i64::MIN);
         let next_ms = rest.first().and_then(|item| known(item)).unwrap_or(self.now_ms);
         Some((first, known(first).map(|ms| hours(ms - next_ms))))
-    }
-
-    /// What other airs from now on would change, for those that would change it by half an hour or more.
-    pub fn elsewhere(&self) -> Vec<Elsewhere> {
-        let here_ms = self.times().safe;
-        let of = |(place, temp_c): (usize, f64)| {
-            let safe_ms = self.items.iter().try_fold(self.now_ms, |latest, item| match item.wait {
-                Wait::Nothing | Wait::Work => Some(latest),
-                Wait::Until(_) => item.elsewhere_ms[place].map(|ms| ms.max(latest)),
-                Wait::Never => None,
-            });
-            let saves_h = here_ms.zip(safe_ms).map(|(here_ms, there_ms)| hours(here_ms - there_ms));
-            Elsewhere { temp_c, safe_ms, saves_h }
-        };
-        let matters = |other: &Elsewhere| match other.saves_h {
-            Some(saves_h) => saves_h.abs() >= 0.5,
-            None => other.safe_ms.is_some() != here_ms.is_some(),
-        };
-        ELSEWHERE_C.into_iter().enumerate().map(of).filter(matters).collect()
     }
 }

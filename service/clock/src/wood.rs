@@ -54,9 +54,14 @@ impl Target {
         (self.moisture_at_pct(self.rh_low_pct), self.moisture_at_pct(self.rh_high_pct))
     }
 
+    /// Relative humidity in the middle of the band, %.
+    pub fn middle_rh_pct(&self) -> f64 {
+        f64::midpoint(self.rh_low_pct, self.rh_high_pct)
+    }
+
     /// Moisture content in the middle of the band, %.
     pub fn middle_pct(&self) -> f64 {
-        self.moisture_at_pct(f64::midpoint(self.rh_low_pct, self.rh_high_pct))
+        self.moisture_at_pct(self.middle_rh_pct())
     }
 
     /// Moisture content of wood that has lived at a relative humidity, %.

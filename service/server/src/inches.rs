@@ -106,7 +106,19 @@ pub(crate) fn scale_mm(scale_mm: Option<f64>, scale_in: Option<&Inches>) -> Resu
             return Err(Problem::new(Kind::Invalid, "a scale length is given in two units", mend).about("scale_in"));
         }
         (Some(mm), None) => Some(mm),
-        (None, inches) => inches.map(|inches| inches.mm("scale_in")).transpose()?,
+        (None, None) => None,
+        (None, Some(inches)) => {
+            let mm = inches.mm("scale_in")?;
+            // What is far too long in inches is a length in millimetres.
+            if let (Err(invalid), Some(given)) =
+                (facts::scale(mm), inches.get().filter(|given| facts::scale(*given).is_ok()))
+            {
+                let mend = format!("did you mean millimetres? then send scale_mm {given}");
+                let detail = format!("scale_in is {given}: {invalid}");
+                return Err(Problem::new(Kind::Invalid, detail, mend).about("scale_in"));
+            }
+            Some(mm)
+        }
     };
     Ok(mm.map(facts::scale).transpose()?)
 }

@@ -19,6 +19,7 @@ mod jobs;
 mod joints;
 pub(crate) mod loads;
 mod lots;
+mod made;
 mod materials;
 mod milestones;
 pub(crate) mod mixes;

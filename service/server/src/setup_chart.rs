@@ -2,7 +2,7 @@
 //! action and saddle as they were measured. Drawn by the plotters library.
 
 use chrono_tz::Tz;
-use clock::{Setup, spares};
+use clock::{Setup, Wanted, spares};
 use facts::SetupMeasured;
 use physics::line::{band_80, weighted};
 use plotters::{coord::Shift, prelude::*};
@@ -16,6 +16,8 @@ use crate::{
 /// What a chart of set-ups shows.
 pub(crate) struct SetupChart<'a> {
     pub(crate) setups: &'a [Setup],
+    /// None where no saddle foretells anything.
+    pub(crate) wanted: Option<Wanted>,
     pub(crate) zone: Tz,
     pub(crate) unit: LengthUnit,
     pub(crate) look: Look,
@@ -67,8 +69,8 @@ impl SetupChart<'_> {
 
     /// None where fewer than three days foretell nothing.
     fn spare(&self) -> Option<Spare> {
-        clock::neck_angle(self.setups)?;
-        let spares = spares(self.setups);
+        clock::neck_angle(self.setups, self.wanted?)?;
+        let spares = spares(self.setups, self.wanted?);
         let points: Vec<_> = spares.iter().map(|of| (self.year(of.at_ms), of.spare_mm, of.sigma_mm)).collect();
         let line = weighted(&points).ok()?;
         let (band, (_, end)) = (band_80(line.n_free), self.years());

@@ -55,7 +55,8 @@ fn panel(area: &DrawingArea<SVGBackend<'_>, Shift>, joint: &JointStanding, now_m
     let mut context = ChartBuilder::on(area)
         .caption(caption, ("sans-serif", 18))
         .margin(8)
-        .x_label_area_size(30)
+        // Room for the ticks and, beneath them, for what they are.
+        .x_label_area_size(46)
         .y_label_area_size(48)
         .build_cartesian_2d(0.0..hours(last.at_ms), 0.0..1.05)?;
     context

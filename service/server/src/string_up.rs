@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use clock::{Item, ItemKind, StringUp, Wait};
+use clock::{Air, Item, ItemKind, OtherAir, StringUp, Target, Times, TooSoon, Wait};
 use facts::{InstrumentId, Stage};
 
 use crate::{
@@ -26,15 +26,16 @@ impl State {
     /// # Errors
     /// When the plates could not be run.
     pub(crate) async fn string_up(self: &Arc<Self>, instrument: &InstrumentId) -> Result<Option<StringUp>, Problem> {
+        let target = self.settings.shop.target();
         let (up, wood) = {
             let (bench, now_ms) = (self.bench(), self.now().ms());
-            let up = bench.string_up(instrument, self.settings.string_up.margin, now_ms);
+            let up = bench.string_up(instrument, self.settings.string_up.margin, target, now_ms);
             (up, bench.wood(instrument, now_ms))
         };
         let Some(mut up) = up else { return Ok(None) };
         if let Some(wood) = wood.filter(|wood| wood.plates().next().is_some()) {
-            let target = self.settings.shop.target();
-            let ran = tokio::task::spawn_blocking(move || wood.hold_back(target)).await;
+            let others = up.others;
+            let ran = tokio::task::spawn_blocking(move || wood.hold_back(target, &others)).await;
             let failed = |_| Problem::new(Kind::Internal, "running the plates failed", "try again; the log says more");
             up.items.extend(ran.map_err(failed)?);
         }
@@ -46,11 +47,13 @@ impl State {
         Ok(Some(up))
     }
 
-    /// The cautions of stringing up, and of every glue and finish that still cures on the instrument.
-    pub(crate) fn string_up_cautions(&self, instrument: &InstrumentId) -> Vec<String> {
-        let mut cautions: Vec<String> = CAUTIONS.map(String::from).into();
+    /// The cautions of stringing up: what is wrong already, strings that will break, and those of every glue and finish that still cures on the instrument.
+    pub(crate) fn string_up_cautions(&self, up: &StringUp) -> Vec<String> {
+        let mut cautions = if up.too_soon().is_some() { vec![self.said_of(up)] } else { Vec::new() };
+        cautions.extend(clock::doubts(&up.strung.fitted));
+        cautions.extend(CAUTIONS.map(String::from));
         let bench = self.bench();
-        let curing = bench.cures().iter().filter(|cure| cure.is_open() && cure.begun.instrument == *instrument);
+        let curing = bench.cures().iter().filter(|cure| cure.is_open() && cure.begun.instrument == up.instrument);
         for rule in curing.filter_map(|cure| self.rulebook.rule(&cure.begun.rule_version).ok()) {
             let new = rule.sheet.cautions.iter().filter(|caution| !cautions.contains(caution));
             cautions.extend(new.cloned().collect::<Vec<_>>());
@@ -60,16 +63,39 @@ impl State {
 
     /// The answer in a sentence.
     pub(crate) fn said_of(&self, up: &StringUp) -> String {
+        let at = |ms: i64| instant(ms).with_timezone(&self.zone).format("%a %-d %b, %H:%M").to_string();
         if up.strung.stages.contains_key(&Stage::FullPitch) {
-            return "It is at pitch.".into();
+            return match up.too_soon() {
+                None => "It is at pitch.".into(),
+                Some(TooSoon::Item(item)) => format!(
+                    "It is at pitch before {} was ready: slack it off. {}, {}: {}.{}",
+                    item.name,
+                    capital(word(item.kind)),
+                    item.name,
+                    item.says,
+                    if let Wait::Until(Times { safe: Some(ms), .. }) = item.wait {
+                        format!(" Ready {}.", at(ms))
+                    } else {
+                        String::new()
+                    }
+                ),
+                Some(TooSoon::Hold(until_ms)) => format!(
+                    "It is at pitch before its hold at half tension was over: slack it off to half tension until {}.",
+                    at(until_ms)
+                ),
+            };
         }
+        let full_ms = up.schedule().into_iter().find(|due| due.stage == Stage::FullPitch).and_then(|due| due.due_ms);
+        let held = match full_ms.filter(|ms| Some(*ms) > up.times().safe) {
+            Some(ms) => format!(" Full pitch {}, after the hold at half tension.", at(ms)),
+            None => String::new(),
+        };
         let Some((first, trails_h)) = up.limiting() else {
-            return "As far as can be computed it is safe to string.".into();
+            return format!("As far as can be computed it is safe to string.{held}");
         };
         let trailing = trails_h
             .filter(|h| *h >= 0.1)
             .map_or_else(String::new, |h| format!(" Without it strings could go on {h:.1} h sooner."));
-        let at = |ms: i64| instant(ms).with_timezone(&self.zone).format("%a %-d %b, %H:%M").to_string();
         let when = match (up.times().safe, up.work().count()) {
             (None, _) => "It does not come by waiting.".into(),
             (Some(safe_ms), 0) => format!("Safe from {}.", at(safe_ms)),
@@ -78,29 +104,53 @@ impl State {
             }
             (Some(_), _) => "As soon as that is done.".into(),
         };
-        format!("Not yet: {}, {}: {}. {when}{trailing}", word(first.kind), first.name, first.says)
+        let answer = if up.not_judged() { "Not judged yet" } else { "Not yet" };
+        format!("{answer}: {}, {}: {}. {when}{held}{trailing}", word(first.kind), first.name, first.says)
     }
 
-    /// What another temperature from now on would change, in sentences.
+    /// What another air from now on would change, in sentences. Of the box also what is to be done about its humidity:
+    /// warmed and left to itself it would dry the wood out.
     pub(crate) fn elsewhere_said(&self, up: &StringUp) -> Vec<String> {
-        let of = |other: clock::Elsewhere| {
-            let air = if other.temp_c > 25.0 { "In a warm box at" } else { "Should the room fall to" };
-            let changes = match other.saves_h {
+        let Target { rh_low_pct, rh_high_pct, .. } = self.settings.shop.target();
+        let of = |of: clock::Elsewhere| {
+            let OtherAir { air: Air { temp_c, rh_pct }, unkept_rh_pct } = of.other;
+            let changes = match of.saves_h {
                 Some(saves_h) if saves_h > 0.0 => format!("saves {saves_h:.0} h"),
                 Some(saves_h) => format!("costs {:.0} h more", -saves_h),
-                None if other.safe_ms.is_some() => "it would come at all".into(),
+                None if of.safe_ms.is_some() => "it would come at all".into(),
                 None => "it would not come".into(),
             };
-            format!("{air} {:.0} °C: {changes}.", other.temp_c)
+            let Some(unkept_rh_pct) = unkept_rh_pct else {
+                return format!("Should the room fall to {temp_c:.0} °C, {rh_pct:.0} % RH then: {changes}.");
+            };
+            let kept = format!(
+                "In a warm box at {temp_c:.0} °C, kept at {rh_pct:.0} % RH (the shop's {rh_low_pct:.0} to {rh_high_pct:.0} %): {changes}."
+            );
+            match unkept_rh_pct {
+                unkept if unkept < rh_low_pct => {
+                    format!("{kept} Only warmed, its air would fall to {unkept:.0} % RH: too dry for the wood.")
+                }
+                unkept if unkept > rh_high_pct => {
+                    format!("{kept} Only warmed, its air would stay at {unkept:.0} % RH: too damp for the wood.")
+                }
+                _ => kept,
+            }
         };
         up.elsewhere().into_iter().map(of).collect()
     }
+}
+
+/// A word as it begins a sentence.
+fn capital(word: &str) -> String {
+    let mut letters = word.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
 /// What kind of thing holds strings back.
 pub(crate) fn word(kind: ItemKind) -> &'static str {
     match kind {
         ItemKind::Joint => "joint",
+        ItemKind::Load => "load",
         ItemKind::Coat => "coat",
         ItemKind::Clamps => "clamps",
         ItemKind::Wood => "wood",

@@ -43,7 +43,7 @@ impl Bench {
             let unit = if e.unit.is_empty() { String::new() } else { format!(" {}", e.unit) };
             let mend = match e.given <= 0.0 {
                 true => "a joint without an area carries nothing: measure its glued faces with a rule, in millimetres",
-                false => "measure it with a rule or a protractor; DEVELOPERS.md says where each measure is drawn",
+                false => "measure it with a rule or a protractor, where it is drawn: /load-paths.svg",
             };
             Refusal::Invalid(Invalid {
                 what: e.argument.into(),

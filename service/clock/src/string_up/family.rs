@@ -8,6 +8,20 @@ use Weight::{Nylon, Pulls, Steel};
 
 /// Density of nylon monofilament, kg/m³: 1010 to 1140 by grade. Common practice, no source.
 pub const NYLON_KG_M3: f64 = 1050.0;
+/// All families, as they are listed.
+pub const FAMILIES: [Family; 11] = [
+    Family::SteelStringGuitar,
+    Family::ClassicalGuitar,
+    Family::TwelveStringGuitar,
+    Family::Mandolin,
+    Family::Ukulele,
+    Family::Banjo,
+    Family::Violin,
+    Family::Viola,
+    Family::Cello,
+    Family::DoubleBass,
+    Family::BassGuitar,
+];
 /// What A4 is tuned to where nobody says otherwise, Hz: ISO 16.
 pub const A4_HZ: f64 = 440.0;
 
@@ -229,10 +243,27 @@ fn body(family: Family) -> Body {
     }
 }
 
+/// Why nothing is usual in a family for a load path: it has no such thing. None where it has.
+pub fn lacks(family: Family, path: &str) -> Option<&'static str> {
+    Some(match (family, path) {
+        (Family::Banjo, "top_crack") => "its top is a skin",
+        (Family::Banjo, "back_seam") => "a rim and not a glued back carries its pull",
+        (Family::BassGuitar, "top_crack" | "back_seam") => "its body is solid",
+        (Family::BassGuitar, "bridge_foot" | "brace_end" | "saddle_slot") => "its bridge is screwed to a solid body",
+        (_, "bridge_foot" | "brace_end" | "saddle_slot") if body(family).bridge.is_none() => {
+            "the strings hold its bridge, which presses on the top and does not tip it"
+        }
+        _ => return None,
+    })
+}
+
 /// The usual measures of a load path by the word it is stored under, and the weaker of its woods; none for a word that is
-/// no path, and for the glued bridge of a family whose bridge the strings hold.
+/// no path, and where the family [`lacks`] such a thing.
 pub fn usual_load(family: Family, path: &str) -> Option<(LoadPath, SpeciesGroup)> {
     use SpeciesGroup::{Maple, Rosewood, Spruce};
+    if lacks(family, path).is_some() {
+        return None;
+    }
     let Body { bridge, neck, head, board, body, plates, neck_wood } = body(family);
     let (width_mm, depth_mm, arm_mm) = neck;
     Some(match path {
@@ -265,7 +296,7 @@ pub fn usual_load(family: Family, path: &str) -> Option<(LoadPath, SpeciesGroup)
         }
         "nut_slot" => (LoadPath::NutSlot { depth_mm: 3.0, length_mm: 6.0, break_deg: 14.0 }, Maple),
         "saddle_slot" => {
-            let length_mm = bridge.map_or(60.0, |(across_mm, ..)| across_mm / 2.0);
+            let length_mm = bridge?.0 / 2.0;
             (LoadPath::SaddleSlot { length_mm, depth_mm: 10.0, exposed_mm: 8.0, break_deg: 20.0 }, Rosewood)
         }
         "unloaded" => (LoadPath::Unloaded {}, Spruce),
@@ -304,4 +335,34 @@ pub fn family_of(words: &str) -> Option<Family> {
         "bassguitar" => Family::BassGuitar,
         _ => return None,
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use facts::{Id, StringsFitted};
+
+    use super::*;
+    use crate::{Pulls, stress, wood_bound};
+
+    /// An instrument of usual measures bears its usual strings: its sound joints are asked for less than all they have, by
+    /// the shop's usual margin of 4.
+    #[test]
+    fn no_family_is_too_weak_by_its_own_measures() {
+        for family in FAMILIES {
+            let (scale_mm, strings) = usual_strings(family, None);
+            let instrument = Id::new("any").expect("letters make an id");
+            let fitted = StringsFitted { instrument, family, scale_mm, a4_hz: A4_HZ, strings, half_tension_h: None };
+            let pulls = Pulls::of(&fitted);
+            for path in PATHS {
+                let Some((load, wood)) = usual_load(family, path) else {
+                    assert!(lacks(family, path).is_some(), "{family:?} {path}: nothing, and no reason");
+                    continue;
+                };
+                let Some(stress) = stress(&load, &pulls).expect("usual measures are a joint's") else { continue };
+                let bound = wood_bound(wood);
+                let asked = 4.0 * stress.share(bound.shear_mpa, bound.peel_mpa).expect("a wood has a strength");
+                assert!(asked <= 1.0, "{family:?} {path}: {:.0} %", asked * 100.0);
+            }
+        }
+    }
 }

@@ -1,12 +1,15 @@
 //! One thing that must hold before strings go on, and when it will.
 
-use crate::{Target, Times, Wood};
+use super::OtherAir;
+use crate::{Run, Target, Times, Wood};
 
 /// What kind of thing it is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum ItemKind {
     /// A joint must have its strength.
     Joint,
+    /// How the strings load a joint must be known.
+    Load,
     /// A finish must not print.
     Coat,
     /// Clamps must be off.
@@ -32,9 +35,6 @@ pub enum Wait {
     Never,
 }
 
-/// Airs in which the wait is worked out besides, °C: a warm box, and a room whose heating failed.
-pub const ELSEWHERE_C: [f64; 2] = [30.0, 15.0];
-
 /// One thing that must hold. Whoever has a reason of its own to hold strings back adds one to the list.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Item {
@@ -48,7 +48,9 @@ pub struct Item {
     pub wait: Wait,
     /// When it may be relied on at half tension, ms.
     pub half_safe_ms: Option<i64>,
-    /// When it may be relied on if it is in the air of [`ELSEWHERE_C`] from now on, ms.
+    /// When it may be relied on if it is in one of [`StringUp::others`] from now on, ms.
+    ///
+    /// [`StringUp::others`]: super::StringUp::others
     pub elsewhere_ms: [Option<i64>; 2],
     /// Why it holds strings back, or why it does not.
     pub says: String,
@@ -90,18 +92,29 @@ pub(super) fn later(a: Times<i64>, b: Times<i64>) -> Times<i64> {
 }
 
 impl Wood {
-    /// What its plates hold back: each must be in the shop's band and stay there for a day.
-    pub fn hold_back(&self, target: Target) -> Vec<Item> {
-        let item = |run: crate::Run<'_>| {
+    /// What its plates hold back: each must be in the shop's band and stay there for a day, in the air expected; when that
+    /// would be so in other airs is worked out besides.
+    pub fn hold_back(&self, target: Target, others: &[OtherAir; 2]) -> Vec<Item> {
+        let item = |run: Run<'_>| {
             let pct = run.moisture_pct()[1];
             let (low_pct, high_pct) = target.moisture_pct();
             let band = format!("{pct:.1} % moisture; the band is {low_pct:.1} to {high_pct:.1} %");
+            let back = run.back(target);
+            let (says, mend) = match back.safe == Some(self.now_ms) {
+                true => (band, ""),
+                false if run.in_band(target) => (
+                    format!("{band}; in the air it is in, it may leave that within a day"),
+                    "keep it in air of the shop's band: what is set up now must not move tomorrow",
+                ),
+                false => (
+                    band,
+                    "keep it in air of the shop's band; strung out of it, it is set up for a shape it will not keep",
+                ),
+            };
             let (id, name) = (run.plate.id.as_str(), run.plate.name.as_str());
-            if run.in_band(target) {
-                return Item::plain(ItemKind::Wood, id, name, Wait::Nothing, band, "");
-            }
-            let mend = "keep it in air of the shop's band; strung out of it, it is set up for a shape it will not keep";
-            Item::plain(ItemKind::Wood, id, name, Wait::Until(run.back(target)), band, mend)
+            let mut item = Item::plain(ItemKind::Wood, id, name, Wait::Until(back), says, mend);
+            item.elsewhere_ms = others.map(|other| run.held_in(other.air).back(target).safe);
+            item
         };
         self.runs().map(item).collect()
     }

@@ -4,9 +4,9 @@ use facts::{Bearing, JointAdded, JointLoaded, Level, Meets, TargetAge};
 use physics::{statics::Stress, strength::monotone_table};
 
 use super::{
-    Item, ItemKind, Pulls, Wait, WoodBound,
+    Item, ItemKind, OtherAir, Pulls, Wait, WoodBound,
     bound::{stress, wood_bound},
-    item::{ELSEWHERE_C, later},
+    item::later,
     until::{AgesH, Ahead},
 };
 use crate::{Band, Bench, Cure, Times, ages::to_ms};
@@ -45,7 +45,8 @@ pub struct JointStanding {
     pub bound: Option<WoodBound>,
     /// Part of full strength credited after gap, starving and reopening.
     pub reduction: f64,
-    /// Share of full strength that must have developed: stress / bound × margin / reduction. Above 1 it never is enough.
+    /// Share of full strength that must have developed: stress / bound × margin / reduction. Above 1 it never is enough; 0
+    /// where its load was not said, which is an item of its own.
     pub required: f64,
     /// Share of full strength developed now, at the safe end of its spread.
     pub developed: f64,
@@ -92,6 +93,7 @@ impl Bench {
         joint: &JointAdded,
         pulls: &Pulls,
         margin: f64,
+        others: &[OtherAir; 2],
         now_ms: i64,
     ) -> Option<JointStanding> {
         let (load, cure) = (self.loads.get(&joint.id), self.glue_of(joint));
@@ -118,11 +120,11 @@ impl Bench {
             curve: Vec::new(),
             item: Item::plain(ItemKind::Joint, joint.id.as_str(), &joint.name, Wait::Nothing, String::new(), ""),
         };
-        self.judge(&mut standing, cure, now_ms);
+        self.judge(&mut standing, cure, others, now_ms);
         Some(standing)
     }
 
-    fn judge(&self, standing: &mut JointStanding, cure: Option<&Cure>, now_ms: i64) {
+    fn judge(&self, standing: &mut JointStanding, cure: Option<&Cure>, others: &[OtherAir; 2], now_ms: i64) {
         let required = standing.required;
         let mut verdict = |wait, says: &str, mend: &str| {
             standing.item.wait = wait;
@@ -156,7 +158,7 @@ impl Bench {
         let Some(bearing) = bearing(cure) else {
             return verdict(Wait::Work, "its rule names no stage to wait for", "test it and say sound: true");
         };
-        self.wait_for(standing, cure, &bearing, now_ms);
+        self.wait_for(standing, cure, &bearing, others, now_ms);
     }
 
     /// Why a glue-up must not be relied on, if there is a reason.
@@ -167,7 +169,14 @@ impl Bench {
         found.map(|finding| finding.what.clone()).or_else(spoiled).or_else(|| cure.broken.clone())
     }
 
-    fn wait_for(&self, standing: &mut JointStanding, cure: &Cure, bearing: &Bearing, now_ms: i64) {
+    fn wait_for(
+        &self,
+        standing: &mut JointStanding,
+        cure: &Cure,
+        bearing: &Bearing,
+        others: &[OtherAir; 2],
+        now_ms: i64,
+    ) {
         let spread = AgesH::of(&bearing.least);
         let hold_h = bearing.creep_hold_h.unwrap_or(0.0);
         let until = |required: f64, ahead: Ahead| {
@@ -186,7 +195,7 @@ impl Bench {
         standing.item.wait = Wait::Until(both);
         standing.item.half_safe_ms =
             until(standing.required / 2.0, Ahead::Expected).and_then(|(a, b)| later(a, b).safe);
-        standing.item.elsewhere_ms = ELSEWHERE_C.map(|temp_c| match self.rate_at(cure, temp_c, now_ms) {
+        standing.item.elsewhere_ms = others.map(|other| match self.rate_in(cure, other.air) {
             Some(rate) => until(standing.required, Ahead::Held(rate)).and_then(|(a, b)| later(a, b).safe),
             None => both.safe,
         });
@@ -198,11 +207,11 @@ impl Bench {
         } else if both.safe.is_some_and(|safe_ms| safe_ms > now_ms) {
             standing.developed = 0.0;
         }
-        let asked = format!(
-            "{:.0} % of full strength is asked, {:.0} % is there",
-            standing.required * 100.0,
-            standing.developed * 100.0
-        );
+        let there = format!("{:.0} % is there", standing.developed * 100.0);
+        let asked = match standing.load {
+            Some(_) => format!("{:.0} % of full strength is asked, {there}", standing.required * 100.0),
+            None => format!("how much strength is asked nobody said, {there}"),
+        };
         let held = if both.safe <= Some(now_ms) && both.safe.is_some() {
             "; the least wait of its rule is over"
         } else if strong.safe >= least.safe {
@@ -239,7 +248,7 @@ impl Bench {
     }
 
     /// When a coat, or a joint that nobody loads, is at a stage of its rule.
-    pub(super) fn coat_item(&self, cure: &Cure, now_ms: i64) -> Option<Item> {
+    pub(super) fn coat_item(&self, cure: &Cure, others: &[OtherAir; 2], now_ms: i64) -> Option<Item> {
         let milestones = &cure.begun.milestones;
         let stage = |word: &str| milestones.iter().find(|m| m.stage == word);
         let last = || milestones.iter().rfind(|m| m.meets == Meets::Opens);
@@ -249,7 +258,7 @@ impl Bench {
         let surface = cure.begun.surface.as_deref().unwrap_or("finish");
         let says = format!("a strap, a capo or a hand prints into it until it is {}", target.stage.replace('_', " "));
         let mut item = Item::plain(ItemKind::Coat, cure.begun.id.as_str(), surface, Wait::Until(wait), says, "");
-        item.elsewhere_ms = ELSEWHERE_C.map(|temp_c| match self.rate_at(cure, temp_c, now_ms) {
+        item.elsewhere_ms = others.map(|other| match self.rate_in(cure, other.air) {
             Some(rate) => when(Ahead::Held(rate)).safe,
             None => wait.safe,
         });

@@ -2,7 +2,7 @@
 
 use facts::Stage;
 
-use super::{StringUp, Wait};
+use super::{Item, ItemKind, StringUp, Wait};
 use crate::ages::to_ms;
 
 /// How long after full pitch relief and action are looked at again, hours: by then the neck has settled. Common practice,
@@ -20,7 +20,28 @@ pub struct StageDue {
     pub reached_ms: Option<i64>,
 }
 
+/// What should have been there before full pitch, and is not yet.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum TooSoon<'a> {
+    /// A joint, or its clamps.
+    Item(&'a Item),
+    /// The hold at half tension, which lasts until then, ms.
+    Hold(i64),
+}
+
 impl StringUp {
+    /// Why it should not be at pitch, if it is: what bears the strings and is not ready, first what takes longest.
+    pub fn too_soon(&self) -> Option<TooSoon<'_>> {
+        let pitch_ms = *self.strung.stages.get(&Stage::FullPitch)?;
+        let bears = |item: &&Item| matches!(item.kind, ItemKind::Joint | ItemKind::Clamps);
+        if let Some(item) = self.held_back_longest().into_iter().find(bears) {
+            return Some(TooSoon::Item(item));
+        }
+        let from_ms = self.strung.stages.get(&Stage::HalfTension).copied().unwrap_or(pitch_ms);
+        let until_ms = from_ms + to_ms(self.strung.fitted.half_tension_h?);
+        (until_ms > self.now_ms).then_some(TooSoon::Hold(until_ms))
+    }
+
     /// Every stage in order. At half tension half the load is asked.
     pub fn schedule(&self) -> Vec<StageDue> {
         let reached = |stage| self.strung.stages.get(&stage).copied();

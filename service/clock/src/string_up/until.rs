@@ -3,7 +3,7 @@
 use facts::{Limit, TargetAge};
 
 use crate::{
-    Band, Bench, Cure, Expected, Times,
+    Air, Band, Bench, Cure, Expected, Times,
     ages::{HOUR_MS, to_ms},
     intended::{Apart, Moist, set_point_spread},
     surface::is_broken,
@@ -101,13 +101,12 @@ impl Bench {
         cure.begun.limits.iter().find(broken).map(|limit| limit.says.clone())
     }
 
-    /// How fast an open cure ages, at the slow edge of what a room or box kept at a temperature is, with the water its air
-    /// has now; none where that air would spoil it, or its law is lost.
-    pub(super) fn rate_at(&self, cure: &Cure, temp_c: f64, now_ms: i64) -> Option<f64> {
-        let leg = cure.open_legs().last()?;
-        let here = Moist::of(self.zones[leg.zone].air_at(now_ms, self.forecast.as_ref()));
-        let Apart { delta_k, delta_pa } = set_point_spread(temp_c);
-        let kept = Expected::of_vapour(temp_c, here.vapour_pa, delta_k, delta_pa);
+    /// How fast an open cure ages, at the slow edge of what a room or box kept at an air is; none where that air would spoil
+    /// it, or its law is lost, or it cures no more.
+    pub(super) fn rate_in(&self, cure: &Cure, air: Air) -> Option<f64> {
+        cure.open_legs().last()?;
+        let Apart { delta_k, delta_pa } = set_point_spread(air.temp_c);
+        let kept = Expected::of_vapour(air.temp_c, Moist::of(air).vapour_pa, delta_k, delta_pa);
         if cure.begun.limits.iter().any(|limit| is_broken(limit, kept.air)) {
             return None;
         }

@@ -3,7 +3,8 @@
 use facts::PlateAdded;
 use physics::plate::{EXCHANGE_BAND, Exchange, Sheet, wood_exchange};
 
-use super::{Movement, Target, WHOLE_HOUR_MS, Wood, movement, sheet};
+use super::{Movement, Target, WHOLE_HOUR_MS, Wood, emc_pct, movement, sheet};
+use crate::Air;
 
 /// Slow, likely and quick: factors on both coefficients.
 const PACES: [f64; 3] = [1.0 / EXCHANGE_BAND, 1.0, EXCHANGE_BAND];
@@ -89,20 +90,26 @@ impl Wood {
         let begun = &self.plates[plate];
         let first = self.past.partition_point(|felt| felt.to_ms <= begun.from_ms);
         let mut sheets = [(); 3].map(|()| sheet(&begun.plate, begun.moisture_pct));
-        let mut ahead_pct = [const { Vec::new() }; 3];
-        for ((sheet, ahead), pace) in sheets.iter_mut().zip(&mut ahead_pct).zip(PACES) {
+        for (sheet, pace) in sheets.iter_mut().zip(PACES) {
             for felt in &self.past[first..] {
                 advance(sheet, (felt.to_ms - felt.from_ms.max(begun.from_ms)) as f64 / 1000.0, felt.emc_pct, pace);
             }
-            let mut onward = sheet.clone();
-            ahead.push(onward.mean_pct());
-            ahead.extend(self.ahead_pct.iter().map(|emc_pct| {
-                advance(&mut onward, 3600.0, *emc_pct, pace);
-                onward.mean_pct()
-            }));
         }
+        let ahead_pct = onward(&sheets, &self.ahead_pct);
         Run { plate: &begun.plate, start: begun.start, now_ms: self.now_ms, sheets, ahead_pct }
     }
+}
+
+/// Mean moisture content now and after each hour of the air to come, at each pace.
+fn onward(sheets: &[Sheet; 3], ahead_pct: &[f64]) -> [Vec<f64>; 3] {
+    [0, 1, 2].map(|pace| {
+        let mut sheet = sheets[pace].clone();
+        let after = |emc_pct: &f64| {
+            advance(&mut sheet, 3600.0, *emc_pct, PACES[pace]);
+            sheet.mean_pct()
+        };
+        [sheets[pace].mean_pct()].into_iter().chain(ahead_pct.iter().map(after)).collect()
+    })
 }
 
 fn advance(sheet: &mut Sheet, seconds: f64, emc_pct: f64, pace: f64) {
@@ -116,6 +123,12 @@ fn exchange(sheet: &Sheet, pace: f64) -> Exchange {
 }
 
 impl Run<'_> {
+    /// The same plate held in one air from now on.
+    pub(crate) fn held_in(&self, air: Air) -> Self {
+        let held_pct = vec![emc_pct(air.temp_c, air.rh_pct); self.ahead_pct[0].len() - 1];
+        Self { ahead_pct: onward(&self.sheets, &held_pct), ..self.clone() }
+    }
+
     /// Mean moisture content now, %: least, likely and most of the three runs.
     pub fn moisture_pct(&self) -> [f64; 3] {
         let mut now = [0, 1, 2].map(|pace| self.ahead_pct[pace][0]);

@@ -65,7 +65,7 @@ impl Role {
 
 /// What asks for nothing: whether it lives, the way in, and what a page of anybody's is dressed with. Shop and people are
 /// in none of it; a calendar's address is a secret itself.
-const OPEN: [&str; 13] = [
+const OPEN: [&str; 14] = [
     "/health/live",
     "/health/ready",
     "/login",
@@ -78,6 +78,7 @@ const OPEN: [&str; 13] = [
     "/push.js",
     "/service-worker.js",
     "/icon.svg",
+    "/load-paths.svg",
     "/app.webmanifest",
 ];
 

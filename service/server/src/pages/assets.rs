@@ -1,4 +1,4 @@
-//! Style, scripts and icon, built into the binary.
+//! Style, scripts, icon and the drawing of the load paths, built into the binary.
 
 use actix_web::{HttpResponse, http::header, web};
 use serde_json::json;
@@ -6,7 +6,7 @@ use serde_json::json;
 use crate::routes::{Answer, Shop};
 
 /// Address, media type, text.
-const ASSETS: [(&str, &str, &str); 7] = [
+const ASSETS: [(&str, &str, &str); 8] = [
     ("/look.css", "text/css; charset=utf-8", include_str!("../../static/look.css")),
     ("/bench.js", "text/javascript; charset=utf-8", include_str!("../../static/bench.js")),
     ("/follow.js", "text/javascript; charset=utf-8", include_str!("../../static/follow.js")),
@@ -14,6 +14,7 @@ const ASSETS: [(&str, &str, &str); 7] = [
     ("/chart.js", "text/javascript; charset=utf-8", include_str!("../../static/chart.js")),
     ("/rules.js", "text/javascript; charset=utf-8", include_str!("../../static/rules.js")),
     ("/icon.svg", "image/svg+xml", include_str!("../../static/icon.svg")),
+    ("/load-paths.svg", "image/svg+xml", include_str!("../../static/load-paths.svg")),
 ];
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {

@@ -240,15 +240,16 @@ impl State {
         }
     }
 
-    /// Instruments that are not at pitch yet, and what holds their strings back. The wood is left to the sheet: running
+    /// Instruments that are not at pitch yet, or are too soon, and what holds their strings back. The wood is left to the sheet: running
     /// plates takes longer than the wall may wait.
     fn strings_cards(&self, bench: &Bench, now_ms: i64) -> Vec<StringsCard> {
+        let target = self.settings.shop.target();
         let card = |instrument: &facts::InstrumentId| {
-            let up = bench.string_up(instrument, self.settings.string_up.margin, now_ms)?;
-            if up.strung.stages.contains_key(&facts::Stage::FullPitch) {
-                return None;
-            }
+            let up = bench.string_up(instrument, self.settings.string_up.margin, target, now_ms)?;
+            let strung = up.strung.stages.contains_key(&facts::Stage::FullPitch);
             let says = match (up.limiting(), up.times().safe) {
+                _ if up.too_soon().is_some() => "at pitch too soon: slack it off".into(),
+                _ if strung => return None,
                 (None, _) => "nothing but the wood is left to look at".into(),
                 (Some((item, _)), Some(safe_ms)) if safe_ms > now_ms => {
                     format!("not before {}: {}", self.clock_text(safe_ms, now_ms), item.name)

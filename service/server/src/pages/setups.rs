@@ -3,7 +3,7 @@
 
 use actix_web::{HttpResponse, ResponseError, web};
 use askama::Template;
-use clock::{NeckAngle, Setup, neck_angle};
+use clock::{NeckAngle, Setup, neck_angle, wanted};
 use facts::{Fact, SetupMeasured, Stage};
 
 use super::{
@@ -17,7 +17,7 @@ use crate::{
     routes::{
         Answer, Shop,
         plates::instrument,
-        setups::{CAREFUL_MM, basis, neck_says, settled},
+        setups::{CAREFUL_MM, basis, neck_says, saddle_is_asked, settled},
     },
     state::State,
     units::LengthUnit,
@@ -88,7 +88,9 @@ fn page(shop: &Shop, id: &str, fields: &Fields, wrong: String) -> Result<SetupsP
         let when = format!("{} to {}", shop.clock_text(of.from_ms, now_ms), shop.clock_text(of.to_ms, now_ms));
         format!("A day at pitch changed ({when}): {changes}.")
     });
-    let neck = neck_angle(setups);
+    let wanted = wanted(bench.family(id));
+    let neck = wanted.and_then(|wanted| neck_angle(setups, wanted));
+    let asked = ASKED.into_iter().filter(|(name, _)| wanted.is_some() || *name != "saddle");
     let text = |name: &str| fields.get(name).unwrap_or_default().to_string();
     Ok(SetupsPage {
         frame: shop.frame("/instruments"),
@@ -100,9 +102,9 @@ fn page(shop: &Shop, id: &str, fields: &Fields, wrong: String) -> Result<SetupsP
         unit: unit.sign(),
         setups: setups.iter().rev().map(|setup| setup_row(shop, setup, unit)).collect(),
         settled: settled.unwrap_or_default(),
-        basis: basis(setups, neck.as_ref()),
+        basis: basis(setups, wanted, neck.as_ref()),
         neck: neck.map(|neck| neck_card(shop, &neck, unit)),
-        asked: ASKED.map(|(name, says)| (name, says, text(name))).into(),
+        asked: asked.map(|(name, says)| (name, says, text(name))).collect(),
         day: text("day"),
         today: instant(now_ms).with_timezone(&shop.zone).format("%Y-%m-%d").to_string(),
         estimate: ESTIMATE,
@@ -160,6 +162,7 @@ async fn measure(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer {
             saddle_mm: fields.length_mm("saddle", unit)?,
             sigma_mm: fields.length_mm("sigma", unit)?.unwrap_or(CAREFUL_MM),
         };
+        saddle_is_asked(&shop, &measured.instrument, measured.saddle_mm)?;
         let pressed_ms = fields.pressed_ms(shop.now().ms())?;
         let at_ms = fields.get("day").map(|day| shop.midday_of(day)).transpose()?;
         let at_ms = at_ms.map_or(pressed_ms, |at_ms| at_ms.min(pressed_ms));

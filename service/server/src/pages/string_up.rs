@@ -2,7 +2,7 @@
 
 use actix_web::{HttpResponse, web};
 use askama::Template;
-use clock::{ItemKind, StringUp, Wait};
+use clock::{ItemKind, StringUp, Times, Wait};
 use facts::Stage;
 use physics::statics::Stress;
 
@@ -37,7 +37,7 @@ pub(super) struct JointRow {
     pub(super) load: String,
     pub(super) asked: String,
     pub(super) there: String,
-    pub(super) short: bool,
+    pub(super) waits: bool,
 }
 
 /// Something that must hold.
@@ -45,7 +45,8 @@ pub(super) struct ItemRow {
     pub(super) kind: &'static str,
     pub(super) name: String,
     pub(super) state: String,
-    pub(super) safe: String,
+    /// When it may be relied on: first, most likely, and when that does no harm; all empty where it waits for no time.
+    pub(super) times: [String; 3],
     pub(super) says: String,
 }
 
@@ -67,6 +68,12 @@ pub(super) struct StringUpSheet {
     pub(super) instrument: String,
     pub(super) printed: String,
     pub(super) says: String,
+    /// At pitch, and what bears the strings is not ready.
+    pub(super) slack_off: bool,
+    /// When everything that only takes time is there; all empty once it is.
+    pub(super) times: [String; 3],
+    /// Strings that are likely to break.
+    pub(super) doubts: Vec<String>,
     pub(super) elsewhere: Vec<String>,
     pub(super) strings: Vec<StringRow>,
     pub(super) total: String,
@@ -97,6 +104,10 @@ impl State {
     pub(super) fn string_up_page(&self, up: &StringUp) -> StringUpSheet {
         let day = |ms: i64| instant(ms).with_timezone(&self.zone).format("%a %-d %b %Y, %H:%M").to_string();
         let when = |ms: Option<i64>| ms.map_or_else(|| "not in this air".into(), day);
+        let all_of = |times: Times<i64>| match times.safe.is_some_and(|ms| ms <= up.now_ms) {
+            true => Default::default(),
+            false => [times.earliest, times.likely, times.safe].map(when),
+        };
         let fitted = &up.strung.fitted;
         let string = |(string, n): (&facts::StringFitted, &f64)| StringRow {
             note: string.note.to_string(),
@@ -111,7 +122,7 @@ impl State {
         let joint = |joint: &clock::JointStanding| JointRow {
             name: joint.joint.name.clone(),
             load: joint.stress.zip(joint.bound).map_or_else(
-                || "not loaded, or nobody said how".into(),
+                || if joint.load.is_some() { "no string pull" } else { "nobody said how" }.into(),
                 |(stress, bound)| {
                     let Stress { shear_mpa, peel_mpa } = stress;
                     format!(
@@ -120,15 +131,18 @@ impl State {
                     )
                 },
             ),
-            asked: format!("{:.0} %", joint.required * 100.0),
+            asked: match joint.load {
+                Some(_) => format!("{:.0} %", joint.required * 100.0),
+                None => "not said".into(),
+            },
             there: format!("{:.0} %", joint.developed * 100.0),
-            short: joint.item.holds(up.now_ms),
+            waits: joint.item.holds(up.now_ms),
         };
         let item = |item: &clock::Item| ItemRow {
             kind: word(item.kind),
             name: item.name.clone(),
             state: standing(item, up.now_ms).replace('_', " "),
-            safe: if let Wait::Until(times) = item.wait { when(times.safe) } else { String::new() },
+            times: if let Wait::Until(times) = item.wait { all_of(times) } else { Default::default() },
             says: item.says.clone(),
         };
         let stage = |due: &clock::StageDue| StageRow {
@@ -148,6 +162,13 @@ impl State {
             instrument: self.bench().instruments().get(&up.instrument).map_or_else(String::new, |i| i.name.clone()),
             printed: day(up.now_ms),
             says: self.said_of(up),
+            slack_off: up.too_soon().is_some(),
+            times: if up.strung.stages.contains_key(&Stage::FullPitch) {
+                Default::default()
+            } else {
+                all_of(up.times())
+            },
+            doubts: clock::doubts(fitted),
             elsewhere: self.elsewhere_said(up),
             strings: fitted.strings.iter().zip(&up.pulls.each_n).map(string).collect(),
             total: format!("{:.0} N on {:.1} mm, A4 = {:.0} Hz", up.pulls.total_n(), fitted.scale_mm, fitted.a4_hz),
@@ -158,7 +179,7 @@ impl State {
             stages: up.schedule().iter().map(stage).collect(),
             air: self.air_of(up),
             not_judged: not_judged(up),
-            cautions: self.string_up_cautions(&up.instrument),
+            cautions: self.string_up_cautions(up),
             estimate: ESTIMATE,
         }
     }

@@ -1,7 +1,7 @@
 //! How the strings load a joint: the path of their pull, with measures of its own or those usual in its family.
 
 use actix_web::{HttpResponse, web};
-use clock::{PATHS, family_of, stress, usual_load, wood_bound};
+use clock::{PATHS, lacks, stress, usual_load, wood_bound};
 use facts::{Fact, Family, JointId, JointLoaded, LoadPath, SpeciesGroup};
 use serde::{Deserialize, Serialize};
 use serde_json::json;
@@ -42,13 +42,11 @@ pub(crate) struct Load {
     pub(crate) measures: Map<String, Value>,
 }
 
-/// The joint in the address, and the family of its instrument: that of its strings, else that of its words.
+/// The joint in the address, and the family of its instrument.
 fn joint(shop: &Shop, id: &str) -> Result<(JointId, Option<Family>), Problem> {
     let bench = shop.bench();
     let joint = bench.joints().get(id).ok_or_else(|| Problem::not_found("joint", id))?;
-    let of_strings = bench.strung(joint.instrument.as_str()).map(|strung| strung.fitted.family);
-    let of_words = || family_of(&bench.instruments().get(&joint.instrument)?.family);
-    Ok((joint.id.clone(), of_strings.or_else(of_words)))
+    Ok((joint.id.clone(), bench.family(joint.instrument.as_str())))
 }
 
 fn invalid(detail: String, mend: String, field: &str) -> Problem {
@@ -73,9 +71,16 @@ fn filled(load: &Load, family: Option<Family>) -> Result<(LoadPath, SpeciesGroup
     }
     let missing = fields.keys().find(|name| *name != "path" && !load.measures.contains_key(*name));
     if let (None, Some(missing)) = (usual, missing) {
-        let detail = format!("{missing} is missing, and what is usual in this instrument's family is not known");
-        let mend = "send every measure, or the family of the instrument with its strings";
-        return Err(invalid(detail, mend.into(), missing));
+        let (why, mend) = match family.and_then(|family| lacks(family, &load.path)) {
+            Some(why) => {
+                (format!("nothing is usual in its family: {why}"), "send every measure, if this one is built so")
+            }
+            None => (
+                "what is usual in this instrument's family is not known".into(),
+                "send every measure, or the family of the instrument with its strings",
+            ),
+        };
+        return Err(invalid(format!("{missing} is missing, and {why}"), mend.into(), missing));
     }
     fields.extend(load.measures.clone());
     let path = serde_json::from_value(Value::Object(fields));

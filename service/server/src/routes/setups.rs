@@ -2,8 +2,8 @@
 
 use actix_web::{HttpResponse, web};
 use chrono::{DateTime, Utc};
-use clock::{LEAST_SADDLE_MM, NeckAngle, Setup, USUAL_YEARS, WANTED_ACTION_MM, neck_angle, spares};
-use facts::{Fact, SetupMeasured, Stage};
+use clock::{NeckAngle, Setup, USUAL_YEARS, Wanted, neck_angle, spares, wanted};
+use facts::{Fact, InstrumentId, SetupMeasured, Stage};
 use serde::{Deserialize, Serialize};
 use serde_json::json;
 
@@ -50,8 +50,12 @@ struct Drawn {
 async fn chart_svg(shop: Shop, id: web::Path<String>, drawn: web::Query<Drawn>) -> Answer {
     let id = instrument(&shop, &id)?;
     let (look, width_px) = (drawn.look, width_px(drawn.width)?);
-    let setups = shop.bench().setups(id.as_str()).to_vec();
-    let chart = SetupChart { setups: &setups, zone: shop.zone, unit: shop.settings.shop.length_unit, look, width_px };
+    let (setups, wanted) = {
+        let bench = shop.bench();
+        (bench.setups(id.as_str()).to_vec(), wanted(bench.family(id.as_str())))
+    };
+    let chart =
+        SetupChart { setups: &setups, wanted, zone: shop.zone, unit: shop.settings.shop.length_unit, look, width_px };
     let svg = setup_chart::svg(&chart).map_err(|why| Problem::new(Kind::Internal, why, "the log says more"))?;
     Ok(HttpResponse::Ok().content_type("image/svg+xml").body(svg))
 }
@@ -80,9 +84,26 @@ async fn measure(shop: Shop, id: web::Path<String>, body: Body<Measure>) -> Answ
     let Measure { relief_mm, action_mm, saddle_mm, sigma_mm, at, minutes_ago } = body.value;
     let at_ms = When { at, minutes_ago }.ms(shop.now().ms())?;
     let sigma_mm = sigma_mm.unwrap_or(CAREFUL_MM);
+    saddle_is_asked(&shop, &instrument, saddle_mm)?;
     let fact = Fact::SetupMeasured(SetupMeasured { instrument, relief_mm, action_mm, saddle_mm, sigma_mm });
     shop.say_fact(fact, at_ms, "bench", kept).await?;
     answer(&shop, &id, HttpResponse::Created())
+}
+
+/// A saddle is measured only where one stands in a glued bridge.
+///
+/// # Errors
+/// Names the saddle of an instrument that has none.
+pub(crate) fn saddle_is_asked(shop: &Shop, instrument: &InstrumentId, saddle_mm: Option<f64>) -> Result<(), Problem> {
+    let asked = wanted(shop.bench().family(instrument.as_str())).is_some();
+    match saddle_mm {
+        Some(_) if !asked => {
+            let detail = "this family has no saddle in a glued bridge";
+            let mend = "leave saddle_mm out: relief and action are kept, and no neck angle is foretold from them";
+            Err(Problem::new(Kind::Invalid, detail, mend).about("saddle_mm"))
+        }
+        _ => Ok(()),
+    }
 }
 
 async fn list(shop: Shop, id: web::Path<String>) -> Answer {
@@ -173,19 +194,27 @@ pub(crate) fn neck_says(state: &State, neck: &NeckAngle) -> String {
 }
 
 /// How that forecast was come by, or why there is none.
-pub(crate) fn basis(setups: &[Setup], neck: Option<&NeckAngle>) -> String {
+pub(crate) fn basis(setups: &[Setup], wanted: Option<Wanted>, neck: Option<&NeckAngle>) -> String {
+    let Some(wanted) = wanted else {
+        return "A neck angle is foretold from the saddle of a glued bridge. This family has none: its bridge is cut or raised, \
+                and its neck is judged by where the fingerboard points at the bridge."
+            .into();
+    };
     let (low, high) = USUAL_YEARS;
     let usual = format!("By construction a neck angle lasts {low:.0} to {high:.0} years: common practice, no source.");
     match neck {
-        Some(neck) => format!(
-            "A weighted line with its 80 % band through {} set-ups: saddle above {LEAST_SADDLE_MM} mm, less twice the action \
-             above {WANTED_ACTION_MM} mm. {usual}",
-            neck.spares.len()
-        ),
+        Some(neck) => {
+            let Wanted { action_mm, least_saddle_mm } = wanted;
+            format!(
+                "A weighted line with its 80 % band through {} set-ups: saddle above {least_saddle_mm} mm, less twice the \
+                 action above {action_mm} mm. {usual}",
+                neck.spares.len()
+            )
+        }
         None => format!(
             "A forecast needs action and saddle (action_mm, saddle_mm) on at least three days; there are {} such set-ups. \
              {usual}",
-            spares(setups).len()
+            spares(setups, wanted).len()
         ),
     }
 }
@@ -208,7 +237,8 @@ fn answer(shop: &Shop, id: &str, mut builder: actix_web::HttpResponseBuilder) ->
     let bench = shop.bench();
     let setups = bench.setups(id);
     let pitch_ms = bench.strung(id).and_then(|strung| strung.stages.get(&Stage::FullPitch).copied());
-    let neck = neck_angle(setups);
+    let wanted = wanted(bench.family(id));
+    let neck = wanted.and_then(|wanted| neck_angle(setups, wanted));
     let wire = |setup: &Setup| SetupWire {
         at: shop.rfc3339(setup.at_ms),
         relief_mm: setup.measured.relief_mm,
@@ -220,7 +250,7 @@ fn answer(shop: &Shop, id: &str, mut builder: actix_web::HttpResponseBuilder) ->
         items: setups.iter().map(wire).collect(),
         settled: pitch_ms.and_then(|pitch_ms| settled(setups, pitch_ms)).map(|of| settled_wire(shop, of)),
         neck_angle: neck.as_ref().map(|neck| neck_wire(shop, neck)),
-        basis: basis(setups, neck.as_ref()),
+        basis: basis(setups, wanted, neck.as_ref()),
         estimate: ESTIMATE,
     }))
 }

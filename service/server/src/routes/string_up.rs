@@ -94,8 +94,8 @@ struct JointWire {
     #[serde(skip_serializing_if = "Option::is_none")]
     bound_source: Option<&'static str>,
     reduction: f64,
-    /// Share of full strength that is asked, and that has developed, at the safe end.
-    required: f64,
+    /// Share of full strength that is asked, none while nobody said how it is loaded, and that has developed, at the safe end.
+    required: Option<f64>,
     developed: f64,
     curve: Vec<PointWire>,
 }
@@ -119,6 +119,11 @@ struct StageWire {
 #[derive(Serialize, utoipa::ToSchema)]
 struct ElsewhereWire {
     temp_c: f64,
+    /// Its humidity: of a warm box what it is to be kept at, of a cold room what it comes to.
+    rh_pct: f64,
+    /// Of the box: what its air would come to if it were only warmed.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    unkept_rh_pct: Option<f64>,
     safe_at: Option<String>,
     saves_h: Option<f64>,
 }
@@ -126,7 +131,8 @@ struct ElsewhereWire {
 #[derive(Serialize, utoipa::ToSchema)]
 struct StringUpWire {
     instrument: Named,
-    /// `ready`, `not_yet`, or `strung` once it is at pitch.
+    /// `ready`, `not_yet`, `not_judged` while nobody said how a joint is loaded and nothing else holds it back; `strung` once
+    /// it is at pitch, `slack_off` while what bears the strings is not ready for that.
     state: &'static str,
     says: String,
     #[serde(flatten)]
@@ -182,7 +188,7 @@ fn joint_wire(state: &State, joint: &JointStanding) -> JointWire {
         bound_peel_mpa: joint.bound.map(|bound| bound.peel_mpa),
         bound_source: joint.bound.map(|bound| bound.source),
         reduction: places(joint.reduction, 3),
-        required: places(joint.required, 4),
+        required: joint.load.as_ref().map(|_| places(joint.required, 4)),
         developed: places(joint.developed, 4),
         curve: joint.curve.iter().map(point).collect(),
     }
@@ -204,15 +210,19 @@ fn wire(state: &State, up: &StringUp) -> StringUpWire {
         next_trails_h: next_trails_h.map(|h| places(h, 1)),
     });
     let elsewhere = up.elsewhere().into_iter().map(|other| ElsewhereWire {
-        temp_c: other.temp_c,
+        temp_c: other.other.air.temp_c,
+        rh_pct: places(other.other.air.rh_pct, 1),
+        unkept_rh_pct: other.other.unkept_rh_pct.map(|pct| places(pct, 1)),
         safe_at: other.safe_ms.map(|ms| state.rfc3339(ms)),
         saves_h: other.saves_h.map(|h| places(h, 1)),
     });
     StringUpWire {
         instrument: Named { id: up.instrument.to_string(), name },
         state: match (up.strung.stages.contains_key(&Stage::FullPitch), up.ready()) {
+            (true, _) if up.too_soon().is_some() => "slack_off",
             (true, _) => "strung",
             (false, true) => "ready",
+            (false, false) if up.not_judged() => "not_judged",
             (false, false) => "not_yet",
         },
         says: state.said_of(up),
@@ -226,7 +236,7 @@ fn wire(state: &State, up: &StringUp) -> StringUpWire {
         elsewhere_says: state.elsewhere_said(up),
         stages: up.schedule().iter().map(|due| stage_wire(state, up, due)).collect(),
         not_judged: not_judged(up),
-        cautions: state.string_up_cautions(&up.instrument),
+        cautions: state.string_up_cautions(up),
         basis: BASIS,
         estimate: ESTIMATE,
     }

@@ -2,13 +2,17 @@
 
 use actix_web::{HttpResponse, web};
 use chrono::{DateTime, Utc};
-use clock::{A4_HZ, NYLON_KG_M3, Pulls, Strung, family_of, usual_strings};
+use clock::{A4_HZ, Pulls, Strung, doubt, family_of, usual_strings};
 use facts::{Fact, Family, Note, StringFitted, StringsFitted};
-use physics::strings::{NEWTONS_PER_POUND, STEEL_KG_M3, plain_kg_m, stress_mpa, wound_kg_m};
+use physics::strings::{NEWTONS_PER_POUND, stress_mpa};
 use serde::{Deserialize, Serialize};
 use serde_json::json;
 
-use super::{Answer, Shop, plates::instrument};
+use super::{
+    Answer, Shop,
+    made::{Made, Weighed, plain_kg_m3},
+    plates::instrument,
+};
 use crate::{
     body::Body,
     compose::When,
@@ -30,9 +34,6 @@ pub(super) fn describe(api: &mut Api) {
         .takes::<Fit>(json!({"family": "steel_string_guitar"}))
         .makes::<StringsWire>();
 }
-
-/// Density of bronze and nickel windings, kg/m³. Handbook figure for bronze and nickel, from memory.
-const WRAP_KG_M3: f64 = 8800.0;
 
 #[derive(Default, Deserialize, utoipa::ToSchema)]
 #[serde(deny_unknown_fields)]
@@ -61,8 +62,8 @@ pub(crate) struct OneString {
     pub(crate) gauge_mm: Option<f64>,
     pub(crate) gauge_in: Option<Inches>,
     pub(crate) gauge_thou: Option<f64>,
-    #[serde(default)]
-    pub(crate) wound: bool,
+    /// Left out, a thin string is plain, and a thick one of steel is asked about.
+    pub(crate) wound: Option<bool>,
     pub(crate) unit_kg_m: Option<f64>,
     pub(crate) core_mm: Option<f64>,
     pub(crate) wrap_mm: Option<f64>,
@@ -82,7 +83,7 @@ impl OneString {
         let StringFitted { note, gauge_mm, wound, unit_kg_m, length_mm } = *fitted;
         Self {
             gauge_mm: Some(gauge_mm),
-            wound,
+            wound: Some(wound),
             unit_kg_m: Some(unit_kg_m),
             length_mm: Some(length_mm),
             ..Self::tuned_to(note)
@@ -110,39 +111,17 @@ impl OneString {
     }
 
     fn fitted(self, family: Family, scale_mm: f64) -> Result<StringFitted, Problem> {
-        let Self { gauge_mm, gauge_in, gauge_thou, .. } = &self;
-        let given = Gauge { gauge_mm: *gauge_mm, gauge_in: gauge_in.clone(), gauge_thou: *gauge_thou }.mm()?;
-        let built = self.core_mm.zip(self.wrap_mm);
-        let gauge_mm = given.or(built.map(|(core_mm, wrap_mm)| core_mm + 2.0 * wrap_mm)).ok_or_else(|| {
+        let Self { note, gauge_mm, gauge_in, gauge_thou, wound, unit_kg_m, core_mm, wrap_mm, .. } = self;
+        let Self { core_kg_m3, wrap_kg_m3, density_kg_m3, length_mm, .. } = self;
+        let gauge_mm = Gauge { gauge_mm, gauge_in, gauge_thou }.mm()?;
+        let made = Made { gauge_mm, wound, unit_kg_m, core_mm, wrap_mm, core_kg_m3, wrap_kg_m3, density_kg_m3 };
+        let weighed = made.weigh(note, plain_kg_m3(family))?;
+        let gauge_mm = weighed.gauge_mm.ok_or_else(|| {
             let mend = "send gauge_mm, gauge_in or gauge_thou; or core_mm and wrap_mm";
-            Problem::new(Kind::Invalid, format!("the string {} has no gauge", self.note), mend).about("gauge_mm")
+            Problem::new(Kind::Invalid, format!("the string {note} has no gauge"), mend).about("gauge_mm")
         })?;
-        if let Some((core_mm, wrap_mm)) = built
-            && ((core_mm + 2.0 * wrap_mm) / gauge_mm - 1.0).abs() > 0.1
-        {
-            let detail =
-                format!("core and winding make {:.3} mm, the gauge is {gauge_mm:.3} mm", core_mm + 2.0 * wrap_mm);
-            return Err(
-                Problem::new(Kind::Invalid, detail, "correct one of them; gauge = core + 2 wraps").about("core_mm")
-            );
-        }
-        let nylon = matches!(family, Family::ClassicalGuitar | Family::Ukulele);
-        let plain_kg_m3 = self.density_kg_m3.unwrap_or(if nylon { NYLON_KG_M3 } else { STEEL_KG_M3 });
-        let unit_kg_m = match (self.unit_kg_m, built) {
-            (Some(unit_kg_m), _) => unit_kg_m,
-            (None, Some((core_mm, wrap_mm))) => {
-                let (core, wrap) = (self.core_kg_m3.unwrap_or(STEEL_KG_M3), self.wrap_kg_m3.unwrap_or(WRAP_KG_M3));
-                wound_kg_m(core_mm, wrap_mm, core, wrap).map_err(out_of_range)?
-            }
-            (None, None) if self.wound => {
-                let detail = format!("what the wound string {} weighs cannot be told from its gauge", self.note);
-                let mend = "send unit_kg_m from its maker's table or a scale, or core_mm and wrap_mm";
-                return Err(Problem::new(Kind::Invalid, detail, mend).about("unit_kg_m"));
-            }
-            (None, None) => plain_kg_m(gauge_mm, plain_kg_m3).map_err(out_of_range)?,
-        };
-        let wound = self.wound || built.is_some();
-        Ok(StringFitted { note: self.note, gauge_mm, wound, unit_kg_m, length_mm: self.length_mm.unwrap_or(scale_mm) })
+        let Weighed { wound, unit_kg_m, .. } = weighed;
+        Ok(StringFitted { note, gauge_mm, wound, unit_kg_m, length_mm: length_mm.unwrap_or(scale_mm) })
     }
 }
 
@@ -230,6 +209,9 @@ struct StringWire {
     /// Of a plain string; the core of a wound one is not known.
     #[serde(skip_serializing_if = "Option::is_none")]
     stress_mpa: Option<f64>,
+    /// Why it is likely to break, where it is.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    doubt: Option<String>,
     change_n: f64,
 }
 
@@ -249,6 +231,7 @@ fn wire(shop: &Shop, strung: &Strung, tuned: &StringsFitted) -> StringsWire {
         tension_n: hundredths(*tension_n),
         tension_lbf: hundredths(tension_n / NEWTONS_PER_POUND),
         stress_mpa: (!string.wound).then(|| stress_mpa(*tension_n, string.gauge_mm).ok().map(hundredths)).flatten(),
+        doubt: doubt(string, *tension_n),
         change_n: hundredths(tension_n - before_n),
     };
     StringsWire {

@@ -1,14 +1,15 @@
 //! What a string pulls, and what another note or gauge would do; the usual strings of each family.
 
 use actix_web::{HttpResponse, web};
-use clock::{A4_HZ, Pulls, usual_strings};
+use clock::{A4_HZ, FAMILIES, Pulls, doubt_of, usual_strings};
 use facts::{Family, Note, StringsFitted};
-use physics::strings::{NEWTONS_PER_POUND, STEEL_KG_M3, equal_temperament_hz, plain_kg_m, stress_mpa, tension_n};
+use physics::strings::{NEWTONS_PER_POUND, STEEL_KG_M3, equal_temperament_hz, stress_mpa, tension_n};
 use serde::{Deserialize, Serialize};
 use serde_json::json;
 
 use super::{
     Answer,
+    made::{Made, Weighed},
     strings::{hundredths, out_of_range},
 };
 use crate::{
@@ -43,8 +44,15 @@ struct Ask {
     gauge_thou: Option<f64>,
     /// Density of a plain string, steel if it is not said.
     density_kg_m3: Option<f64>,
+    /// Left out, a thin string is plain, and a thick one of steel is asked about.
+    wound: Option<bool>,
     /// Mass per length, for a wound string.
     unit_kg_m: Option<f64>,
+    /// Or its core and its winding.
+    core_mm: Option<f64>,
+    wrap_mm: Option<f64>,
+    core_kg_m3: Option<f64>,
+    wrap_kg_m3: Option<f64>,
     instead_note: Option<String>,
     instead_gauge_mm: Option<f64>,
     instead_gauge_in: Option<Inches>,
@@ -61,8 +69,12 @@ struct Pull {
     unit_kg_m: f64,
     tension_n: f64,
     tension_lbf: f64,
+    /// In a plain string, or in the core of a wound one, as far as it is known.
     #[serde(skip_serializing_if = "Option::is_none")]
     stress_mpa: Option<f64>,
+    /// Why it is likely to break, where it is.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    doubt: Option<String>,
 }
 
 #[derive(Serialize, utoipa::ToSchema)]
@@ -84,23 +96,15 @@ struct TensionWire {
 struct Same {
     scale_mm: f64,
     a4_hz: f64,
-    density_kg_m3: f64,
-    unit_kg_m: Option<f64>,
+    made: Made,
 }
 
 impl Same {
     fn pull(&self, note: Note, gauge_mm: Option<f64>) -> Result<Pull, Problem> {
-        let unit_kg_m = match (self.unit_kg_m, gauge_mm) {
-            (Some(unit_kg_m), _) => unit_kg_m,
-            (None, Some(gauge_mm)) => plain_kg_m(gauge_mm, self.density_kg_m3).map_err(out_of_range)?,
-            (None, None) => {
-                let mend = "send gauge_mm, gauge_in or gauge_thou; for a wound string unit_kg_m";
-                return Err(Problem::new(Kind::Invalid, "the string has no gauge", mend).about("gauge_mm"));
-            }
-        };
+        let Weighed { gauge_mm, unit_kg_m, carries, .. } = Made { gauge_mm, ..self.made }.weigh(note, STEEL_KG_M3)?;
         let frequency_hz = equal_temperament_hz(self.a4_hz, note.semitones_from_a4()).map_err(out_of_range)?;
         let pull_n = tension_n(self.scale_mm, frequency_hz, unit_kg_m).map_err(out_of_range)?;
-        let plain = gauge_mm.filter(|_| self.unit_kg_m.is_none());
+        let stress = carries.and_then(|(mm, kg_m3)| Some((stress_mpa(pull_n, mm).ok()?, kg_m3)));
         Ok(Pull {
             note,
             frequency_hz: (frequency_hz * 1e4).round() / 1e4,
@@ -108,7 +112,8 @@ impl Same {
             unit_kg_m,
             tension_n: hundredths(pull_n),
             tension_lbf: hundredths(pull_n / NEWTONS_PER_POUND),
-            stress_mpa: plain.and_then(|gauge_mm| stress_mpa(pull_n, gauge_mm).ok()).map(hundredths),
+            stress_mpa: stress.map(|(mpa, _)| hundredths(mpa)),
+            doubt: stress.and_then(|(mpa, kg_m3)| doubt_of(kg_m3, mpa)),
         })
     }
 }
@@ -126,14 +131,15 @@ async fn tension(ask: web::Query<Ask>) -> Answer {
     let instead =
         Gauge { gauge_mm: ask.instead_gauge_mm, gauge_in: ask.instead_gauge_in, gauge_thou: ask.instead_gauge_thou };
     let instead_mm = instead.mm()?;
-    if instead_mm.is_some() && ask.unit_kg_m.is_some() {
+    if instead_mm.is_some() && (ask.unit_kg_m.is_some() || ask.core_mm.is_some()) {
         let detail = "what another gauge of a wound string weighs cannot be told from this one's weight";
-        let mend = "ask for the other string by itself, with its unit_kg_m";
+        let mend = "ask for the other string by itself, with its unit_kg_m or its core_mm and wrap_mm";
         return Err(Problem::new(Kind::Invalid, detail, mend).about("instead_gauge_mm"));
     }
     let a4_hz = ask.a4_hz.unwrap_or(A4_HZ);
-    let density_kg_m3 = ask.density_kg_m3.unwrap_or(STEEL_KG_M3);
-    let same = Same { scale_mm, a4_hz, density_kg_m3, unit_kg_m: ask.unit_kg_m };
+    let Ask { wound, unit_kg_m, core_mm, wrap_mm, core_kg_m3, wrap_kg_m3, density_kg_m3, .. } = ask;
+    let made = Made { gauge_mm, wound, unit_kg_m, core_mm, wrap_mm, core_kg_m3, wrap_kg_m3, density_kg_m3 };
+    let same = Same { scale_mm, a4_hz, made };
     let first = note(&ask.note, "note")?;
     let pull = same.pull(first, gauge_mm)?;
     let instead_note = ask.instead_note.as_deref().map(|text| note(text, "instead_note")).transpose()?;
@@ -161,20 +167,6 @@ struct FamilyWire {
     total_n: f64,
     source: &'static str,
 }
-
-const FAMILIES: [Family; 11] = [
-    Family::SteelStringGuitar,
-    Family::ClassicalGuitar,
-    Family::TwelveStringGuitar,
-    Family::Mandolin,
-    Family::Ukulele,
-    Family::Banjo,
-    Family::Violin,
-    Family::Viola,
-    Family::Cello,
-    Family::DoubleBass,
-    Family::BassGuitar,
-];
 
 async fn families() -> Answer {
     let wire = |family: Family| {

@@ -104,12 +104,11 @@ fn one(old: &StringFitted, fields: &Fields, unit: LengthUnit) -> Result<OneStrin
     let gauge = fields.number("gauge")?;
     let (core_mm, wrap_mm) = (fields.number("core_mm")?, fields.number("wrap_mm")?);
     let unit_kg_m = fields.number("unit_g_m")?.map(|g_m| g_m / 1000.0);
-    let wound = match fields.get("made") {
-        Some(made) => made == "wound",
-        None => old.wound,
-    };
+    let made = fields.get("made").map(|made| made == "wound");
     let was = OneString::of(old);
-    let same = gauge.is_none() && core_mm.is_none() && wound == old.wound;
+    let same = gauge.is_none() && core_mm.is_none() && made.is_none_or(|wound| wound == old.wound);
+    // A plain string that becomes a thick one is asked about.
+    let wound = made.or((same || old.wound).then_some(old.wound));
     let kept_mm = if core_mm.is_none() { was.gauge_mm } else { None };
     Ok(OneString {
         gauge_mm: if unit == LengthUnit::Mm { gauge.or(kept_mm) } else { kept_mm.filter(|_| gauge.is_none()) },

@@ -17,6 +17,8 @@ pub(super) struct RetunedRow {
 pub(super) struct Retuned {
     pub(super) says: String,
     pub(super) strings: Vec<RetunedRow>,
+    /// Strings that would be likely to break.
+    pub(super) doubts: Vec<String>,
 }
 
 /// A change with its sign.
@@ -38,6 +40,7 @@ impl Retuned {
             change: signed(after_n - before_n),
         };
         let change = signed(after.total_n() - before.total_n());
-        Ok(Self { says: format!("{:.0} N in all, {change}.", after.total_n()), strings: each.map(row).collect() })
+        let says = format!("{:.0} N in all, {change}.", after.total_n());
+        Ok(Self { says, strings: each.map(row).collect(), doubts: clock::doubts(&tuned) })
     }
 }
