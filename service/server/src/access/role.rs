@@ -65,19 +65,21 @@ impl Role {
 
 /// What asks for nothing: whether it lives, the way in, and what a page of anybody's is dressed with. Shop and people are
 /// in none of it; a calendar's address is a secret itself.
-const OPEN: [&str; 13] = [
+const OPEN: [&str; 15] = [
     "/health/live",
     "/health/ready",
     "/login",
     "/look.css",
     "/bench.js",
     "/follow.js",
+    "/forms.js",
     "/keep.js",
     "/chart.js",
     "/rules.js",
     "/push.js",
     "/service-worker.js",
     "/icon.svg",
+    "/icon-180.png",
     "/app.webmanifest",
 ];
 
