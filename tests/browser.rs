@@ -9,6 +9,7 @@ mod climate;
 mod coats;
 mod cure;
 mod driver;
+mod follow;
 mod forms;
 mod glue_up;
 mod instruments;
@@ -20,6 +21,7 @@ mod rules;
 mod screens;
 mod shelf;
 mod strings;
+mod wall;
 mod ways;
 mod workshop;
 

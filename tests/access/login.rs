@@ -65,6 +65,8 @@ async fn a_page_shows_who_looks_and_leads_only_where_they_may_go() {
         assert!(board.contains(&format!("data-role=\"{role}\"")) && board.contains(": log out"), "{role}: {board}");
         assert_eq!(board.contains("href=\"/access\""), owns, "{role}");
         assert_eq!(board.contains("Log in with another token"), role == "viewer", "{role}");
+        // A calendar's address is a secret that programs may not ask for in that role either.
+        assert_eq!(text("/alerts").await.contains("webcal://"), role != "viewer", "{role}");
         let rule = text("/rules/shellac").await;
         assert!(rule.contains("<textarea") && rule.contains("id=\"save\"") == owns, "{role}: {rule}");
     }
@@ -224,12 +226,17 @@ async fn the_owner_makes_and_takes_away_tokens_on_the_page() {
     assert!(shown.contains("saw-tablet") && !shown.contains("bclk_"), "it is shown once");
     let twice = send("/access", "id=saw-tablet&role=bench").await;
     assert_eq!(twice.status(), 422);
-    assert_eq!(send("/access/saw-tablet/revoke", "").await.status(), 303);
+    // Times are said as on every page, and a slip of the finger takes nobody's token away.
+    assert!(shown.contains("made ") && !shown.contains("T0") && !shown.contains("+00:00"), "{shown}");
+    assert_eq!(send("/access/saw-tablet/revoke", "").await.status(), 422);
+    guarded.get("/api/v1/board", Some(token)).await.good();
+    assert_eq!(send("/access/saw-tablet/revoke", "sure=yes").await.status(), 303);
     guarded.get("/api/v1/board", Some(token)).await.problem(401, "login");
     // What a role may not is said as a page.
     let worker = cookie(&log_in(&guarded, &guarded.worker, "/").await);
     let refused = page(&guarded, "/access", &worker).await;
     assert_eq!(refused.status(), 403);
-    assert!(refused.text().await.unwrap().contains("the role bench of"));
+    let refused = refused.text().await.unwrap();
+    assert!(refused.contains("the role bench of") && !refused.contains("href=\"/access\""), "{refused}");
     guarded.bench.stop().await;
 }

@@ -188,3 +188,48 @@ async fn when_the_link_drops_the_board_says_so_counts_on_and_comes_back_by_itsel
     browser.close().await;
     bench.stop().await;
 }
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn seen_is_said_without_a_network_and_the_board_stays() {
+    let mut shop = Shop::small();
+    shop.settings.server.listen = format!("127.0.0.1:{}", free_port());
+    let bench = Bench::open(shop, Now::system(), true).await;
+    furnish(&bench).await;
+    planned(&bench).await;
+    for n in [1, 2] {
+        let body = json!({"id": format!("g-{n}"), "joint": "bridge", "material": "aliphatic-resin", "zone": "bench",
+                          "minutes_ago": 70});
+        bench.post("/api/v1/glue-ups", body).await.good();
+        bench.until_told(&format!("g-{n}:clamp_off")).await;
+    }
+    let (browser, camera) = (Browser::open(PHONE).await, Browser::open(PHONE).await);
+    browser.goto(bench.url("/")).await;
+    browser.until("return document.querySelectorAll('article.ready form').length === 2").await;
+    camera.goto(bench.url("/jobs/loose")).await;
+    let chosen =
+        "const dt = new DataTransfer(); dt.items.add(new File([new Uint8Array(9)], 'x.jpg', {type: 'image/jpeg'}));
+                  document.querySelector('[type=file]').files = dt.files";
+    camera.run(chosen).await;
+    let (shop, now) = bench.stop().await;
+    // Two forms are two things, each kept by itself.
+    browser.click("article.ready:nth-of-type(1) form button").await;
+    browser.until("return JSON.parse(localStorage.getItem('kept')).length === 1").await;
+    browser.click("article.ready:nth-of-type(2) form button").await;
+    browser.until("return JSON.parse(localStorage.getItem('kept')).length === 2").await;
+    browser.until_said("kept on this device").await;
+    assert_eq!(browser.run("return document.querySelectorAll('article.ready').length").await, 2);
+    // A photo is not kept; it stays chosen.
+    camera.click("#photos button").await;
+    camera.until_said("too large to be kept here").await;
+    assert_eq!(camera.run("return document.querySelector('[type=file]').files.length").await, 1);
+    let bench = Bench::open(shop, now, true).await;
+    browser.until("return localStorage.getItem('kept') === '[]'").await;
+    for n in [1, 2] {
+        assert_eq!(bench.alert(&format!("g-{n}:clamp_off")).await["state"], "acknowledged");
+    }
+    browser.until_said("Nothing waits for a hand").await;
+    for browser in [browser, camera] {
+        browser.close().await;
+    }
+    bench.stop().await;
+}

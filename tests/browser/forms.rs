@@ -55,6 +55,139 @@ async fn the_buttons_of_the_pages_work_without_a_script() {
 }
 
 #[tokio::test]
+async fn a_job_on_which_something_cures_is_closed_by_no_slip_and_is_opened_again() {
+    let bench = Bench::small().await;
+    bench.furnish().await;
+    planned(&bench).await;
+    let glue = json!({"id": "g-1", "joint": "bridge", "job": "loose", "step": "glue", "zone": "bench",
+                      "material": "aliphatic-resin", "clamps": ["cam-1"]});
+    bench.post("/api/v1/glue-ups", glue).await.good();
+    let cure = async || bench.get("/api/v1/glue-ups/g-1").await.good();
+    let before = cure().await;
+    let page = bench.get("/jobs/loose").await.text;
+    assert!(page.contains("Still curing") && page.contains("<li>bridge of the guitar: "), "{page}");
+    let slip = send(&bench, "/jobs/loose/close", &[("key", "slip")]).await;
+    assert!(slip.status == 409 && slip.text.contains("it still cures here: bridge of the guitar: "), "{}", slip.text);
+    assert_eq!(cure().await, before);
+    // Meant, it is closed, and the page of the cure says why it has no times.
+    assert_eq!(send(&bench, "/jobs/loose/close", &[("key", "meant"), ("ends_cures", "yes")]).await.status, 200);
+    let closed = bench.get("/cures/g-1").await.text;
+    assert!(closed.contains("closed with its job") && !closed.contains("not in this air"), "{closed}");
+    assert_eq!(cure().await["clamps_on"], json!([]));
+    // Opened again it goes on as if nothing had been.
+    for _ in 0..2 {
+        assert_eq!(send(&bench, "/jobs/loose/reopen", &[("key", "again")]).await.status, 200);
+        assert_eq!(cure().await, before);
+    }
+    bench.post("/api/v1/jobs/loose/reopen", json!({})).await.problem(409, "conflict");
+    // Over HTTP too; nothing cures on the page's word alone.
+    bench.post("/api/v1/jobs/loose/close", json!({})).await.good();
+    assert_eq!(bench.post("/api/v1/jobs/loose/reopen", json!({})).await.good()["state"], "open");
+    bench.stop().await;
+}
+
+#[tokio::test]
+async fn a_step_says_when_and_has_its_two_actions() {
+    let bench = Bench::small().await;
+    bench.furnish().await;
+    let steps = json!([{"id": "glue", "kind": "glue_up", "title": "Glue the bridge", "joint": "bridge",
+                        "material": "aliphatic-resin"},
+                       {"id": "rest", "kind": "wait", "title": "Let it harden"}]);
+    let job = json!({"id": "loose", "instrument": "guitar", "title": "Loose bridge", "steps": steps});
+    bench.post("/api/v1/jobs", job).await.good();
+    let glue = json!({"id": "g-1", "job": "loose", "step": "glue", "zone": "bench", "clamps": ["cam-1"]});
+    bench.post("/api/v1/glue-ups", glue).await.good();
+    bench.live_minutes("bench", 65, 20.0, 50.0).await;
+    assert_eq!(bench.alert("g-1:clamp_off").await["state"], "open");
+    // The clamps can come off, and what comes after that is already said, on the step and on its bar.
+    let full = bench.milestone("g-1", "full_strength").await;
+    let hour = |field: &str| full[field].as_str().unwrap()[11..16].to_string();
+    let page = bench.get("/jobs/loose").await.text;
+    let step = page.split("<ol class=\"timeline\">").nth(1).unwrap().split("</ol>").next().unwrap();
+    assert!(step.contains("<span>full strength "), "{step}");
+    for time in ["earliest_at", "likely_at", "safe_at"].map(hour) {
+        assert!(step.contains(&format!(" {time}")), "no {time} in: {step}");
+    }
+    assert!(page.contains("full strength: earliest"), "the bar is of what is past: {page}");
+    let pressed = [("key", "off"), ("from", "job")];
+    let after = send(&bench, "/cures/g-1/clamps-off", &pressed).await.text;
+    assert!(after.contains("<h1>Loose bridge</h1>") && !after.contains("/clamps-off"), "{after}");
+    assert_eq!(bench.alert("g-1:clamp_off").await["state"], "acknowledged");
+    // The wait after it says until when.
+    let step = after.split("Let it harden").nth(1).unwrap();
+    assert!(step.contains("full strength") && step.contains("likely "), "{step}");
+    let seen = [("key", "seen"), ("from", "job"), ("stage", "full_strength"), ("by", "touch"), ("reached", "false")];
+    let after = send(&bench, "/cures/g-1/observed", &seen).await.text;
+    assert!(after.contains("<h1>Loose bridge</h1>"), "{after}");
+    assert_eq!(bench.items("/api/v1/observations").await.len(), 1);
+    bench.stop().await;
+}
+
+#[tokio::test]
+async fn an_hour_that_is_written_down_is_meant_whatever_is_ticked() {
+    let bench = Bench::small().await;
+    bench.furnish().await;
+    let page = bench.get("/glue-up?step=none").await.text;
+    assert!(page.contains("name=\"clock\" value=\"\""), "an hour nobody wrote stands in the form: {page}");
+    let form = [("step", "none"), ("joint", "bridge"), ("material", "aliphatic-resin"), ("zone", "bench")];
+    let form: Vec<_> = form.into_iter().chain([("started", "0"), ("clock", "07:25")]).collect();
+    assert_eq!(send(&bench, "/glue-up", &form).await.status, 200);
+    assert_eq!(bench.items("/api/v1/glue-ups").await[0]["started_at"], "2026-03-02T07:25:00+00:00");
+    bench.stop().await;
+}
+
+#[tokio::test]
+async fn what_waits_is_counted_whole_and_a_link_shows_the_rest() {
+    let bench = Bench::small().await;
+    bench.furnish().await;
+    for n in 0..15 {
+        let body = json!({"id": format!("g-{n}"), "joint": "bridge", "material": "aliphatic-resin", "zone": "bench",
+                          "minutes_ago": 70});
+        bench.post("/api/v1/glue-ups", body).await.good();
+    }
+    bench.alarms().await;
+    let board = bench.get("/").await.text;
+    assert!(board.contains("<title>(15) Board") && board.contains("and 3 more"), "{board}");
+    assert_eq!(board.matches("<article class=\"ready\">").count(), 12);
+    let all = bench.get("/?all=true").await.text;
+    assert_eq!(all.matches("<article class=\"ready\">").count(), 15);
+    assert!(!all.contains("and 3 more"));
+    bench.stop().await;
+}
+
+#[tokio::test]
+async fn clamps_taken_off_by_a_program_are_no_news_on_the_board() {
+    let bench = Bench::small().await;
+    bench.furnish().await;
+    bench.glue_up("g-1").await;
+    bench.live_minutes("bench", 65, 20.0, 50.0).await;
+    // One of two leaves the other to be taken off.
+    bench.post("/api/v1/glue-ups/g-1/clamps-off", json!({"clamps": ["cam-1"]})).await.good();
+    assert_eq!(bench.alert("g-1:clamp_off").await["state"], "open");
+    bench.post("/api/v1/glue-ups/g-1/clamps-off", json!({})).await.good();
+    assert_eq!(bench.alert("g-1:clamp_off").await["state"], "acknowledged");
+    assert!(bench.get("/").await.text.contains("Nothing waits for a hand"));
+    bench.stop().await;
+}
+
+#[tokio::test]
+async fn a_new_shop_is_told_where_to_begin_until_it_has() {
+    let bench = Bench::small().await;
+    let board = bench.get("/").await.text;
+    for to in ["/climate#z-zones", "/materials#clamps", "/jobs/new"] {
+        assert!(board.contains(&format!("<li><a href=\"{to}\">")), "no {to} in: {board}");
+    }
+    let register = bench.get("/glue-up?step=none").await.text;
+    assert!(register.contains("The shop has no zone yet"), "{register}");
+    bench.furnish().await;
+    let board = bench.get("/").await.text;
+    assert!(!board.contains("/climate#z-zones") && board.contains("<li><a href=\"/jobs/new\">"), "{board}");
+    planned(&bench).await;
+    assert!(!bench.get("/").await.text.contains("To begin with"));
+    bench.stop().await;
+}
+
+#[tokio::test]
 async fn a_form_sent_twice_makes_one_thing() {
     let bench = Bench::small().await;
     bench.furnish().await;

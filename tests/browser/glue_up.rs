@@ -129,3 +129,28 @@ async fn a_glue_up_registered_while_the_network_is_down_is_kept_and_sent_once() 
     browser.close().await;
     bench.stop().await;
 }
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn an_hour_that_is_typed_is_ticked_and_the_line_by_the_button_says_what_it_registers() {
+    let bench = shop_now().await;
+    let browser = Browser::open(PHONE).await;
+    browser.goto(bench.url("/glue-up?step=none")).await;
+    let started = "return document.querySelector('[name=started]:checked').value";
+    assert_eq!(browser.run(started).await, "0");
+    let type_hour = "const e = document.querySelector('[name=clock]'); e.value = '07:25';
+                     e.dispatchEvent(new InputEvent('input', {bubbles: true}))";
+    browser.run(type_hour).await;
+    assert_eq!(browser.run(started).await, "at");
+    // Another time that is tapped is meant instead.
+    browser.click("input[value='15']").await;
+    assert_eq!(browser.run("return document.querySelector('[name=clock]').value").await, "");
+    let choose = "const e = document.querySelector('[name=joint]'); e.value = 'bridge';
+                  e.dispatchEvent(new InputEvent('input', {bubbles: true}))";
+    browser.run(choose).await;
+    browser.click("input[value='cam-2']").await;
+    let sum = browser.run("return document.querySelector('[data-sum]').textContent").await;
+    let sum = sum.as_str().unwrap();
+    assert!(sum.starts_with("bridge of the guitar · ") && sum.ends_with("cam-2"), "{sum}");
+    browser.close().await;
+    bench.stop().await;
+}

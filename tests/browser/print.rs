@@ -1,5 +1,6 @@
 //! On paper: the code on a label is read back by a reader that is not ours.
 
+use base64::Engine;
 use bench::{Bench, Shop};
 use benchclock::Now;
 
@@ -32,6 +33,30 @@ async fn the_code_on_a_label_opens_the_job() {
         browser.close().await;
         bench.stop().await;
     }
+}
+
+/// Each sheet of a roll of labels is a label: an empty one between two is paid for.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_label_is_one_sheet_of_its_size() {
+    let bench = Bench::open(Shop::small(), Now::system(), false).await;
+    bench.furnish().await;
+    planned(&bench).await;
+    let browser = Browser::open(WALL).await;
+    browser.goto(bench.url("/jobs/loose/label")).await;
+    let wish = serde_json::json!({"preferCSSPageSize": true});
+    let printed = browser.driver.cdp().send_raw("Page.printToPDF", wish).await.unwrap();
+    let pdf = base64::engine::general_purpose::STANDARD.decode(printed["data"].as_str().unwrap()).unwrap();
+    let pdf = String::from_utf8_lossy(&pdf);
+    let sheets: Vec<&str> = pdf.split("/Type /Page\n").skip(1).collect();
+    assert_eq!(sheets.len(), 1);
+    // 62 by 29 mm in points of 1/72 inch: 175.7 by 82.2.
+    assert!(
+        sheets[0].contains("/MediaBox [0 0 175") || sheets[0].contains("/MediaBox [0 0 176"),
+        "{}",
+        &sheets[0][..200]
+    );
+    browser.close().await;
+    bench.stop().await;
 }
 
 #[tokio::test]

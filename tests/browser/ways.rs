@@ -8,7 +8,7 @@ use super::access::{PAGES, busy};
 fn links(page: &str) -> Vec<String> {
     let hrefs = page.split("href=\"").skip(1).filter_map(|rest| rest.split('"').next());
     let pages = hrefs.filter(|href| href.starts_with('/') && !href.starts_with("/api/v1") && !href.contains(".jpg"));
-    let files = ["/look.css", "/icon.svg", "/app.webmanifest"];
+    let files = ["/look.css", "/icon.svg", "/icon-180.png", "/app.webmanifest"];
     pages.filter(|href| !files.contains(href)).map(|href| href.replace("&#38;", "&").replace("&amp;", "&")).collect()
 }
 

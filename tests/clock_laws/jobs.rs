@@ -111,6 +111,36 @@ fn closing_a_job_closes_its_cures_and_frees_its_clamps() {
 }
 
 #[test]
+fn a_job_that_is_opened_again_goes_on_as_if_it_had_never_been_closed() {
+    let (mut shop, mut straight) = (bridge_job(), bridge_job());
+    for shop in [&mut shop, &mut straight] {
+        shop.begin(of_job("bridge", "glue", 0.0, &["cam-1", "cam-2"]));
+    }
+    shop.say(1.0, Fact::JobClosed { job: id("bridge-job") });
+    // One clamp was taken for something else meanwhile, and stays there.
+    let mut other = glue_up("other", "linear", "bench", 1.1, &[exact("clamp_off", 90.0)]);
+    other.clamps = vec![id("cam-2")];
+    shop.begin(other);
+    shop.say(1.2, Fact::JobReopened { job: id("bridge-job") });
+    assert_eq!(shop.cure("bridge").clamps_on, [id("cam-1")]);
+    assert_eq!(shop.bench.clamps()["cam-2"].on, Some(id("other")));
+    assert_eq!(states(&shop), states(&straight));
+    let times = |shop: &Shop| -> Vec<_> {
+        let milestones = shop.bench.milestones(shop.cure("bridge"), ms(1.2));
+        milestones.iter().map(|m| (m.earliest_ms, m.likely_ms, m.safe_ms)).collect()
+    };
+    assert_eq!(times(&shop), times(&straight));
+    assert_eq!(shop.told(50.0), straight.told(50.0));
+    assert!(shop.cure("bridge").told(1).is_some());
+    // What is over by itself stays over.
+    let all: Vec<facts::ClampId> = shop.cure("bridge").clamps_on.clone();
+    shop.say(51.0, Fact::ClampsOff { cure: id("bridge"), clamps: all });
+    shop.say(52.0, Fact::JobClosed { job: id("bridge-job") });
+    shop.say(53.0, Fact::JobReopened { job: id("bridge-job") });
+    assert!(!shop.cure("bridge").is_open() && !shop.bench.jobs()["bridge-job"].closed);
+}
+
+#[test]
 fn a_closed_cure_can_be_looked_at_whatever_its_clock_does_since() {
     let mut shop = bridge_job();
     let mut begun = of_job("bridge", "glue", 20.0, &[]);

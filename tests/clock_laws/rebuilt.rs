@@ -31,6 +31,7 @@ enum Event {
     ChangeRule { cure: usize, law: usize, stages: usize },
     Observe { cure: usize, stage: usize, reached: bool, ago_h: f64 },
     CloseJob,
+    ReopenJob,
     SetZone { zone: usize, temp_c: f64 },
     Plan { zone: usize, in_h: f64, for_h: f64, temp_c: f64 },
     CancelPlan { plan: usize },
@@ -68,6 +69,7 @@ fn event() -> impl Strategy<Value = Event> {
         2 => (which.clone(), 0..LAWS.len(), 0..3_usize)
             .prop_map(|(cure, law, stages)| Event::ChangeRule { cure, law, stages }),
         1 => Just(Event::CloseJob),
+        1 => Just(Event::ReopenJob),
         1 => Just(Event::Stage),
         1 => (zone.clone(), temp_c.clone()).prop_map(|(zone, temp_c)| Event::SetZone { zone, temp_c }),
         1 => (zone, -2.0..6.0_f64, 0.5..12.0_f64, temp_c)
@@ -153,6 +155,7 @@ impl Shop {
                 }
             }
             Event::CloseJob => (now_h, Fact::JobClosed { job: id("job") }),
+            Event::ReopenJob => (now_h, Fact::JobReopened { job: id("job") }),
             Event::SetZone { zone, temp_c } => (now_h, zone_set(ZONES[zone], temp_c)),
             Event::Plan { zone, in_h, for_h, temp_c } => {
                 let plan = format!("plan-{}", self.bench.plans().len());

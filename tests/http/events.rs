@@ -63,7 +63,7 @@ impl Listener {
             loop {
                 let block = self.block().await?;
                 let field = |name: &str| block.lines().find_map(|line| line.strip_prefix(name));
-                let Some(name) = field("event: ") else { continue };
+                let Some(name) = field("event: ").filter(|name| *name != "here") else { continue };
                 let data = serde_json::from_str(field("data: ").unwrap()).unwrap();
                 return Some(Event { id: field("id: ").map(|id| id.parse().unwrap()), name: name.into(), data });
             }

@@ -166,6 +166,31 @@ async fn the_address_is_secret_its_own_for_each_and_good_after_a_restart() {
     bench.stop().await;
 }
 
+#[tokio::test]
+async fn each_calendar_has_what_its_person_is_told_of() {
+    let bench = bench().await;
+    let (mut shop, now) = bench.stop().await;
+    let mut ben = person("ben", &[]);
+    ben.tell.insert("closing".into(), vec!["page".into()]);
+    shop.settings.people = vec![person("mia", &["page"]), ben];
+    let bench = Bench::open(shop, now, false).await;
+    let all = bench.items("/api/v1/calendars").await;
+    let mut of = Vec::new();
+    for calendar in &all {
+        let feed = bench.get(calendar["path"].as_str().unwrap()).await.text;
+        of.push(["g-1.clamp_off", "c-1.recoat_opens"].map(|event| feed.contains(event)));
+    }
+    // The shop and Mia have everything, Ben windows alone. The page has each address, and is where they are looked for.
+    assert_eq!(of, [[true, true], [true, true], [false, true]]);
+    let page = bench.get("/alerts").await.text;
+    for calendar in &all {
+        let address = bench.url(calendar["path"].as_str().unwrap());
+        let subscribe = format!("href=\"{}\"", address.replace("http://", "webcal://"));
+        assert!(page.contains(&address) && page.contains(&subscribe), "no {address} in: {page}");
+    }
+    bench.stop().await;
+}
+
 /// The next quarter of an hour.
 fn quarter(at: &Value) -> i64 {
     minute(at).div_euclid(15) * 15 + if ms(at.as_str().unwrap()) % 900_000 == 0 { 0 } else { 15 }

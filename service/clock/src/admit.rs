@@ -46,6 +46,10 @@ impl Bench {
             Fact::JobOpened(opened) => self.admit_job(opened),
             Fact::StepDone { job, step } => self.open_job(job.as_str(), Some(step.as_str())),
             Fact::JobClosed { job } => self.open_job(job.as_str(), None),
+            Fact::JobReopened { job } => match self.known_job(job.as_str())?.closed {
+                true => Ok(()),
+                false => Err(conflict(format!("job \"{job}\" is open"), "nothing needs recording")),
+            },
             Fact::JointAdded(added) => {
                 self.known_instrument(added.instrument.as_str())?;
                 facts::within("gap_um", added.gap_um, 0.0, 5000.0, "µm", "a good fit is about 100 µm")?;
@@ -284,7 +288,10 @@ impl Bench {
     pub(crate) fn open_job(&self, job: &str, step: Option<&str>) -> Result<(), Refusal> {
         let known = self.known_job(job)?;
         if known.closed {
-            return Err(conflict(format!("job \"{job}\" is closed"), "open a new job for further work"));
+            return Err(conflict(
+                format!("job \"{job}\" is closed"),
+                "open it again, or open a new job for further work",
+            ));
         }
         match step {
             Some(step) if !known.opened.steps.iter().any(|s| s.id.as_str() == step) => {

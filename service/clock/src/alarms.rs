@@ -154,6 +154,15 @@ impl Bench {
         self.cures[ix as usize].closed = true;
     }
 
+    /// A closed cure is on the clocks of its legs again, with an alarm for what it has not told.
+    pub(crate) fn open_cure_again(&mut self, ix: CureIx) {
+        self.cures[ix as usize].closed = false;
+        self.open.insert(ix);
+        for leg in std::mem::take(&mut self.cures[ix as usize].legs) {
+            self.begin_leg(ix, leg.zone, leg.from_ms);
+        }
+    }
+
     /// Takes a cure with its alarms off every clock it is or was on.
     pub(crate) fn off_clocks(&mut self, ix: CureIx) {
         for milestone in 0..self.cures[ix as usize].told.len() {

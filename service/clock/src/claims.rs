@@ -11,7 +11,7 @@ pub fn claims(fact: &Fact) -> Vec<(&'static str, &str)> {
         Fact::InstrumentMoved(moved) => vec![("instrument", moved.instrument.as_str())],
         Fact::PlateAdded(added) => vec![("plate", added.id.as_str())],
         Fact::JobOpened(opened) => vec![("job", opened.id.as_str())],
-        Fact::StepDone { job, .. } | Fact::JobClosed { job } => vec![("job", job.as_str())],
+        Fact::StepDone { job, .. } | Fact::JobClosed { job } | Fact::JobReopened { job } => vec![("job", job.as_str())],
         Fact::JointAdded(added) => vec![("joint", added.id.as_str())],
         Fact::JointLoaded(loaded) => vec![("joint", loaded.joint.as_str())],
         Fact::StringsFitted(fitted) => vec![("instrument", fitted.instrument.as_str())],

@@ -97,11 +97,7 @@ impl Bench {
         if !std::mem::take(&mut cure.closed_by_cover) || job_closed {
             return;
         }
-        cure.closed = false;
-        self.open.insert(ix);
-        for leg in std::mem::take(&mut self.cures[ix as usize].legs) {
-            self.begin_leg(ix, leg.zone, leg.from_ms);
-        }
+        self.open_cure_again(ix);
     }
 
     /// Age of a coat at an instant, reference hours. One that is finished is on no clock any more: its hours on the wall are

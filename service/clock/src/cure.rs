@@ -35,6 +35,8 @@ pub struct Cure {
     pub(crate) covered_ms: Option<i64>,
     /// Closed for that only: it opens again when that coat is withdrawn.
     pub(crate) closed_by_cover: bool,
+    /// Clamps that counted as off when its job was closed: they are on it again when the job is opened again.
+    pub(crate) off_with_job: Option<Vec<ClampId>>,
     /// Where it has been; the last is where it is. Ages are read through [`Cure::open_legs`].
     pub(crate) legs: Vec<Leg>,
     pub(crate) told: Vec<Told>,

@@ -124,7 +124,7 @@ impl Bench {
             _ => LotState::Good,
         };
         let uses = shelved.map_or(&[][..], |shelved| &shelved.uses);
-        let used = uses.iter().map(|(_, used)| used.amount.get()).sum::<f64>();
+        let used = amount(uses.iter().map(|(_, used)| used));
         let rest = lot.content.map(|content| content.of((content.get() - used).max(0.0)));
         LotLine {
             lot,
@@ -197,7 +197,7 @@ impl Bench {
         let first_ms = of_unit.iter().map(|(at_ms, _)| *at_ms).min()?;
         let days = ((now_ms - first_ms) as f64 / DAY_MS as f64).clamp(LEAD_DAYS, PACE_DAYS);
         let from_ms = now_ms - (days * DAY_MS as f64) as i64;
-        let used: f64 = of_unit.iter().filter(|(at_ms, _)| *at_ms >= from_ms).map(|(_, used)| used.amount.get()).sum();
+        let used = amount(of_unit.iter().filter(|(at_ms, _)| *at_ms >= from_ms).map(|(_, used)| used));
         Some(used / days)
     }
 }
@@ -218,4 +218,9 @@ fn buy_soon(all: &MaterialLine, lots: &[&LotLine<'_>], now_ms: i64) -> Option<St
     let pace = all.used_per_day.filter(|pace| known && *pace > 0.0)?;
     let lasts = all.left / pace;
     (lasts < LEAD_DAYS).then(|| format!("at the pace of late, what is left lasts {lasts:.0} days"))
+}
+
+/// All that was used. From 0: an empty sum of floats is -0, and would be shown so.
+fn amount<'a>(uses: impl Iterator<Item = &'a LotUsed>) -> f64 {
+    uses.fold(0.0, |all, used| all + used.amount.get())
 }

@@ -45,6 +45,7 @@ impl Bench {
                 }
             }
             Fact::JobClosed { job } => self.close_job(job.as_str(), happened_ms),
+            Fact::JobReopened { job } => self.reopen_job(job.as_str()),
             Fact::JointAdded(added) => drop(self.joints.insert(added.id.clone(), added.clone())),
             Fact::JointLoaded(loaded) => drop(self.loads.insert(loaded.joint.clone(), loaded.clone())),
             Fact::StringsFitted(fitted) => {
@@ -285,6 +286,7 @@ impl Bench {
             closed: false,
             covered_ms: None,
             closed_by_cover: false,
+            off_with_job: None,
             legs: Vec::new(),
             told: vec![Told::default(); begun.milestones.len()],
             former: Vec::new(),
@@ -336,7 +338,34 @@ impl Bench {
         job.closed = true;
         let cures: Vec<CureIx> = job.cures.iter().filter_map(|id| self.cure_of.get(id).copied()).collect();
         for ix in cures {
+            let cure = &mut self.cures[ix as usize];
+            cure.off_with_job = Some(cure.clamps_on.clone()).filter(|on| !on.is_empty());
             self.close_cure(ix, at_ms);
+        }
+    }
+
+    /// What closing the job ended goes on. A clamp that has been put elsewhere since stays there.
+    fn reopen_job(&mut self, job: &str) {
+        let Some(job) = self.jobs.get_mut(job) else { return };
+        job.closed = false;
+        let cures: Vec<CureIx> = job.cures.iter().filter_map(|id| self.cure_of.get(id).copied()).collect();
+        for ix in cures {
+            let cure = &mut self.cures[ix as usize];
+            for clamp in cure.off_with_job.take().into_iter().flatten() {
+                if let Some(known) = self.clamps.get_mut(&clamp).filter(|known| known.on.is_none()) {
+                    known.on = Some(cure.begun.id.clone());
+                    cure.clamps_on.push(clamp);
+                    cure.clamps_off_ms = None;
+                }
+            }
+            if cure.withdrawn.is_some() || (cure.clamps_on.is_empty() && cure.told.iter().all(|t| t.alert.is_some())) {
+                continue;
+            }
+            // A coat that lies under another opens when that is withdrawn.
+            match cure.covered_ms {
+                Some(_) => cure.closed_by_cover = true,
+                None => self.open_cure_again(ix),
+            }
         }
     }
 

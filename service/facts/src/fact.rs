@@ -38,6 +38,11 @@ pub enum Fact {
         /// The job.
         job: JobId,
     },
+    /// A closed job was opened again: its cures go on as if it had not been closed.
+    JobReopened {
+        /// The job.
+        job: JobId,
+    },
     /// A joint was named.
     JointAdded(JointAdded),
     /// How the strings load a joint.

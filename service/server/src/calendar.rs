@@ -19,6 +19,7 @@ use crate::{
     alerts::words::{self, ESTIMATE},
     plan::Standing,
     problem::Problem,
+    settings::Person,
     state::State,
 };
 
@@ -42,6 +43,14 @@ struct Event {
     rings: bool,
     /// When its glue-up, coat or job was registered, ms.
     created_ms: i64,
+    /// Kinds of alert it stands for: whoever is told of one of them has it in their calendar; none is for all.
+    kinds: &'static [&'static str],
+}
+
+impl Event {
+    fn is_for(&self, person: &Person) -> bool {
+        self.kinds.is_empty() || self.kinds.iter().any(|kind| !person.channels(kind).is_empty())
+    }
 }
 
 /// What each event looked like when it was last shown, and since when, ms. Lost with the process: then every event counts
@@ -64,11 +73,11 @@ impl Shown {
     }
 }
 
-/// The calendar as text.
+/// The calendar as text: the shop's has everything, a person's what that person is told of, and the plan.
 ///
 /// # Errors
 /// When an instrument's plates could not be run.
-pub(crate) async fn feed(state: &Arc<State>) -> Result<String, Problem> {
+pub(crate) async fn feed(state: &Arc<State>, person: Option<&Person>) -> Result<String, Problem> {
     let now_ms = state.now().ms();
     let mut events = strings::events(state).await?;
     {
@@ -78,6 +87,7 @@ pub(crate) async fn feed(state: &Arc<State>) -> Result<String, Problem> {
         events.extend(bench.mixes().values().filter_map(|mix| pot::event(state, &bench, mix, now_ms)));
         events.extend(state.standing().iter().flat_map(|standing| planned(state, &bench, standing)));
     }
+    events.retain(|event| person.is_none_or(|person| event.is_for(person)));
     let mut ics = Ics::new();
     ics.within("VCALENDAR", |ics| {
         ics.put("VERSION", "2.0");
@@ -172,6 +182,11 @@ fn event(state: &State, bench: &Bench, cure: &Cure, all: &[Milestone<'_>], m: us
         description: if next.is_empty() { ESTIMATE.into() } else { format!("{next}\n{ESTIMATE}") },
         rings: true,
         created_ms: cure.recorded_ms,
+        kinds: match all[m].target.meets {
+            Meets::Closes => &["closing"],
+            Meets::Opens if window => &["milestone", "closing"],
+            Meets::Opens => &["milestone"],
+        },
     })
 }
 
@@ -192,6 +207,7 @@ fn planned(state: &State, bench: &Bench, standing: &Standing) -> Vec<Event> {
             summary: format!("Planned: {} ({})", piece.title, line.title),
             description: why.chain([ESTIMATE.to_string()]).collect::<Vec<_>>().join("\n"),
             created_ms: job.or_else(cure)?,
+            kinds: &[],
         })
     };
     standing.pieces().filter_map(|(i, _)| event(i)).collect()

@@ -7,7 +7,7 @@ mod jobs;
 mod strings;
 mod versions;
 
-use std::sync::Arc;
+use std::sync::{Arc, atomic::Ordering};
 
 use facts::{Fact, Id, Kind as IdKind, ObservationMade, Porosity, Reading, RhPct, SensorId, TempC};
 use store::{HeldKey, NewHeld, Saying};
@@ -143,6 +143,8 @@ pub async fn fill(state: &Arc<State>, now_ms: i64) -> Result<(), Problem> {
     let held = vec![doubted(clock.ms() - 3 * HOUR_MS)];
     state.say(Saying { held, recorded_ms: clock.ms(), ..Saying::default() }).await?;
     clock.release();
+    // It has served since now and not for ten days: no recurring job was missed.
+    state.working_since_ms.store(clock.ms(), Ordering::SeqCst);
     Ok(())
 }
 

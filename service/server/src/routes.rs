@@ -3,7 +3,7 @@
 mod alerts;
 mod bench_plan;
 mod board;
-mod calendars;
+pub(crate) mod calendars;
 mod clamps;
 mod cures;
 pub(crate) mod deliveries;
@@ -112,6 +112,7 @@ const ADDRESSES: &[&str] = &[
     "GET POST /api/v1/plan",
     "GET /api/v1/jobs/{id}",
     "POST /api/v1/jobs/{id}/close",
+    "POST /api/v1/jobs/{id}/reopen",
     "POST /api/v1/jobs/{id}/notes",
     "POST /api/v1/jobs/{id}/schedules",
     "POST /api/v1/jobs/{id}/steps/{step}/done",

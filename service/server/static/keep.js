@@ -1,16 +1,22 @@
 // Keeps a form that could not be sent on this device, and sends it when the network is back: once, because it goes with
-// the key it was made with, and with the instant its button was pressed.
+// the key it was made with, and with the instant its button was pressed. A photo is too large to be kept: its form says so.
 "use strict";
 
 (() => {
   const SHELF = "kept";
   const EVERY_MS = 3000;
+  // A service that has not answered by then stands still: what was entered waits on the shelf.
+  const ANSWER_MS = 8000;
+  const PHOTO_MS = 60000;
+  // Somebody who waits this long is told what is going on.
+  const SLOW_MS = 700;
   const kept = () => JSON.parse(localStorage.getItem(SHELF) ?? "[]");
   const put = (forms) => localStorage.setItem(SHELF, JSON.stringify(forms));
+  const same = (a, b) => a.to === b.to && a.fields.toString() === b.fields.toString();
 
-  const say = (note) => {
+  const say = (note, except) => {
     const place = document.getElementById("kept");
-    const forms = kept();
+    const forms = kept().filter((f) => !except || !same(f, except));
     const lines = forms.map((f) => f.refused
       ? `${f.what} was refused: ${f.refused}`
       : `${f.what}: kept on this device, sent as soon as the service answers.`);
@@ -23,9 +29,10 @@
     }
   };
 
-  const post = (form) => fetch(form.to, {
-    method: "POST", body: new URLSearchParams(form.fields), headers: { accept: "text/html" },
+  const send = (to, body, ms) => fetch(to, {
+    method: "POST", body, headers: { accept: "text/html" }, signal: AbortSignal.timeout(ms),
   });
+  const post = (form) => send(form.to, new URLSearchParams(form.fields), ANSWER_MS);
   const page = async (answer) => new DOMParser().parseFromString(await answer.text(), "text/html");
   const wrongIn = (fresh) => fresh.querySelector("[role=alert]")?.textContent.trim() ?? "the service would not take it";
 
@@ -34,14 +41,14 @@
 
   // One page sends at a time, also when several are open.
   let busy = false;
-  const send = async () => {
+  const sendKept = async () => {
     if (busy || !kept().some((f) => !f.refused)) return;
     busy = true;
     try {
       for (const form of kept().filter((f) => !f.refused)) {
         const answer = await post(form);
         if (later(answer)) break;
-        const rest = kept().filter((f) => f.fields.toString() !== form.fields.toString());
+        const rest = kept().filter((f) => !same(f, form));
         const refused = answer.ok ? null : wrongIn(await page(answer));
         put(refused ? [...rest, { ...form, refused }] : rest);
         say(refused ? "" : `${form.what}: sent, the service has it.`);
@@ -50,38 +57,59 @@
     } catch { /* still no way through */ } finally { busy = false; }
   };
 
-  addEventListener("submit", async (event) => {
-    const form = event.target;
-    if (!form.dataset.keep || event.defaultPrevented) return;
-    event.preventDefault();
-    const keyOf = (fields) => fields.find(([name]) => name === "key")?.[1];
-    // Pressed again: the first press counts, and it is on the shelf.
-    if (form.dataset.sending || kept().some((f) => keyOf(f.fields) === form.elements.key?.value)) return;
+  // On to where the answer leads, or the page again with what was wrong.
+  const show = async (answer) => {
+    if (answer.ok && answer.redirected) return location.assign(answer.url);
+    const fresh = await page(answer);
+    document.getElementById("bench").replaceWith(fresh.getElementById("bench"));
+    document.title = fresh.title;
+    document.getElementById("bench").focus();
+    scrollTo(0, 0);
+  };
+
+  // Sends what was entered; how it went wrong is for the form to say.
+  const sending = async (form, what, it, sent, failed) => {
     form.dataset.sending = "yes";
-    const fields = [...new FormData(form, event.submitter)];
-    fields.push(["pressed_ms", String(Math.round(bench.now()))]);
-    const it = { to: form.getAttribute("action"), what: form.dataset.keep, from: location.pathname + location.search, fields };
-    // On the shelf before it is sent: a page that is closed or a battery that ends loses nothing.
-    put([...kept(), it]);
+    const slow = setTimeout(() => say(`${what}: sending …`, it), SLOW_MS);
     busy = true;
     try {
-      const answer = await post(it);
+      const answer = await sent();
       if (later(answer)) throw new Error(answer.status);
-      put(kept().filter((f) => f.fields.toString() !== it.fields.toString()));
-      if (answer.ok && answer.redirected) return location.assign(answer.url);
-      const fresh = await page(answer);
-      document.getElementById("bench").replaceWith(fresh.getElementById("bench"));
-      document.title = fresh.title;
-      document.getElementById("bench").focus();
-      scrollTo(0, 0);
-    } catch {
+      if (it) put(kept().filter((f) => !same(f, it)));
+      clearTimeout(slow);
       say();
+      await show(answer);
+    } catch {
+      clearTimeout(slow);
+      failed();
       document.getElementById("kept").scrollIntoView({ block: "nearest" });
     } finally { busy = false; delete form.dataset.sending; }
+  };
+
+  addEventListener("submit", (event) => {
+    const [form, button] = [event.target, event.submitter];
+    const what = button?.dataset.keep ?? form.dataset.keep ?? form.dataset.send;
+    if (!what || event.defaultPrevented) return;
+    event.preventDefault();
+    const keyOf = (fields) => fields.find(([name]) => name === "key")?.[1];
+    const key = form.elements.key?.value;
+    // Pressed again: the first press counts, and it is on the shelf.
+    if (form.dataset.sending || (key && kept().some((f) => keyOf(f.fields) === key))) return;
+    const to = button?.getAttribute("formaction") ?? form.getAttribute("action");
+    const filled = new FormData(form, button);
+    if (form.dataset.send) {
+      const not = () => say(`${what}: not sent, and too large to be kept here. It is still chosen: press again when the service answers.`);
+      return void sending(form, what, null, () => send(to, filled, PHOTO_MS), not);
+    }
+    const fields = [...filled, ["pressed_ms", String(Math.round(bench.now()))]];
+    const it = { to, what, from: location.pathname + location.search, fields };
+    // On the shelf before it is sent: a page that is closed or a battery that ends loses nothing.
+    put([...kept(), it]);
+    void sending(form, what, it, () => post(it), () => say());
   });
 
   say();
-  send();
-  addEventListener("online", send);
-  setInterval(send, EVERY_MS);
+  sendKept();
+  addEventListener("online", sendKept);
+  setInterval(sendKept, EVERY_MS);
 })();

@@ -65,13 +65,14 @@ impl Role {
 
 /// What asks for nothing: whether it lives, the way in, and what a page of anybody's is dressed with. Shop and people are
 /// in none of it; a calendar's address is a secret itself.
-const OPEN: [&str; 14] = [
+const OPEN: [&str; 16] = [
     "/health/live",
     "/health/ready",
     "/login",
     "/look.css",
     "/bench.js",
     "/follow.js",
+    "/forms.js",
     "/keep.js",
     "/chart.js",
     "/rules.js",
@@ -79,6 +80,7 @@ const OPEN: [&str; 14] = [
     "/service-worker.js",
     "/icon.svg",
     "/load-paths.svg",
+    "/icon-180.png",
     "/app.webmanifest",
 ];
 

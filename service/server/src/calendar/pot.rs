@@ -19,5 +19,6 @@ pub(super) fn event(state: &State, bench: &Bench, mix: &Mix, now_ms: i64) -> Opt
         description: format!("{} {ESTIMATE}", mix.made.life.next).trim().into(),
         rings: false,
         created_ms: mix.at_ms,
+        kinds: &["mix"],
     })
 }

@@ -60,5 +60,6 @@ fn event(state: &State, up: &StringUp, due: &StageDue) -> Option<Event> {
         description: format!("{does}\n{first}{}\n{ESTIMATE}", CAUTIONS[0]),
         rings: next && work.is_empty(),
         created_ms: up.strung.at_ms,
+        kinds: &["string_up"],
     })
 }

@@ -39,7 +39,8 @@ pub(super) fn cure(cure: &Value) -> String {
     let (material, instrument) = (word(&cure["material"], "name"), word(&cure["instrument"], "name"));
     let mut text = format!("{}: {material} on {on} of {instrument}\n", word(cure, "id"));
     for finding in each(cure, "findings") {
-        text += &format!("{}: {}; {}\n", word(finding, "level"), word(finding, "what"), word(finding, "mend"));
+        let what = word(finding, "what").trim_end_matches('.');
+        text += &format!("{}: {what}; {}\n", word(finding, "level"), word(finding, "mend"));
     }
     for caution in each(cure, "cautions") {
         text += &format!("take care: {}\n", caution.as_str().unwrap_or_default());
@@ -110,7 +111,7 @@ pub(super) fn plan(plan: &Value, within_h: f64) -> String {
     let steps = each(plan, "steps").iter().filter(|step| !far(step)).map(row);
     let mut text = table(["when", "what", "job", "why", "can wait"], steps, "nothing is planned in that time");
     for cannot in each(plan, "cannot") {
-        text += &format!("look out: {}; {}\n", word(cannot, "says"), word(cannot, "mend"));
+        text += &format!("look out: {}; {}\n", word(cannot, "says").trim_end_matches('.'), word(cannot, "mend"));
     }
     for job in each(plan, "jobs").iter().filter(|job| job["late_min"].as_i64().is_some_and(|late| late > 0)) {
         text +=

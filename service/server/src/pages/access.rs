@@ -3,6 +3,7 @@
 use actix_web::{HttpResponse, web};
 use askama::Template;
 use serde_json::json;
+use store::Token;
 
 use super::{
     form::Fields,
@@ -11,10 +12,7 @@ use super::{
 use crate::{
     access::{NewToken, Role, said_by},
     problem::{Kind, Problem},
-    routes::{
-        Answer, Shop,
-        tokens::{TokenWire, wire},
-    },
+    routes::{Answer, Shop},
     state::BENCH,
 };
 
@@ -24,11 +22,36 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/access/{id}/revoke").route(web::post().to(revoke)));
 }
 
+/// A token in words.
+struct TokenRow {
+    id: String,
+    /// "sensor of bench"
+    may: String,
+    made: String,
+    used: String,
+    /// When and by whom it was taken away, if it was.
+    revoked: Option<String>,
+}
+
+fn row(shop: &Shop, token: Token, now_ms: i64) -> TokenRow {
+    let at = |at_ms| shop.clock_text(at_ms, now_ms);
+    TokenRow {
+        may: match token.zones.as_slice() {
+            [] => token.role,
+            zones => format!("{} of {}", token.role, zones.join(", ")),
+        },
+        made: format!("made {} by {}", at(token.made_ms), token.made_by),
+        used: token.used_ms.map_or_else(|| "never used".into(), |used_ms| format!("last used {}", at(used_ms))),
+        revoked: token.revoked.map(|(revoked_ms, by)| format!("{} by {by}", at(revoked_ms))),
+        id: token.name,
+    }
+}
+
 #[derive(Template)]
 #[template(path = "access.html")]
 struct AccessPage {
     frame: Frame,
-    tokens: Vec<TokenWire>,
+    tokens: Vec<TokenRow>,
     /// Word, what it may, whether it is chosen.
     roles: [(&'static str, &'static str, bool); 4],
     /// Zones a sensor may be bound to: id, name.
@@ -47,7 +70,7 @@ async fn page(shop: &Shop, fields: Option<&Fields>, made: String, wrong: String)
     let bench = shop.bench();
     Ok(AccessPage {
         frame: shop.frame("/access"),
-        tokens: tokens.into_iter().map(|token| wire(shop, token)).collect(),
+        tokens: tokens.into_iter().map(|token| row(shop, token, shop.now().ms())).collect(),
         roles: [
             (Role::Bench, "works at the bench"),
             (Role::Viewer, "looks, changes nothing"),
@@ -86,7 +109,12 @@ async fn make(shop: Shop, fields: Fields) -> Answer {
     }
 }
 
-async fn revoke(shop: Shop, id: web::Path<String>) -> Answer {
+/// What is taken away is gone for good, and somebody with it: it takes a tick and a button.
+async fn revoke(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer {
+    if fields.get("sure").is_none() {
+        let mend = "tick that it is meant: a token that is taken away does not come back";
+        return Err(Problem::new(Kind::Invalid, format!("\"{id}\" was not taken away"), mend).about("sure"));
+    }
     shop.access.revoke(&shop, &id, said_by(BENCH)).await?;
     see_other("/access")
 }

@@ -2,17 +2,17 @@
 
 mod told;
 
-use actix_web::{HttpResponse, web};
+use actix_web::{HttpRequest, HttpResponse, web};
 use askama::Template;
 use clock::{Alert, AlertState, Bench};
 use facts::{AlertKind, Fact};
 use serde::Deserialize;
 
-use self::told::{DeliveryRow, Known, PersonCard};
+use self::told::{Calendar, DeliveryRow, Known, PersonCard};
 use super::{
     board::bare,
     form::{Fields, new_key},
-    frame::{Frame, see_other, show},
+    frame::{Frame, base_url, see_other, show},
 };
 use crate::{
     alerts::words::ESTIMATE,
@@ -54,6 +54,8 @@ struct AlertsPage {
     older: Option<i64>,
     /// Everybody who is told; empty on the older parts.
     people: Vec<PersonCard>,
+    /// The shop's own calendar.
+    calendar: Calendar,
     first: bool,
     estimate: &'static str,
 }
@@ -70,11 +72,11 @@ struct Which {
     before: Option<i64>,
 }
 
-async fn alerts(shop: Shop, which: web::Query<Which>) -> Answer {
-    show(&page(&shop, which.before, String::new()).await?, HttpResponse::Ok())
+async fn alerts(shop: Shop, which: web::Query<Which>, request: HttpRequest) -> Answer {
+    show(&page(&shop, &request, which.before, String::new()).await?, HttpResponse::Ok())
 }
 
-async fn page(shop: &Shop, before: Option<i64>, note: String) -> Result<AlertsPage, Problem> {
+async fn page(shop: &Shop, request: &HttpRequest, before: Option<i64>, note: String) -> Result<AlertsPage, Problem> {
     let now_ms = shop.now().ms();
     let (mut alerts, ids, open, older) = {
         let bench = shop.bench();
@@ -88,6 +90,7 @@ async fn page(shop: &Shop, before: Option<i64>, note: String) -> Result<AlertsPa
         row.deliveries = known.deliveries_of(shop, n, now_ms);
     }
     let first = before.is_none();
+    let base = base_url(request, &shop.settings);
     Ok(AlertsPage {
         frame: shop.frame("/alerts"),
         key: new_key(),
@@ -95,7 +98,8 @@ async fn page(shop: &Shop, before: Option<i64>, note: String) -> Result<AlertsPa
         alerts,
         open,
         older,
-        people: if first { known.people(shop, now_ms) } else { vec![] },
+        people: if first { known.people(shop, &base, now_ms) } else { vec![] },
+        calendar: Calendar::of(shop, &base, None),
         first,
         estimate: ESTIMATE,
     })
@@ -153,6 +157,7 @@ async fn later(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer {
     let alert = alert.ok_or_else(|| Problem::not_found("alert", &id))?;
     let now_ms = shop.now().ms();
     let until = instant(now_ms + LATER_MIN * 60_000);
-    shop.say_fact(Fact::AlertSnoozed { alert, until }, now_ms, "bench", None).await?;
+    let kept = fields.answer(&format!("/alerts/{id}/later"), &id);
+    shop.say_fact(Fact::AlertSnoozed { alert, until }, fields.pressed_ms(now_ms)?, "bench", kept).await?;
     see_other(if fields.get("from") == Some("board") { "/" } else { "/alerts" })
 }

@@ -5,8 +5,9 @@ use std::collections::BTreeSet;
 
 use actix_web::{HttpResponse, web};
 use askama::Template;
-use clock::{Alert, Bench, Board, Cure, CureLine};
-use facts::{AlertId, AlertKind, Fact, Meets};
+use clock::{Alert, AlertState, Bench, Board, Cure, CureLine};
+use facts::{AlertId, AlertKind, CureId, Fact, Meets};
+use serde::Deserialize;
 
 use super::{
     form::{Fields, new_key},
@@ -96,9 +97,13 @@ struct BoardPage {
     frame: Frame,
     key: String,
     now: String,
+    /// What a shop that is new does first: where, and the words for it.
+    first_steps: Vec<(&'static str, &'static str)>,
     ready: Vec<ReadyCard>,
+    ready_more: usize,
     closing: Vec<CureCard>,
     risk: Vec<RiskCard>,
+    risk_more: usize,
     curing: Vec<CureCard>,
     curing_more: usize,
     next: Vec<NextCard>,
@@ -115,22 +120,35 @@ struct BoardPage {
 
 /// Most cures the board shows; a wall can hold no more.
 const ON_THE_WALL: usize = 200;
-/// Most steps and alerts shown.
+/// Most cards of a kind, steps and alerts shown there.
 const SHOWN: usize = 12;
+/// Most of each where all are asked for.
+const MOST: usize = 1000;
 /// Most rooms whose air is shown.
 const ROOMS: usize = 24;
 /// A window closes soon when less than this is left, ms.
 const SOON_MS: i64 = 12 * 3_600_000;
 
-async fn board(shop: Shop) -> Answer {
-    show(&shop.board_page(), HttpResponse::Ok())
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Which {
+    /// Every card of what waits and what is at risk, and not the first few.
+    #[serde(default)]
+    all: bool,
+}
+
+async fn board(shop: Shop, which: web::Query<Which>) -> Answer {
+    let (cures, shown) = if which.all { (MOST, MOST) } else { (ON_THE_WALL, SHOWN) };
+    show(&shop.board_page(cures, shown), HttpResponse::Ok())
 }
 
 impl State {
-    fn board_page(&self) -> BoardPage {
+    /// The board with so many cures, and so many cards of what waits and what is at risk.
+    fn board_page(&self, cures: usize, shown: usize) -> BoardPage {
         let (bench, now_ms) = (self.bench(), self.now().ms());
-        let board = bench.board(now_ms, ON_THE_WALL);
-        let ready = self.ready(&bench, &board);
+        let board = bench.board(now_ms, cures);
+        let (ready, of_ready) = self.ready(&bench, &board, shown);
+        let mut risk = self.risks(&bench, &board);
         let is_closing = |line: &&CureLine<'_>| {
             let target = line.next.map(|m| &line.cure.begun.milestones[m]);
             target.is_some_and(|target| target.meets == Meets::Closes)
@@ -141,18 +159,21 @@ impl State {
         let mut coming: Vec<&CureLine<'_>> = board.cures.iter().filter(|line| line.next.is_some()).collect();
         coming.sort_by_key(|line| line.next_ms.unwrap_or(i64::MAX));
         let (closing, curing): (Vec<_>, Vec<_>) = coming.into_iter().partition(is_closing);
-        let on_cards: BTreeSet<&str> = ready.iter().map(|card| card.cure.as_str()).collect();
         let mut open: Vec<&Alert> = bench.alerts_open().collect();
-        open.retain(|alert| is_news(&bench, alert, &on_cards));
+        open.retain(|alert| is_news(&bench, alert, &of_ready));
         open.sort_by_key(|alert| std::cmp::Reverse(alert.seq));
+        let risk_more = risk.len().saturating_sub(shown);
+        risk.truncate(shown);
         BoardPage {
             frame: self.frame("/"),
             key: new_key(),
             now: self.long_text(now_ms),
+            first_steps: first_steps(&bench),
             closing: closing.into_iter().map(card).collect(),
-            risk: self.risks(&bench, &board),
+            risk,
+            risk_more,
             curing: curing.into_iter().map(card).collect(),
-            curing_more: bench.open_cures().saturating_sub(ON_THE_WALL),
+            curing_more: bench.open_cures().saturating_sub(cures),
             next: first_doable(&board.next).into_iter().take(SHOWN).map(next_card).collect(),
             next_more: board.next.len().saturating_sub(SHOWN),
             strings: self.strings_cards(&bench, now_ms),
@@ -162,45 +183,53 @@ impl State {
             airs_more: bench.zones().count().saturating_sub(ROOMS),
             clamps_free: clamp_names(&bench, &board),
             clamps_all: board.clamps.len(),
+            ready_more: of_ready.len() - ready.len(),
             ready,
             estimate: ESTIMATE,
         }
     }
 
-    /// Clamps that can come off, then stages reached that nobody has seen, the newest of each cure.
-    fn ready(&self, bench: &Bench, board: &Board<'_>) -> Vec<ReadyCard> {
-        let clamps = board.cures.iter().filter(|line| line.release_clamps).map(|line| ReadyCard {
-            cure: line.cure.begun.id.to_string(),
-            what: place(bench, line.cure),
-            stage: "Clamps can come off".into(),
-            clamps: names(bench, &line.cure.clamps_on),
-            next: line.cure.releasing().map_or_else(String::new, |m| line.cure.begun.milestones[m].next.clone()),
-            spoiled: !line.broken.is_empty(),
-            alert: None,
-        });
-        let mut ready: Vec<ReadyCard> = clamps.collect();
+    /// Clamps that can come off, then stages reached that nobody has seen, the newest of each cure: at most so many, and
+    /// every cure there is one of.
+    fn ready(&self, bench: &Bench, board: &Board<'_>, at_most: usize) -> (Vec<ReadyCard>, BTreeSet<CureId>) {
+        let (mut ready, mut of) = (Vec::new(), BTreeSet::new());
+        for line in board.cures.iter().filter(|line| line.release_clamps) {
+            of.insert(line.cure.begun.id.clone());
+            if ready.len() < at_most {
+                ready.push(ReadyCard {
+                    cure: line.cure.begun.id.to_string(),
+                    what: place(bench, line.cure),
+                    stage: "Clamps can come off".into(),
+                    clamps: names(bench, &line.cure.clamps_on),
+                    next: line
+                        .cure
+                        .releasing()
+                        .map_or_else(String::new, |m| line.cure.begun.milestones[m].next.clone()),
+                    spoiled: !line.broken.is_empty(),
+                    alert: None,
+                });
+            }
+        }
         let reached = |alert: &&Alert| alert.raised.alert_kind == AlertKind::Milestone;
         let mut reached: Vec<&Alert> = bench.alerts_open().filter(reached).collect();
         reached.sort_by_key(|alert| std::cmp::Reverse(alert.seq));
         for alert in reached {
-            if ready.len() >= SHOWN {
-                break;
-            }
             let Some(cure) = opens(bench, alert) else { continue };
             let target = cure.begun.milestones.iter().find(|target| target.stage == alert.raised.stage);
-            let shown = ready.iter().any(|card| card.cure == cure.begun.id.as_str());
-            let (Some(target), false) = (target, shown) else { continue };
-            ready.push(ReadyCard {
-                cure: cure.begun.id.to_string(),
-                what: place(bench, cure),
-                stage: words::spoken(&target.stage),
-                clamps: String::new(),
-                next: target.next.clone(),
-                spoiled: false,
-                alert: Some(alert.raised.id.to_string()),
-            });
+            let (Some(target), true) = (target, of.insert(cure.begun.id.clone())) else { continue };
+            if ready.len() < at_most {
+                ready.push(ReadyCard {
+                    cure: cure.begun.id.to_string(),
+                    what: place(bench, cure),
+                    stage: words::spoken(&target.stage),
+                    clamps: String::new(),
+                    next: target.next.clone(),
+                    spoiled: false,
+                    alert: Some(alert.raised.id.to_string()),
+                });
+            }
         }
-        ready
+        (ready, of)
     }
 
     fn risks(&self, bench: &Bench, board: &Board<'_>) -> Vec<RiskCard> {
@@ -223,7 +252,6 @@ impl State {
             what: alert.raised.title.clone(),
             why: bare(&alert.raised.body),
         }));
-        risks.truncate(SHOWN);
         risks
     }
 
@@ -285,16 +313,31 @@ impl State {
     }
 }
 
+/// What is still to be set up before a glue-up can be planned: nothing in a shop that has worked.
+fn first_steps(bench: &Bench) -> Vec<(&'static str, &'static str)> {
+    let steps = [
+        (bench.zones().next().is_none(), "/climate#z-zones", "Add a zone: the bench, with the air it usually has"),
+        (bench.clamps().is_empty(), "/materials#clamps", "Name the clamps, so that it is known which are free"),
+        (
+            bench.jobs().is_empty(),
+            "/jobs/new",
+            "Open a job: a procedure brings its steps, and the instrument is named there",
+        ),
+    ];
+    let begun = !bench.cures().is_empty();
+    steps.into_iter().filter(|(missing, ..)| *missing && !begun).map(|(_, to, says)| (to, says)).collect()
+}
+
 /// The text of an alert without the sentence that stands once at the foot of the page.
 pub(super) fn bare(body: &str) -> String {
     body.trim_end_matches(ESTIMATE).trim_end().into()
 }
 
 /// Whether an open alert is for the list of what was told: what stands on a card of its own is not told twice.
-fn is_news(bench: &Bench, alert: &Alert, on_cards: &BTreeSet<&str>) -> bool {
+fn is_news(bench: &Bench, alert: &Alert, on_cards: &BTreeSet<CureId>) -> bool {
     match alert.raised.alert_kind {
         AlertKind::Climate | AlertKind::SensorSilent => false,
-        AlertKind::Milestone => !opens(bench, alert).is_some_and(|cure| on_cards.contains(cure.begun.id.as_str())),
+        AlertKind::Milestone => !opens(bench, alert).is_some_and(|cure| on_cards.contains(&cure.begun.id)),
         AlertKind::StringUp
         | AlertKind::Digest
         | AlertKind::CalibrationDue
@@ -311,16 +354,15 @@ fn opens<'a>(bench: &'a Bench, alert: &Alert) -> Option<&'a Cure> {
     (target.meets == Meets::Opens).then_some(cure)
 }
 
-/// An alert and the earlier ones of the same cure that nobody has seen: who knows of the later stage knows of those.
-fn with_earlier(bench: &Bench, alert: &Alert) -> Vec<AlertId> {
+/// The earlier alerts of the same cure that nobody has seen: who knows of the later stage knows of those.
+fn earlier(bench: &Bench, alert: &Alert) -> Vec<AlertId> {
     let of_cure = |other: &&Alert| {
         other.seq < alert.seq
             && other.raised.cure == alert.raised.cure
             && opens(bench, alert).is_some()
             && opens(bench, other).is_some()
     };
-    let earlier = bench.alerts_open().filter(of_cure).map(|other| other.raised.id.clone());
-    std::iter::once(alert.raised.id.clone()).chain(earlier).collect()
+    bench.alerts_open().filter(of_cure).map(|other| other.raised.id.clone()).collect()
 }
 
 /// What a hand can do now before what waits for a cure; each in the order of the bench.
@@ -357,13 +399,20 @@ fn clamp_names(bench: &Bench, board: &Board<'_>) -> Vec<String> {
 }
 
 async fn seen(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer {
-    let ids = {
+    let to = if fields.get("from") == Some("alerts") { "/alerts" } else { "/" };
+    let (alert, earlier) = {
         let bench = shop.bench();
         let alert = bench.alerts().get(id.as_str()).ok_or_else(|| Problem::not_found("alert", &id))?;
-        with_earlier(&bench, alert)
+        // A form that was kept on a device may come after somebody else has seen it.
+        if matches!(alert.state, AlertState::Acknowledged | AlertState::Retracted) {
+            return see_other(to);
+        }
+        (alert.raised.id.clone(), earlier(&bench, alert))
     };
-    for alert in ids {
-        shop.say_fact(Fact::AlertAcknowledged { alert }, shop.now().ms(), "bench", None).await?;
-    }
-    see_other(if fields.get("from") == Some("alerts") { "/alerts" } else { "/" })
+    let pressed_ms = fields.pressed_ms(shop.now().ms())?;
+    let said = |alert, kept| shop.saying(Fact::AlertAcknowledged { alert }, pressed_ms, "bench", vec![], kept);
+    let mut saying = said(alert, fields.answer(&format!("/alerts/{id}/seen"), &id));
+    saying.entries.extend(earlier.into_iter().flat_map(|alert| said(alert, None).entries));
+    shop.say_once(saying).await?;
+    see_other(to)
 }

@@ -189,9 +189,7 @@ impl State {
             lots: choice::lots(&bench, |id| is("lot", id, None)),
             mixes: live.map(pot).collect(),
             started: choice::started(|value| is("started", value, Some("0"))),
-            clock: fields
-                .get("clock")
-                .map_or_else(|| instant(now_ms).with_timezone(&self.zone).format("%H:%M").to_string(), str::to_string),
+            clock: fields.get("clock").unwrap_or_default().into(),
             methods: list("method", &METHODS),
             abraded: list("abraded", &ABRADED),
             film: text("film"),
@@ -240,7 +238,8 @@ async fn register(shop: Shop, fields: Fields) -> Answer {
 fn asked(shop: &Shop, fields: &Fields) -> Result<CoatRequest, Problem> {
     let (job, step) = step_of(fields)?.unzip();
     let zone = fields.id("zone")?.ok_or_else(|| {
-        Problem::new(Kind::Invalid, "the zone is missing", "say where it lies; a zone is added over HTTP").about("zone")
+        Problem::new(Kind::Invalid, "the zone is missing", "say where it lies; a new zone is added on the page Climate")
+            .about("zone")
     })?;
     let method = fields.get("method").map(|word| serde_json::from_value::<Method>(word.into()));
     let method = method.transpose().map_err(|_| {

@@ -6,7 +6,7 @@ mod put_right;
 
 use actix_web::{HttpResponse, web};
 use askama::Template;
-use clock::{AlertState, Bench, Cure};
+use clock::{Bench, Cure};
 use facts::{CureId, Fact, Level, Meets};
 
 use super::{
@@ -43,8 +43,8 @@ struct MilestoneRow {
     stage: String,
     closes: bool,
     reached: bool,
-    earliest: String,
-    likely: String,
+    /// "earliest 16:40, likely 17:05", where it has such times.
+    times: String,
     told: Option<Moment>,
     next: String,
 }
@@ -66,6 +66,8 @@ struct CurePage {
     zone: String,
     started: String,
     state: &'static str,
+    /// Why a stage that has not come has no time.
+    never: &'static str,
     /// What to do before the next coat, once the window to recoat has closed.
     recoat: &'static str,
     assumed: bool,
@@ -129,7 +131,8 @@ impl State {
             material: self.material_name(cure),
             zone: bench.zone(line.zone.as_str()).map_or_else(String::new, |zone| zone.name.clone()),
             started: self.clock_text(begun.started_at.timestamp_millis(), now_ms),
-            state: state_of(cure),
+            state: if state_of(cure) == "closed" && !cure.all_told() { never(cure) } else { state_of(cure) },
+            never: never(cure),
             recoat: self.abrade(bench, cure, now_ms),
             assumed: line.climate.is_assumed(),
             undo_until_ms: can_be_undone(cure, now_ms).then_some(cure.recorded_ms + UNDO_MS),
@@ -167,17 +170,29 @@ impl State {
     }
 
     fn milestone_row(&self, m: &clock::Milestone<'_>, told: Option<Moment>, now_ms: i64) -> MilestoneRow {
-        let text =
-            |at_ms: Option<i64>| at_ms.map_or_else(|| "not in this air".into(), |ms| self.clock_text(ms, now_ms));
+        let text = |at_ms: i64| self.clock_text(at_ms, now_ms);
         MilestoneRow {
             stage: spoken(&m.target.stage),
             closes: m.target.meets == Meets::Closes,
             reached: m.reached,
-            earliest: text(m.earliest_ms),
-            likely: text(m.likely_ms),
+            times: match (m.earliest_ms, m.likely_ms) {
+                (None, _) => String::new(),
+                (Some(earliest), None) => format!("earliest {}", text(earliest)),
+                (Some(earliest), Some(likely)) => format!("earliest {}, likely {}", text(earliest), text(likely)),
+            },
             told,
             next: m.target.next.clone(),
         }
+    }
+}
+
+/// Why a stage of a cure that has not come has no time.
+pub(super) fn never(cure: &Cure) -> &'static str {
+    match state_of(cure) {
+        "curing" => "not in this air",
+        // One that ended by itself has told all its stages.
+        "closed" => "closed with its job",
+        ended => ended,
     }
 }
 
@@ -196,22 +211,15 @@ fn can_be_undone(cure: &Cure, now_ms: i64) -> bool {
 }
 
 async fn clamps_off(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer {
-    let (fact, told) = {
+    let (cure, clamps) = {
         let bench = shop.bench();
         let cure = bench.cure(&id).ok_or_else(|| Problem::not_found("glue-up or coat", &id))?;
-        let fact = Fact::ClampsOff { cure: cure.begun.id.clone(), clamps: cure.clamps_on.clone() };
-        // Whoever takes the clamps off has seen what was told of this glue-up.
-        let of_it = bench.alerts().values().filter(|alert| alert.raised.cure.as_ref() == Some(&cure.begun.id));
-        let open = of_it.filter(|alert| alert.state == AlertState::Open);
-        (fact, open.map(|alert| Fact::AlertAcknowledged { alert: alert.raised.id.clone() }).collect::<Vec<_>>())
+        (cure.begun.id.clone(), cure.clamps_on.clone())
     };
-    let now_ms = shop.now().ms();
     let kept = fields.answer(&format!("/cures/{id}/clamps-off"), &id);
-    let mut saying = shop.saying(fact, fields.pressed_ms(now_ms)?, "bench", vec![], kept);
-    saying.entries.extend(told.into_iter().flat_map(|fact| shop.saying(fact, now_ms, "bench", vec![], None).entries));
-    shop.say_once(saying).await?;
+    shop.clamps_off(cure, clamps, fields.pressed_ms(shop.now().ms())?, kept).await?;
     match fields.get("from") {
-        Some("cure") => see_other(&format!("/cures/{id}")),
+        Some("cure" | "job") => back(&shop, &id, &fields),
         Some("plan") => {
             shop.follow_tick().await?;
             see_other("/plan")
@@ -220,18 +228,27 @@ async fn clamps_off(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer
     }
 }
 
-async fn undo(shop: Shop, id: web::Path<String>) -> Answer {
+/// To where a button of a cure was pressed: the page of its job, or its own.
+pub(super) fn back(shop: &State, id: &str, fields: &Fields) -> Answer {
+    let bench = shop.bench();
+    let job = bench.cure(id).and_then(|cure| cure.begun.job.as_ref()).filter(|_| fields.get("from") == Some("job"));
+    see_other(&job.map_or_else(|| format!("/cures/{id}"), |job| format!("/jobs/{job}")))
+}
+
+async fn undo(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer {
+    let pressed_ms = fields.pressed_ms(shop.now().ms())?;
     let cure: CureId = {
         let bench = shop.bench();
         let cure = bench.cure(&id).ok_or_else(|| Problem::not_found("glue-up or coat", &id))?;
         // A little longer than the button is shown: it was pressed in time.
-        if !can_be_undone(cure, shop.now().ms() - 5_000) {
+        if !can_be_undone(cure, pressed_ms - 5_000) {
             let mend = "if it was a mistake, withdraw it on its page, with the reason";
             return Err(Problem::new(Kind::Conflict, "the minute to undo it is over", mend));
         }
         cure.begun.id.clone()
     };
     let fact = Fact::CureWithdrawn { cure, reason: "undone at once".into() };
-    shop.say_fact(fact, shop.now().ms(), "bench", None).await?;
+    let kept = fields.answer(&format!("/cures/{id}/undo"), &id);
+    shop.say_fact(fact, pressed_ms, "bench", kept).await?;
     see_other("/")
 }

@@ -112,12 +112,14 @@ impl Fields {
             .about("pressed_ms"))
     }
 
-    /// When something began: so many minutes before the button, or at an hour of the shop's clock, the last there was.
+    /// When something began: at an hour of the shop's clock, the last there was, or so many minutes before the button. An hour
+    /// that was written down is meant, whatever else is ticked.
     pub(super) fn started_ms(&self, state: &State) -> Result<i64, Problem> {
         let pressed_ms = self.pressed_ms(state.now().ms())?;
-        match self.get("started").unwrap_or("0") {
-            "at" => state.last_time_of_day(self.get("clock").unwrap_or_default(), pressed_ms),
-            minutes => {
+        match (self.get("clock"), self.get("started").unwrap_or("0")) {
+            (Some(clock), _) => state.last_time_of_day(clock, pressed_ms),
+            (None, "at") => state.last_time_of_day("", pressed_ms),
+            (None, minutes) => {
                 let minutes: f64 = minutes.parse().unwrap_or(f64::NAN);
                 let mend = "choose one of the times";
                 let minutes = facts::within("started", minutes, 0.0, 366.0 * 24.0 * 60.0, "min ago", mend)?;

@@ -2,13 +2,14 @@
 
 use std::sync::Arc;
 
-use actix_web::{HttpResponse, HttpResponseBuilder, ResponseError, http::header};
+use actix_web::{HttpRequest, HttpResponse, HttpResponseBuilder, ResponseError, http::header};
 use askama::Template;
 
 use crate::{
-    access::{self, Role, Who},
+    access::{self, Caller, Role, Who},
     problem::{Kind, Problem},
     routes::Answer,
+    settings::Settings,
     state::State,
 };
 
@@ -36,6 +37,7 @@ pub(crate) struct Frame {
     pub(crate) here: &'static str,
     /// Who looks; nobody in particular on the machine itself, and where the way in is asked for.
     who: Option<Arc<Who>>,
+    turned_away: bool,
 }
 
 impl Frame {
@@ -55,7 +57,12 @@ impl Frame {
 
     /// Whether the owner looks, or somebody at the machine itself.
     pub(crate) fn owns(&self) -> bool {
-        self.who.as_ref().is_none_or(|who| who.role == Role::Owner)
+        !self.turned_away && self.who.as_ref().is_none_or(|who| who.role == Role::Owner)
+    }
+
+    /// The frame of a page that says that somebody may not see what was asked for; by then nobody knows who it was.
+    pub(super) fn turned_away(self) -> Self {
+        Self { turned_away: true, ..self }
     }
 
     /// Whether it is somebody who only looks.
@@ -67,7 +74,7 @@ impl Frame {
 impl State {
     pub(super) fn frame(&self, here: &'static str) -> Frame {
         let shop = self.settings.shop.name.clone();
-        Frame { shop, now_ms: self.now().ms(), doubt: self.doubt(), here, who: access::current() }
+        Frame { shop, now_ms: self.now().ms(), doubt: self.doubt(), here, who: access::current(), turned_away: false }
     }
 }
 
@@ -96,6 +103,17 @@ pub(super) async fn or_again<P: Template>(
             let builder = HttpResponse::build(wrong.status_code());
             show(&again(wrong.to_string()).await?, builder)
         }
+    }
+}
+
+/// Where this service is for other devices, without a slash at its end: as the settings have it, else as it was asked here.
+pub(super) fn base_url(request: &HttpRequest, settings: &Settings) -> String {
+    match settings.server.public_url.trim_end_matches('/') {
+        "" => {
+            let caller = Caller::of(request, settings);
+            format!("{}://{}", if caller.https { "https" } else { "http" }, caller.host)
+        }
+        url => url.into(),
     }
 }
 

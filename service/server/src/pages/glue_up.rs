@@ -156,10 +156,20 @@ impl State {
                 })
                 .collect(),
             started: choice::started(|value| is("started", value, Some("0"))),
-            clock: fields
-                .get("clock")
-                .map_or_else(|| instant(now_ms).with_timezone(&self.zone).format("%H:%M").to_string(), str::to_string),
+            clock: fields.get("clock").unwrap_or_default().into(),
         }
+    }
+}
+
+impl GlueUpPage {
+    /// What is proposed, in one line: on a phone the button stands above the fields.
+    fn sum(&self) -> String {
+        let chosen = |choices: &[Choice]| -> Vec<String> {
+            choices.iter().filter(|choice| choice.chosen).map(|choice| choice.text.clone()).collect()
+        };
+        let one = [&self.joints, &self.materials, &self.zones].map(|choices| chosen(choices).concat());
+        let words: Vec<String> = one.into_iter().chain([chosen(&self.clamps).join(", ")]).collect();
+        words.into_iter().filter(|words| !words.is_empty()).collect::<Vec<_>>().join(" · ")
     }
 }
 
@@ -188,7 +198,8 @@ async fn registered(shop: &Shop, fields: &Fields) -> Result<String, Problem> {
     let (job, step) = planned.unzip();
     let clamps = fields.all("clamp").map(|id| Ok(ClampId::new(id.to_string())?));
     let zone = fields.id("zone")?.ok_or_else(|| {
-        Problem::new(Kind::Invalid, "the zone is missing", "say where it lies; a zone is added over HTTP").about("zone")
+        Problem::new(Kind::Invalid, "the zone is missing", "say where it lies; a new zone is added on the page Climate")
+            .about("zone")
     })?;
     let begun = shop.glue_up(GlueUpRequest {
         id: None,

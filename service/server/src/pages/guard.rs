@@ -10,7 +10,10 @@ use actix_web::{
 use askama::Template;
 
 use super::frame::{Frame, show};
-use crate::{problem::Problem, routes::Shop};
+use crate::{
+    problem::{Kind, Problem},
+    routes::Shop,
+};
 
 #[derive(Template)]
 #[template(path = "problem.html")]
@@ -33,7 +36,11 @@ pub(crate) async fn as_page(
     let (Some(problem), true, Some(shop)) = (problem, reads_pages, asked.app_data::<Shop>()) else {
         return Ok(answered);
     };
-    let page = ProblemPage { frame: shop.frame("/"), problem };
+    let frame = match problem.kind {
+        Kind::Role | Kind::Login => shop.frame("/").turned_away(),
+        _ => shop.frame("/"),
+    };
+    let page = ProblemPage { frame, problem };
     let shown = show(&page, HttpResponse::build(page.problem.status_code()));
     Ok(match shown {
         Ok(shown) => answered.into_response(shown),

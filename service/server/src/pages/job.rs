@@ -1,5 +1,6 @@
 //! One job: its steps as a timeline with the climate beneath, its notes and photos.
 
+mod coming;
 mod keep;
 mod timeline;
 
@@ -7,13 +8,12 @@ use actix_web::{HttpResponse, web};
 use askama::Template;
 use clock::{Bench, Job, StepState};
 use facts::StepKind;
-use timeline::Timeline;
 
+use self::{coming::Coming, timeline::Timeline};
 use super::{
     form::new_key,
     frame::{Frame, show},
     jobs::instrument_name,
-    moment::Moment,
 };
 use crate::{
     alerts::words::ESTIMATE,
@@ -39,8 +39,10 @@ pub(super) struct StepRow {
     /// Can be registered as a coat.
     pub(super) coat: bool,
     pub(super) cure: Option<String>,
-    /// When its cure lets the job go on.
-    pub(super) free: Option<Moment>,
+    /// What it waits for, and when that comes.
+    pub(super) coming: Option<Coming>,
+    /// Clamps are on its cure, so that they can be said to be off.
+    pub(super) clamped: bool,
 }
 
 struct NoteRow {
@@ -67,6 +69,8 @@ struct JobPage {
     instrument_id: String,
     due: String,
     closed: bool,
+    /// What closing the job would end.
+    cures_on: Vec<String>,
     steps: Vec<StepRow>,
     timeline: Option<Timeline>,
     notes: Vec<NoteRow>,
@@ -97,6 +101,7 @@ impl State {
             instrument_id: job.opened.instrument.to_string(),
             due: job.opened.due_at.map_or_else(String::new, |due| self.day_text(due.timestamp_millis())),
             closed: job.closed,
+            cures_on: self.cures_on(bench, job, now_ms),
             steps: self.step_rows(bench, job, now_ms),
             timeline: Timeline::of(self, bench, job, now_ms),
             notes: job
@@ -127,12 +132,8 @@ impl State {
 
     pub(super) fn step_rows(&self, bench: &Bench, job: &Job, now_ms: i64) -> Vec<StepRow> {
         let row = |(step, state, cure): (&facts::Step, StepState, Option<&facts::CureId>)| {
-            // A wait lasts longer than the cure it waits for lets its own step go on.
-            let of_step = cure.filter(|_| step.kind != StepKind::Wait).and_then(|id| bench.cure(id.as_str()));
-            let free_ms = of_step.filter(|cure| cure.is_open()).and_then(|cure| {
-                let m = cure.releasing()?;
-                bench.milestones(cure, now_ms).get(m)?.safe_ms
-            });
+            let curing = cure.filter(|_| state == StepState::Curing).and_then(|id| bench.cure(id.as_str()));
+            let of_step = curing.filter(|cure| cure.is_open() && step.kind != StepKind::Wait);
             let can = state == StepState::Ready && !job.closed;
             StepRow {
                 id: step.id.to_string(),
@@ -154,7 +155,12 @@ impl State {
                 glue_up: can && step.kind == StepKind::GlueUp,
                 coat: can && step.kind == StepKind::Coat,
                 cure: cure.map(ToString::to_string),
-                free: free_ms.filter(|at_ms| *at_ms > now_ms).map(|at_ms| self.moment(at_ms, now_ms)),
+                coming: match step.kind {
+                    // A wait lasts longer than the cure it waits for lets its own step go on.
+                    StepKind::Wait => curing.and_then(|_| self.whole_wait(bench, job, now_ms)),
+                    _ => of_step.and_then(|cure| self.coming(bench, cure, now_ms)),
+                },
+                clamped: of_step.is_some_and(|cure| !cure.clamps_on.is_empty()),
             }
         };
         bench.steps(job).into_iter().map(row).collect()

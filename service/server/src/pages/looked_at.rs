@@ -7,6 +7,7 @@ use facts::{CureId, Fact, ObservationId, ObservationMade, Observing};
 
 use super::{
     choice::Choice,
+    cure::back,
     form::{Fields, new_key},
     frame::see_other,
 };
@@ -86,7 +87,7 @@ async fn observed(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer {
     let made = ObservationMade { id: new_id('o'), cure, stage, reached, by, note: String::new() };
     let kept = fields.answer(&format!("/cures/{id}/observed"), &id);
     shop.say_fact(Fact::ObservationMade(made), fields.pressed_ms(shop.now().ms())?, "bench", kept).await?;
-    see_other(&format!("/cures/{id}"))
+    back(&shop, &id, &fields)
 }
 
 async fn withdraw(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer {

@@ -83,7 +83,7 @@ async fn ask(shop: Shop, asked: web::Query<Vec<(String, String)>>) -> Answer {
 }
 
 fn page(shop: &Shop, fields: &Fields, amounts: Option<Amounts>, wrong: String) -> MixPage {
-    let (bench, now_ms) = (shop.bench(), shop.now().ms());
+    let bench = shop.bench();
     let said = |name: &str| fields.get(name).unwrap_or_default().to_string();
     let mixed = |(id, version): (&MaterialId, &facts::VersionId)| {
         let rule = shop.rulebook.rule(version).ok()?;
@@ -110,7 +110,7 @@ fn page(shop: &Shop, fields: &Fields, amounts: Option<Amounts>, wrong: String) -
         zones: choice::zones(&bench, |id| said("zone") == id),
         lots: choice::lots(&bench, |id| fields.all("lot").any(|lot| lot == id)),
         started: choice::started(|value| fields.get("started").unwrap_or("0") == value),
-        clock: instant(now_ms).with_timezone(&shop.zone).format("%H:%M").to_string(),
+        clock: said("clock"),
         material: said("material"),
         wanted_ml: said("wanted_ml"),
         thinner_pct: said("thinner_pct"),

@@ -6,12 +6,12 @@ use askama::Template;
 use qrcode::{EcLevel, QrCode, render::svg};
 
 use super::{
-    frame::{Frame, show},
+    cure::never,
+    frame::{Frame, base_url, show},
     job::StepRow,
     jobs::instrument_name,
 };
 use crate::{
-    access::Caller,
     alerts::words::{ESTIMATE, place},
     problem::{Kind, Problem},
     routes::{Answer, Shop},
@@ -70,7 +70,7 @@ async fn card(shop: Shop, id: web::Path<String>) -> Answer {
                 let stage = crate::alerts::words::spoken(&m.target.stage);
                 match m.safe_ms {
                     Some(ms) => format!("{stage} {}", shop.clock_text(ms, now_ms)),
-                    None => format!("{stage}: not in this air"),
+                    None => format!("{stage}: {}", never(cure)),
                 }
             }),
             cautions: shop
@@ -114,13 +114,7 @@ async fn code(shop: Shop, id: web::Path<String>, request: HttpRequest) -> Answer
     if !known {
         return Err(Problem::not_found("job", &id));
     }
-    let base = match shop.settings.server.public_url.trim_end_matches('/') {
-        "" => {
-            let caller = Caller::of(&request, &shop.settings);
-            format!("{}://{}", if caller.https { "https" } else { "http" }, caller.host)
-        }
-        url => url.into(),
-    };
+    let base = base_url(&request, &shop.settings);
     let code = QrCode::with_error_correction_level(format!("{base}/jobs/{id}"), EcLevel::M)
         .map_err(|e| Problem::new(Kind::Invalid, e.to_string(), "set a shorter server.public_url"))?;
     let picture = code.render::<svg::Color<'_>>().min_dimensions(200, 200).quiet_zone(true).build();

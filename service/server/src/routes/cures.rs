@@ -5,8 +5,8 @@ use std::future::{Ready, ready};
 
 use actix_web::{FromRequest, HttpRequest, HttpResponse, HttpResponseBuilder, dev::Payload, web};
 use chrono::{DateTime, Utc};
-use clock::{Bench, Cure};
-use facts::{ClampId, CureBegun, CureId, CureKind, Fact, VersionId, ZoneId};
+use clock::{AlertState, Bench, Cure};
+use facts::{AlertId, ClampId, CureBegun, CureId, CureKind, Fact, VersionId, ZoneId};
 use serde::{Deserialize, Serialize};
 use serde_json::json;
 
@@ -18,6 +18,7 @@ use crate::{
     compose::{GlueUpRequest, When},
     openapi::Api,
     problem::Problem,
+    state::State,
     wire::{CureWire, List, MilestoneWire},
     workshop::Moved,
 };
@@ -175,8 +176,36 @@ async fn clamps_off(shop: Shop, asked: Asked, body: Body<ClampsOff>) -> Answer {
     let kept = body.answer(&asked.id);
     let at_ms = When { at: body.value.at, minutes_ago: body.value.minutes_ago }.ms(shop.now().ms())?;
     let clamps = body.value.clamps.unwrap_or(on);
-    shop.say_fact(Fact::ClampsOff { cure, clamps }, at_ms, "bench", kept).await?;
+    shop.clamps_off(cure, clamps, at_ms, kept).await?;
     answer(&shop, &asked.id, HttpResponse::Ok())
+}
+
+impl State {
+    /// Takes clamps off. Whoever takes the last one off has seen what was told of that glue-up.
+    ///
+    /// # Errors
+    /// When they are not on it, or the store failed.
+    pub(crate) async fn clamps_off(
+        &self,
+        cure: CureId,
+        clamps: Vec<ClampId>,
+        at_ms: i64,
+        kept: Option<store::Answer>,
+    ) -> Result<(), Problem> {
+        let seen: Vec<Fact> = {
+            let bench = self.bench();
+            let stay = bench.cure(cure.as_str()).is_some_and(|c| c.clamps_on.iter().any(|on| !clamps.contains(on)));
+            let told = if stay { vec![] } else { bench.waiting_alerts(cure.as_str()) };
+            let is_open = |alert: &AlertId| bench.alerts().get(alert).is_some_and(|a| a.state == AlertState::Open);
+            told.into_iter().filter(is_open).map(|alert| Fact::AlertAcknowledged { alert }).collect()
+        };
+        let mut saying = self.saying(Fact::ClampsOff { cure, clamps }, at_ms, "bench", vec![], kept);
+        let now_ms = self.now().ms();
+        saying
+            .entries
+            .extend(seen.into_iter().flat_map(|fact| self.saying(fact, now_ms, "bench", vec![], None).entries));
+        self.say_once(saying).await.map(drop)
+    }
 }
 
 /// Where something is carried, and when; a cure alone or an instrument with all that cures on it.

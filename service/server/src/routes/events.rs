@@ -1,5 +1,6 @@
-//! Server-sent events: every fact and reading as it is taken in, and that the bench was planned anew. The id of an event is its
-//! place in the journal, so a listener that comes back with `Last-Event-ID` is told what it missed, from the journal.
+//! Server-sent events: every fact and reading as it is taken in, that the bench was planned anew, and every quarter of a minute
+//! that the service is there. The id of an event is its place in the journal, so a listener that comes back with
+//! `Last-Event-ID` is told what it missed, from the journal.
 
 use std::{
     sync::{Arc, atomic::Ordering},
@@ -25,7 +26,8 @@ use crate::{
     state::State,
 };
 
-/// A line of comment this often keeps proxies from closing a silent stream.
+/// The service says this often that it is there: proxies close a silent stream, and a page that hears nothing knows that
+/// something is wrong. An event and not a comment, which no script is told of.
 const HEARTBEAT: Duration = Duration::from_secs(15);
 /// A listener is written to at most this often, unless there is an alert: on a bench where much happens a packet for each
 /// thing and each listener is most of the work there is.
@@ -129,7 +131,7 @@ impl Listener {
     async fn beat(&self) -> Result<(), Gone> {
         match &self.who {
             Some(who) if !self.state.access.stands(&self.state, who).await => Err(Gone),
-            _ => self.send(": still here\n\n".into()).await,
+            _ => self.send("event: here\ndata: {}\n\n".into()).await,
         }
     }
 

@@ -21,6 +21,7 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/jobs/{id}").route(web::get().to(one)))
         .service(web::resource("/jobs/{id}/notes").route(web::post().to(note)))
         .service(web::resource("/jobs/{id}/close").route(web::post().to(close)))
+        .service(web::resource("/jobs/{id}/reopen").route(web::post().to(reopen)))
         .service(web::resource("/jobs/{id}/steps/{step}/done").route(web::post().to(done)));
 }
 
@@ -35,7 +36,12 @@ pub(super) fn describe(api: &mut Api) {
         .takes::<Note>(json!({"text": "old glue was hide glue"}))
         .makes::<JobWire>();
     api.post("/jobs/{id}/steps/{step}/done", "A step is done").takes::<AtTime>(json!({})).gives::<JobWire>();
-    api.post("/jobs/{id}/close", "Closes a job").takes::<AtTime>(json!({})).gives::<JobWire>();
+    api.post("/jobs/{id}/close", "Closes a job; what cures on it tells nothing more")
+        .takes::<AtTime>(json!({}))
+        .gives::<JobWire>();
+    api.post("/jobs/{id}/reopen", "Opens a closed job again; what cured on it goes on")
+        .takes::<AtTime>(json!({}))
+        .gives::<JobWire>();
 }
 
 #[derive(Deserialize, utoipa::ToSchema)]
@@ -86,10 +92,19 @@ async fn open(shop: Shop, body: Body<Job>) -> Answer {
 }
 
 async fn close(shop: Shop, id: web::Path<String>, body: Body<AtTime>) -> Answer {
-    let job = known(&shop, &id)?;
+    let fact = Fact::JobClosed { job: known(&shop, &id)? };
+    say(&shop, fact, &id, body).await
+}
+
+async fn reopen(shop: Shop, id: web::Path<String>, body: Body<AtTime>) -> Answer {
+    let fact = Fact::JobReopened { job: known(&shop, &id)? };
+    say(&shop, fact, &id, body).await
+}
+
+async fn say(shop: &Shop, fact: Fact, id: &str, body: Body<AtTime>) -> Answer {
     let at_ms = When { at: body.value.at, minutes_ago: body.value.minutes_ago }.ms(shop.now().ms())?;
-    shop.say_fact(Fact::JobClosed { job }, at_ms, "bench", body.answer(&id)).await?;
-    answer(&shop, &id, HttpResponse::Ok())
+    shop.say_fact(fact, at_ms, "bench", body.answer(id)).await?;
+    answer(shop, id, HttpResponse::Ok())
 }
 
 async fn done(shop: Shop, path: web::Path<(String, String)>, body: Body<AtTime>) -> Answer {
@@ -101,9 +116,7 @@ async fn done(shop: Shop, path: web::Path<(String, String)>, body: Body<AtTime>)
         let known: Option<StepId> = steps.iter().find(|s| s.id.as_str() == step).map(|s| s.id.clone());
         known.ok_or_else(|| Problem::not_found("step", &step))?
     };
-    let at_ms = When { at: body.value.at, minutes_ago: body.value.minutes_ago }.ms(shop.now().ms())?;
-    shop.say_fact(Fact::StepDone { job, step }, at_ms, "bench", body.answer(&id)).await?;
-    answer(&shop, &id, HttpResponse::Ok())
+    say(&shop, Fact::StepDone { job, step }, &id, body).await
 }
 
 #[derive(Deserialize, utoipa::ToSchema)]

@@ -1,7 +1,7 @@
 //! Who is told and how: what became of each delivery, the channels of each person and how they stand, and the browsers
 //! that are told by push message.
 
-use actix_web::{HttpResponse, web};
+use actix_web::{HttpRequest, HttpResponse, web};
 use facts::AlertId;
 use store::{Delivery, DeliveryState, Off, Saying, Subscription};
 
@@ -13,7 +13,7 @@ use crate::{
         frame::{see_other, show},
     },
     problem::Problem,
-    routes::{Answer, Shop, deliveries::send_test, push::host_of},
+    routes::{Answer, Shop, calendars::path_of, deliveries::send_test, push::host_of},
     settings::{Person, Settings},
     state::State,
 };
@@ -45,6 +45,22 @@ pub(super) struct BrowserRow {
     pub(super) says: String,
 }
 
+/// A calendar a phone subscribes to. Whoever knows its address reads it.
+pub(super) struct Calendar {
+    /// As a phone takes it: it asks whether to subscribe.
+    pub(super) subscribe: String,
+    /// As it is copied into a calendar on the web.
+    pub(super) address: String,
+}
+
+impl Calendar {
+    pub(super) fn of(state: &State, base: &str, person: Option<&str>) -> Self {
+        let address = format!("{base}{}", path_of(state, person));
+        let bare = address.split_once("://").map_or(address.as_str(), |(_, bare)| bare);
+        Self { subscribe: format!("webcal://{bare}"), address }
+    }
+}
+
 /// Somebody who is told.
 pub(super) struct PersonCard {
     /// As the settings have it; empty for webhooks that belong to nobody.
@@ -57,6 +73,8 @@ pub(super) struct PersonCard {
     pub(super) browsers: Vec<BrowserRow>,
     /// Ids of those browsers, so that one can find itself.
     pub(super) browser_ids: String,
+    /// What they are told of, as a calendar; webhooks have none.
+    pub(super) calendar: Option<Calendar>,
 }
 
 /// What the store knows of deliveries.
@@ -93,7 +111,7 @@ impl Known {
     }
 
     /// Everybody in the settings, webhooks that belong to nobody last.
-    pub(super) fn people(&self, state: &State, now_ms: i64) -> Vec<PersonCard> {
+    pub(super) fn people(&self, state: &State, base: &str, now_ms: i64) -> Vec<PersonCard> {
         let channels = tell::channels(&state.settings);
         let of = |name: &str| {
             let whose =
@@ -108,12 +126,13 @@ impl Known {
                 push: channels.contains(&format!("{}:push", person.name)),
                 browser_ids: own.clone().map(|browser| browser.id.as_str()).collect::<Vec<_>>().join(" "),
                 browsers: own.map(|browser| browser_row(state, browser)).collect(),
+                calendar: Some(Calendar::of(state, base, Some(&person.name))),
                 name: person.name.clone(),
             }
         };
         let mut cards: Vec<PersonCard> = state.settings.people.iter().map(card).collect();
         let (name, terms, push, browsers, browser_ids) = Default::default();
-        cards.push(PersonCard { channels: of(""), name, terms, push, browsers, browser_ids });
+        cards.push(PersonCard { channels: of(""), name, terms, push, browsers, browser_ids, calendar: None });
         cards.retain(|card| !card.name.is_empty() || !card.channels.is_empty());
         cards
     }
@@ -186,7 +205,7 @@ impl State {
 }
 
 /// Sends a test and says on the page how it went.
-async fn test(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer {
+async fn test(shop: Shop, id: web::Path<String>, fields: Fields, request: HttpRequest) -> Answer {
     if !tell::channels(&shop.settings).contains(&id) {
         return Err(Problem::not_found("channel", &id));
     }
@@ -202,7 +221,7 @@ async fn test(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer {
             Some(why) => format!("{whom}: the test was not taken: {why}"),
         },
     };
-    show(&page(&shop, None, note).await?, HttpResponse::Ok())
+    show(&page(&shop, &request, None, note).await?, HttpResponse::Ok())
 }
 
 async fn drop_browser(shop: Shop, id: web::Path<String>) -> Answer {

@@ -1,4 +1,5 @@
-//! What is recorded on a job's page: a step done, a stack of coats laid onto it, a note, a photo, the job closed.
+//! What is recorded on a job's page: a step done, a stack of coats laid onto it, a note, a photo, the job closed or
+//! opened again.
 
 use actix_multipart::Multipart;
 use actix_web::{HttpResponse, http::header, web};
@@ -22,6 +23,7 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/jobs/{id}/notes").route(web::post().to(note)))
         .service(web::resource("/jobs/{id}/photos").route(web::post().to(photo)))
         .service(web::resource("/jobs/{id}/close").route(web::post().to(close)))
+        .service(web::resource("/jobs/{id}/reopen").route(web::post().to(reopen)))
         .service(web::resource("/photos/{id}.jpg").route(web::get().to(picture)));
 }
 
@@ -59,9 +61,27 @@ async fn note(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer {
     see_other(&format!("/jobs/{id}#notes"))
 }
 
-async fn close(shop: Shop, id: web::Path<String>) -> Answer {
+/// What still cures ends with its job, and that is asked for by itself: one tap too many would cost a night's alert.
+async fn close(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer {
     let fact = Fact::JobClosed { job: known(&shop, &id)? };
-    shop.say_fact(fact, shop.now().ms(), "bench", None).await?;
+    let cures_on = {
+        let bench = shop.bench();
+        bench.jobs().get(id.as_str()).map_or_else(Vec::new, |job| shop.cures_on(&bench, job, shop.now().ms()))
+    };
+    if !cures_on.is_empty() && fields.get("ends_cures").is_none() {
+        let detail = format!("it still cures here: {}", cures_on.join("; "));
+        let mend = "wait for it, or tick on the job's page that its alerts stop, and close the job then";
+        return Err(Problem::new(Kind::Conflict, detail, mend).about("ends_cures"));
+    }
+    let kept = fields.answer(&format!("/jobs/{id}/close"), &id);
+    shop.say_fact(fact, fields.pressed_ms(shop.now().ms())?, "bench", kept).await?;
+    see_other(&format!("/jobs/{id}"))
+}
+
+async fn reopen(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer {
+    let fact = Fact::JobReopened { job: known(&shop, &id)? };
+    let kept = fields.answer(&format!("/jobs/{id}/reopen"), &id);
+    shop.say_fact(fact, fields.pressed_ms(shop.now().ms())?, "bench", kept).await?;
     see_other(&format!("/jobs/{id}"))
 }
 

@@ -3,6 +3,7 @@
 
 use clock::{Bench, Cure, Job};
 
+use super::coming::next_opening;
 use crate::{
     alerts::words::{place, spoken},
     chart::PLOT,
@@ -38,7 +39,7 @@ const HOUR_MS: i64 = 3_600_000;
 const BACK_MS: i64 = 7 * 24 * HOUR_MS;
 const AHEAD_MS: i64 = 3 * 24 * HOUR_MS;
 
-/// When a cure began and when the milestone comes that lets the job go on: earliest, likely, safe.
+/// When a cure began and when its next stage comes, or the one came that let the job go on: earliest, likely, safe.
 struct Times {
     start_ms: i64,
     stage: String,
@@ -46,7 +47,9 @@ struct Times {
 }
 
 fn times(bench: &Bench, cure: &Cure, now_ms: i64) -> Option<Times> {
-    let milestone = bench.milestones(cure, now_ms).into_iter().nth(cure.releasing()?)?;
+    let next = next_opening(bench, cure, now_ms).filter(|_| cure.is_open());
+    let releasing = || bench.milestones(cure, now_ms).into_iter().nth(cure.releasing()?);
+    let milestone = next.or_else(releasing)?;
     let ages_ms = || Some([milestone.earliest_ms?, milestone.likely_ms?, milestone.safe_ms?]);
     Some(Times {
         start_ms: cure.begun.started_at.timestamp_millis(),
