@@ -97,7 +97,8 @@ fn exact(text: &str, modes: &[&str], stride: usize) -> Result<bool, Fault> {
         for (temp_c, rh_pct) in steps().step_by(stride) {
             let (tabled, asked) = (law(Air { temp_c, rh_pct }), asked((temp_c, rh_pct), mode)?);
             let edge = temp_c >= 60.0 || rh_pct >= 100.0;
-            let same = tabled.to_bits() == asked.to_bits() || edge && (tabled - asked).abs() <= 1e-9 * asked.abs().max(1.0);
+            let same =
+                tabled.to_bits() == asked.to_bits() || edge && (tabled - asked).abs() <= 1e-9 * asked.abs().max(1.0);
             assert!(same, "{temp_c} °C, {rh_pct} %, {mode}: {tabled} and not {asked} from\n{text}");
         }
     }
@@ -120,27 +121,65 @@ fn every_shipped_law_is_its_script_at_every_step() {
 /// A piece of a script that gives a number, for some airs or for all.
 fn expression() -> impl Strategy<Value = String> {
     let leaf = prop::sample::select(vec![
-        "air.temp_c", "air.rh_pct", "air.rh_pct", "REF_C", "50.0", "2", "0.5", "-3", "damp(air)", "air[\"rh_pct\"]",
+        "air.temp_c",
+        "air.rh_pct",
+        "air.rh_pct",
+        "REF_C",
+        "50.0",
+        "2",
+        "0.5",
+        "-3",
+        "damp(air)",
+        "air[\"rh_pct\"]",
         "(if mode == \"damp\" { air.rh_pct } else { 1.0 })",
     ]);
     leaf.prop_map(str::to_owned).prop_recursive(4, 24, 3, |inner| {
         let operator = prop::sample::select(vec!["+", "-", "*", "/", "%", "**"]);
         let comparison = prop::sample::select(vec!["<", "<=", ">", ">=", "==", "!="]);
         let of_one = prop::sample::select(vec![
-            "abs(A)", "-(A)", "sqrt(A)", "exp(A)", "ln(A)", "log(A)", "floor(A)", "ceiling(A)", "round(A)", "sin(A)",
-            "(A).abs()", "(A).twice()", "twice(A)", "(A).floor", "(A ?? 1.0)", "[A][0]", "#{ a: A }.a",
-            "emc_pct(20, 0.9 * min(max(A, 1), 100))", "q10(min(max(A, -20), 60), 20, 2)",
-            "table([[0, 1.0], [50, 2], [100, 0.5]], A)", "solvent_factor(\"ethanol\", 20, min(max(A, 0), 40))",
-            "{ let f = |x| x + 1; f.call(A) }", "{ let f = |x| switch x { 50.0 => 2.0, _ => 1.0 }; f.call(A) }",
-            "switch A { 50.0 => 2.0, _ => 1.0 }", "switch 1 { 1 => A, _ => 1.0 }",
-            "if `${A}` == \"50.0\" { 2.0 } else { 1.0 }", "if \"\" + A == \"50.0\" { 2.0 } else { 1.0 }",
-            "if (A) == \"50.0\" { 2.0 } else { 1.0 }", "if (A) in 0..50 { 2.0 } else { 1.0 }",
-            "if [50.0].contains(A) { 2.0 } else { 1.0 }", "if type_of(A) == \"f64\" { 2.0 } else { 1.0 }",
-            "{ let n = 0; while n < A && n < 4 { n += 1; } n }", "{ let of = [A]; of.push(1.0); of.len() }",
+            "abs(A)",
+            "-(A)",
+            "sqrt(A)",
+            "exp(A)",
+            "ln(A)",
+            "log(A)",
+            "floor(A)",
+            "ceiling(A)",
+            "round(A)",
+            "sin(A)",
+            "(A).abs()",
+            "(A).twice()",
+            "twice(A)",
+            "(A).floor",
+            "(A ?? 1.0)",
+            "[A][0]",
+            "#{ a: A }.a",
+            "emc_pct(20, 0.9 * min(max(A, 1), 100))",
+            "q10(min(max(A, -20), 60), 20, 2)",
+            "table([[0, 1.0], [50, 2], [100, 0.5]], A)",
+            "solvent_factor(\"ethanol\", 20, min(max(A, 0), 40))",
+            "{ let f = |x| x + 1; f.call(A) }",
+            "{ let f = |x| switch x { 50.0 => 2.0, _ => 1.0 }; f.call(A) }",
+            "switch A { 50.0 => 2.0, _ => 1.0 }",
+            "switch 1 { 1 => A, _ => 1.0 }",
+            "if `${A}` == \"50.0\" { 2.0 } else { 1.0 }",
+            "if \"\" + A == \"50.0\" { 2.0 } else { 1.0 }",
+            "if (A) == \"50.0\" { 2.0 } else { 1.0 }",
+            "if (A) in 0..50 { 2.0 } else { 1.0 }",
+            "if [50.0].contains(A) { 2.0 } else { 1.0 }",
+            "if type_of(A) == \"f64\" { 2.0 } else { 1.0 }",
+            "if is_def_fn(\"mode\", 1) { A } else { 1.0 }",
+            "{ let n = 0; while n < A && n < 4 { n += 1; } n }",
+            "{ let of = [A]; of.push(1.0); of.len() }",
         ]);
         let of_two = prop::sample::select(vec![
-            "max(A, B)", "min(A, B)", "log(A, B)", "{ let x = A; x += B; x *= 2; x }", "{ let x = 1.5; x -= A; x }",
-            "vpd_ratio(20, min(max(A, 1), 90), 20, 50) * B", "{ let x = A; { let x = B; } x }",
+            "max(A, B)",
+            "min(A, B)",
+            "log(A, B)",
+            "{ let x = A; x += B; x *= 2; x }",
+            "{ let x = 1.5; x -= A; x }",
+            "vpd_ratio(20, min(max(A, 1), 90), 20, 50) * B",
+            "{ let x = A; { let x = B; } x }",
             "{ let x = 1.0; try { x = vpd_pa(20, A) } catch { x = B } x }",
         ]);
         prop_oneof![

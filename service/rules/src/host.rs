@@ -203,13 +203,7 @@ impl Host {
 
     /// The rates at each of these temperatures in each of these humidities, in that order, in one call within the limits of
     /// one. None where any of it has no rate, the airs part on their way, or the script cannot be asked for a row.
-    pub(crate) fn rates(
-        &self,
-        script: &Compiled,
-        temps: &[f64],
-        rhs: &[f64],
-        mode: Option<&str>,
-    ) -> Option<Vec<f64>> {
+    pub(crate) fn rates(&self, script: &Compiled, temps: &[f64], rhs: &[f64], mode: Option<&str>) -> Option<Vec<f64>> {
         let (engine, ast, rh_pct) = match rhs {
             [rh_pct] => (&self.engine, &script.along, (*rh_pct).into()),
             _ => (&self.of_rows, script.in_rows.as_ref()?, Dynamic::from(Row::from(rhs))),

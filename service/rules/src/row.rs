@@ -4,7 +4,7 @@
 //! Every operation is done number by number, as the engine does it to one. A comparison holds for a row only if it holds
 //! for all of it or for none; where the airs part there is no answer, and they are asked for in shorter rows. What a row
 //! could slip through unnoticed is kept from it: the engine of [`register`] knows numbers only, and [`asked_in_rows`] looks
-//! for what asks of which kind a value is.
+//! at what the engine does by itself.
 
 use std::{any::TypeId, collections::BTreeSet, sync::Arc};
 
@@ -95,6 +95,8 @@ fn with_a_row<const N: usize>() -> impl Iterator<Item = [TypeId; N]> {
 /// Teaches an engine the operators and functions of numbers for rows. It must know nothing of texts, lists or maps: joined
 /// to a text a row would become one without a fault.
 pub(crate) fn register(engine: &mut Engine) {
+    // So that whatever goes by the name of a kind takes a row for what its numbers are.
+    engine.register_type_with_name::<Row>(std::any::type_name::<f64>());
     of_one(engine, "-", |x| -x);
     of_one(engine, "abs", f64::abs);
     of_one(engine, "sqrt", f64::sqrt);
@@ -125,9 +127,7 @@ fn of_one(engine: &mut Engine, name: &str, call: fn(f64) -> f64) {
 
 fn of_two(engine: &mut Engine, name: &str, call: fn(f64, f64) -> f64) {
     for kinds in with_a_row::<2>() {
-        engine.register_raw_fn(name, kinds, move |_, given| {
-            each([&*given[0], &*given[1]], |[x, y]| Ok(call(x, y)))
-        });
+        engine.register_raw_fn(name, kinds, move |_, given| each([&*given[0], &*given[1]], |[x, y]| Ok(call(x, y))));
     }
 }
 
@@ -148,9 +148,9 @@ fn compare(engine: &mut Engine, name: &'static str) {
     }
 }
 
-/// What `rate` leads to by name, if a row goes through it like a number or not at all. It does not where a `switch` takes
-/// it for none of its cases, a text takes it in, a fault that it met is caught, or a function is chosen by the kind of a
-/// value.
+/// What `rate` leads to by name, which is all a row can reach; none where a row would not pass for its numbers: a `switch`
+/// would take it for none of its cases, a text would take it in, and a fault that it met could be caught. Nor may a script ask
+/// which functions there are.
 pub(crate) fn asked_in_rows(ast: &AST) -> Option<AST> {
     let mut names = BTreeSet::from(["rate".to_owned()]);
     loop {
@@ -164,6 +164,7 @@ pub(crate) fn asked_in_rows(ast: &AST) -> Option<AST> {
                     | ASTNode::Expr(Expr::FnCall(call, _) | Expr::MethodCall(call, _)),
                 ) => {
                     names.insert(call.name.to_string());
+                    return call.name != "is_def_fn";
                 }
                 Some(ASTNode::Stmt(Stmt::Switch(..) | Stmt::TryCatch(..)))
                 | Some(ASTNode::Expr(Expr::InterpolatedString(..))) => return false,
@@ -171,7 +172,7 @@ pub(crate) fn asked_in_rows(ast: &AST) -> Option<AST> {
             }
             true
         });
-        if !plain || led_to.iter_functions().any(|function| function.this_type.is_some()) {
+        if !plain {
             return None;
         }
         if names.len() == known {
