@@ -7,7 +7,7 @@ use physics::{OutOfRange, air, film, rate, strength, wood};
 use rhai::{Array, Dynamic, Engine, EvalAltResult, ImmutableString};
 use serde::Serialize;
 
-use crate::host::host_error;
+use crate::{host::host_error, row};
 
 type Answer = Result<f64, OutOfRange>;
 
@@ -129,43 +129,37 @@ pub(crate) fn register(engine: &mut Engine) {
                     let names = film::Solvent::ALL.map(film::Solvent::name).join(", ");
                     let known =
                         known.ok_or_else(|| host_error(format!("solvent_factor knows {names}, not {solvent}")))?;
-                    answer("solvent_factor", film::solvent_factor(known, number(&a)?, number(&b)?))
+                    row::each([&a, &b], |[a, b]| answer("solvent_factor", film::solvent_factor(known, a, b)))
                 });
             }
             Call::Table => {
                 engine.register_fn(name, |points: Array, x: Dynamic| {
                     let points = points.iter().map(point).collect::<Result<Vec<_>, _>>()?;
-                    answer("table", strength::monotone_table(&points, number(&x)?))
+                    row::each([&x], |[x]| answer("table", strength::monotone_table(&points, x)))
                 });
             }
         }
     }
 }
 
-/// Registers a function of whole or decimal numbers: for every mixture of them, because the engine finds a function by the
-/// exact kinds of its arguments at once and one of anything only when it has tried every mixture; and for anything, to say
-/// what is needed.
+/// Registers a function of whole or decimal numbers and rows of them: for every mixture of them, because the engine finds a
+/// function by the exact kinds of its arguments at once and one of anything only when it has tried every mixture; and for
+/// anything, to say what is needed.
 fn of_numbers<const N: usize>(
     engine: &mut Engine,
     name: &'static str,
     call: impl Fn([f64; N]) -> Answer + Copy + Send + Sync + 'static,
 ) {
     let asked = move |given: &[&mut Dynamic]| {
-        let mut numbers = [0.0; N];
-        for (place, value) in numbers.iter_mut().zip(given) {
-            *place = number(value)?;
-        }
-        answer(name, call(numbers))
+        row::each(std::array::from_fn(|place| &*given[place]), |numbers: [f64; N]| answer(name, call(numbers)))
     };
-    let kinds = [TypeId::of::<f64>(), TypeId::of::<i64>()];
-    for mixture in 0..1_usize << N {
-        let of: [TypeId; N] = std::array::from_fn(|i| kinds[mixture >> i & 1]);
-        engine.register_raw_fn(name, of, move |_, given| asked(given));
+    for kinds in row::mixtures::<N>() {
+        engine.register_raw_fn(name, kinds, move |_, given| asked(given));
     }
     engine.register_raw_fn(name, [TypeId::of::<Dynamic>(); N], move |_, given| asked(given));
 }
 
-fn number(value: &Dynamic) -> Result<f64, Box<EvalAltResult>> {
+pub(crate) fn number(value: &Dynamic) -> Result<f64, Box<EvalAltResult>> {
     value
         .as_float()
         .or_else(|_| value.as_int().map(|n| n as f64))

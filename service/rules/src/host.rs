@@ -10,9 +10,7 @@ use rhai::{
     },
 };
 
-use clock::Air;
-
-use crate::{Fault, apart, deadline, functions, heeds, shape};
+use crate::{Fault, apart, deadline, functions, row, row::Row, shape};
 
 /// What a script may use. Set by us, because the engine's own defaults differ between build profiles.
 #[derive(Debug, Clone, Copy)]
@@ -65,21 +63,23 @@ pub struct Host {
     engine: Engine,
     /// The same, but unknown names pass its parser: on the first reading the constants are not worked out yet.
     lenient: Engine,
+    /// Knows numbers only, and rows of them.
+    of_rows: Engine,
     /// [`ALONG`], parsed.
     along: AST,
 }
 
-/// Asks a rule for its rates in many airs in one call. The interpreter looks functions up anew in each call from outside,
-/// which takes longer than most rates; an air that came as a map would be copied twice on its way to `rate`.
+/// Asks a rule for its rates at many temperatures in one call. The interpreter looks functions up anew in each call from
+/// outside, which takes longer than most rates; an air that came as a map would be copied twice on its way to `rate`.
 const ALONG: &str = "
-    fn rates_along(temps, rhs) {
+    fn rates_along(temps, rh_pct) {
         let rates = [];
-        for (temp_c, n) in temps { rates.push(rate(#{ temp_c: temp_c, rh_pct: rhs[n] })); }
+        for temp_c in temps { rates.push(rate(#{ temp_c: temp_c, rh_pct: rh_pct })); }
         rates
     }
-    fn rates_along(temps, rhs, mode) {
+    fn rates_along(temps, rh_pct, mode) {
         let rates = [];
-        for (temp_c, n) in temps { rates.push(rate(#{ temp_c: temp_c, rh_pct: rhs[n] }, mode)); }
+        for temp_c in temps { rates.push(rate(#{ temp_c: temp_c, rh_pct: rh_pct }, mode)); }
         rates
     }
 ";
@@ -90,8 +90,8 @@ pub(crate) struct Compiled {
     ast: AST,
     /// The same with [`ALONG`].
     along: AST,
-    /// Whether its rate goes by the temperature alone.
-    pub(crate) by_temperature: bool,
+    /// What its rate leads to with [`ALONG`], if that may be asked for rows.
+    in_rows: Option<AST>,
     /// Number of arguments of each function it defines.
     pub(crate) functions: BTreeMap<String, usize>,
 }
@@ -108,26 +108,34 @@ impl Host {
         let mut engine = Self::sandbox();
         engine.set_strict_variables(true);
         let lenient = Self::sandbox();
+        let mut of_rows = Self::of_numbers();
+        row::register(&mut of_rows);
         let along = lenient.compile(ALONG).expect("a script of our own");
-        Self { engine, lenient, along }
+        Self { engine, lenient, of_rows, along }
     }
 
     fn sandbox() -> Engine {
+        let mut engine = Self::of_numbers();
+        BasicStringPackage::new().register_into_engine(&mut engine);
+        MoreStringPackage::new().register_into_engine(&mut engine);
+        BasicArrayPackage::new().register_into_engine(&mut engine);
+        BasicMapPackage::new().register_into_engine(&mut engine);
+        // The map's own way to add an entry under a computed key, which is held as little as an index is.
+        engine.register_fn("set", |_: &mut Map, key: &str, _: Dynamic| {
+            Err::<(), _>(host_error(format!("an entry of a map is named, as in m.{key} = 1")))
+        });
+        engine
+    }
+
+    /// The sandbox without texts, lists and maps.
+    fn of_numbers() -> Engine {
         let mut engine = Engine::new_raw();
         // No language-core package (it has sleep), no time, blob, bit or debugging package, no module resolver.
         ArithmeticPackage::new().register_into_engine(&mut engine);
         LogicPackage::new().register_into_engine(&mut engine);
         BasicMathPackage::new().register_into_engine(&mut engine);
         BasicIteratorPackage::new().register_into_engine(&mut engine);
-        BasicStringPackage::new().register_into_engine(&mut engine);
-        MoreStringPackage::new().register_into_engine(&mut engine);
-        BasicArrayPackage::new().register_into_engine(&mut engine);
-        BasicMapPackage::new().register_into_engine(&mut engine);
         functions::register(&mut engine);
-        // The map's own way to add an entry under a computed key, which is held as little as an index is.
-        engine.register_fn("set", |_: &mut Map, key: &str, _: Dynamic| {
-            Err::<(), _>(host_error(format!("an entry of a map is named, as in m.{key} = 1")))
-        });
         // Curried arguments are no part of a value's size, and doubling them is one operation.
         for symbol in ["eval", "import", "export", "curry"] {
             engine.disable_symbol(symbol);
@@ -174,8 +182,8 @@ impl Host {
             let mut ast = parse(&self.engine, &constants)?;
             let functions = ast.iter_functions().map(|f| (f.name.to_string(), f.params.len())).collect();
             ast.clear_statements();
-            let (along, by_temperature) = (ast.merge(&self.along), heeds::temperature_alone(&ast));
-            Ok(Compiled { file: file.into(), ast, along, by_temperature, functions })
+            let in_rows = row::asked_in_rows(&ast).map(|led_to| led_to.merge(&self.along));
+            Ok(Compiled { file: file.into(), along: ast.merge(&self.along), ast, in_rows, functions })
         })
     }
 
@@ -189,31 +197,46 @@ impl Host {
             let what = format!("the script took more than {} s to judge", LIMITS.judging.as_secs());
             return Err(Fault::whole(&script.file, what, "a rule needs only a few lines per answer; simplify it"));
         }
-        self.run(script, &script.ast, function, args)
+        self.run(&self.engine, script, &script.ast, function, args)
             .map_err(|fault| if fault.line == 0 { fault.inside(function) } else { fault })
     }
 
-    /// The answers of `rate` for airs one after the other, in one call within the limits of one.
-    ///
-    /// # Errors
-    /// The [`Fault`] of any of them, or of all of them together; ask one by one to know which.
-    pub(crate) fn rates(&self, script: &Compiled, airs: &[Air], mode: Option<&str>) -> Result<Array, Fault> {
-        let row = |of: fn(&Air) -> f64| airs.iter().map(|air| of(air).into()).collect::<Array>().into();
-        let args = [row(|air| air.temp_c), row(|air| air.rh_pct)].into_iter().chain(mode.map(Into::into)).collect();
-        let answers = self.run(script, &script.along, "rates_along", args)?;
-        answers.into_array().map_err(|_| Fault::whole(&script.file, "no rates", "correct fn rate"))
+    /// The rates at each of these temperatures in each of these humidities, in that order, in one call within the limits of
+    /// one. None where any of it has no rate, the airs part on their way, or the script cannot be asked for a row.
+    pub(crate) fn rates(&self, script: &Compiled, temps: &[f64], rhs: &[f64], mode: Option<&str>) -> Option<Vec<f64>> {
+        let (engine, ast, rh_pct) = match rhs {
+            [rh_pct] => (&self.engine, &script.along, (*rh_pct).into()),
+            _ => (&self.of_rows, script.in_rows.as_ref()?, Dynamic::from(Row::from(rhs))),
+        };
+        let temps = temps.iter().map(|temp_c| (*temp_c).into()).collect::<Array>();
+        let args = [temps.into(), rh_pct].into_iter().chain(mode.map(Into::into)).collect();
+        let answers = self.run(engine, script, ast, "rates_along", args).ok()?.into_array().ok()?;
+        let rates = answers.iter().map(|answer| row::spread(answer, rhs.len())).collect::<Option<Vec<_>>>()?.concat();
+        rates.iter().all(|rate| is_rate(*rate)).then_some(rates)
     }
 
-    fn run(&self, script: &Compiled, ast: &AST, function: &str, args: Vec<Dynamic>) -> Result<Dynamic, Fault> {
+    fn run(
+        &self,
+        engine: &Engine,
+        script: &Compiled,
+        ast: &AST,
+        function: &str,
+        args: Vec<Dynamic>,
+    ) -> Result<Dynamic, Fault> {
         let options = CallFnOptions::new().eval_ast(false);
         apart::run(&script.file, || {
             deadline::within(LIMITS.deadline, || {
-                self.engine
+                engine
                     .call_fn_with_options(options, &mut Scope::new(), ast, function, args)
                     .map_err(|e| Fault::of_run(&script.file, &e))
             })
         })
     }
+}
+
+/// Whether a number may be a rate.
+pub(crate) fn is_rate(number: f64) -> bool {
+    number.is_finite() && number >= 0.0
 }
 
 /// An error a host function gives back to the script.

@@ -18,7 +18,7 @@ use crate::{
     contract::{FindingSheet, MilestoneSheet, air_map, joint_map, read},
     deadline, expected,
     fitted::Fitted,
-    host::{Compiled, LIMITS},
+    host::{Compiled, LIMITS, is_rate},
     table::RateTable,
 };
 
@@ -205,9 +205,8 @@ impl Rule {
         }
         let table = apart::run(&self.script.file, || {
             let mut along = true;
-            let by_temperature = self.script.by_temperature;
-            let rates_of = |airs: &[Air]| self.rates(airs, mode, &mut along);
-            deadline::within(LIMITS.judging, || RateTable::sample(by_temperature, rates_of))
+            let rates_of = |temps: &[f64], rhs: &[f64]| self.rates(temps, rhs, mode, &mut along);
+            deadline::within(LIMITS.judging, || RateTable::sample(rates_of))
         })?;
         let law: Law = Arc::new(move |air| table.rate(air));
         laws.insert(mode.into(), law.clone());
@@ -317,7 +316,11 @@ impl Rule {
         Ok(answer)
     }
 
-    pub(crate) fn rate(&self, air: Air, mode: &str) -> Result<f64, Fault> {
+    /// The rate the script itself gives in one air; a law is a table of these.
+    ///
+    /// # Errors
+    /// A [`Fault`] when the script fails on it, or answers with something else than a number from 0 up.
+    pub fn rate(&self, air: Air, mode: &str) -> Result<f64, Fault> {
         let args = match self.script.functions["rate"] {
             1 => vec![air_map(air)],
             _ => vec![air_map(air), mode.into()],
@@ -330,19 +333,23 @@ impl Rule {
         })
     }
 
-    /// The rates of many airs: `along` a row in one call, or one by one from the first row on where that is no answer: a
-    /// limit of one call then holds all of them, and which air has no rate must be told.
-    fn rates(&self, airs: &[Air], mode: &str, along: &mut bool) -> Result<Vec<f64>, Fault> {
-        if *along {
-            let mode = (self.script.functions["rate"] == 2).then_some(mode);
-            let answers = self.host.rates(&self.script, airs, mode);
-            let rates: Vec<f64> = answers.iter().flatten().map_while(as_rate).collect();
-            if rates.len() == airs.len() {
-                return Ok(rates);
-            }
-            *along = false;
+    /// The rates at each of these temperatures in each of these humidities, in that order: in one call, or in half as many
+    /// humidities at a time where that is no answer. At last one by one, for the fault of whichever air has no rate; and
+    /// from then on no longer `along` temperatures, because a limit of one call then holds all of them.
+    fn rates(&self, temps: &[f64], rhs: &[f64], mode: &str, along: &mut bool) -> Result<Vec<f64>, Fault> {
+        let given = (self.script.functions["rate"] == 2).then_some(mode);
+        let at_once = || self.host.rates(&self.script, temps, rhs, given);
+        if let Some(rates) = (*along || rhs.len() > 1).then(at_once).flatten() {
+            return Ok(rates);
         }
-        airs.iter().map(|air| self.rate(*air, mode)).collect()
+        if let [rh_pct] = *rhs {
+            *along = false;
+            return temps.iter().map(|temp_c| self.rate(Air { temp_c: *temp_c, rh_pct }, mode)).collect();
+        }
+        let (drier, damper) = rhs.split_at(rhs.len() / 2);
+        let halves = (self.rates(temps, drier, mode, along)?, self.rates(temps, damper, mode, along)?);
+        let rows = halves.0.chunks(drier.len()).zip(halves.1.chunks(damper.len()));
+        Ok(rows.flat_map(|(drier, damper)| [drier, damper].concat()).collect())
     }
 
     pub(crate) fn milestone(&self, joint: &JointState, stage: &str) -> Result<(String, f64, f64), Fault> {
@@ -363,7 +370,7 @@ impl Rule {
 /// What a script answered as a rate, if it is one.
 fn as_rate(answer: &Dynamic) -> Option<f64> {
     let rate = answer.as_float().or_else(|_| answer.as_int().map(|n| n as f64)).ok()?;
-    (rate.is_finite() && rate >= 0.0).then_some(rate)
+    is_rate(rate).then_some(rate)
 }
 
 fn ask<T: DeserializeOwned>(host: &Host, script: &Compiled, function: &str, args: Vec<Dynamic>) -> Result<T, Fault> {
