@@ -79,6 +79,6 @@ async fn an_empty_shop_is_set_up_as_written() {
     let bench = Bench::small().await;
     run(blocks("bash").replace("http://127.0.0.1:8080", &bench.url(""))).await;
     let begun = bench.items("/api/v1/glue-ups").await;
-    assert_eq!((begun.len(), &begun[0]["joint"]), (1, &serde_json::json!("bridge")));
+    assert_eq!((begun.len(), &begun[0]["joint"]["id"]), (1, &serde_json::json!("bridge")));
     bench.stop().await;
 }

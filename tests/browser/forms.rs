@@ -114,7 +114,7 @@ async fn a_step_says_when_and_has_its_two_actions() {
     assert!(after.contains("<h1>Loose bridge</h1>") && !after.contains("/clamps-off"), "{after}");
     assert_eq!(bench.alert("g-1:clamp_off").await["state"], "acknowledged");
     // The wait after it says until when.
-    let step = after.split("Let it harden").nth(1).unwrap();
+    let (_, step) = after.split_once("<strong>Let it harden</strong>").unwrap();
     assert!(step.contains("full strength") && step.contains("likely "), "{step}");
     let seen = [("key", "seen"), ("from", "job"), ("stage", "full_strength"), ("by", "touch"), ("reached", "false")];
     let after = send(&bench, "/cures/g-1/observed", &seen).await.text;

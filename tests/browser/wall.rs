@@ -12,15 +12,15 @@ const AWAY_MM: f64 = 3000.0;
 const MM_PER_PX: f64 = 531.3 / 1920.0;
 /// Height of characters ISO 9241-303 recommends, arc minutes (20 to 22; from memory).
 const RECOMMENDED: f64 = 20.0;
-/// Height of the names, arc minutes: more than twice the 5 that normal sight can tell (from memory).
-const NAMES: f64 = 12.0;
+/// Height of the names, arc minutes: normal sight can tell 5 (from memory), and eight cards have to stand on one screen.
+const NAMES: f64 = 9.0;
 
 /// The height of a 0 as the browser draws it, as an angle from the bench, arc minutes.
 async fn angles(browser: &Browser, css: &str) -> Vec<f64> {
     let measure = format!(
         "const pen = document.createElement('canvas').getContext('2d');
          return [...document.querySelectorAll('{css}')].map(e => {{
-           pen.font = getComputedStyle(e).font; return pen.measureText('0').actualBoundingBoxAscent; }})"
+           const is = getComputedStyle(e); pen.font = `${{is.fontWeight}} ${{is.fontSize}} ${{is.fontFamily}}`; return pen.measureText('0').actualBoundingBoxAscent; }})"
     );
     let heights: Vec<f64> = serde_json::from_value(browser.run(&measure).await).unwrap();
     heights.into_iter().map(|px| (px * MM_PER_PX / AWAY_MM).atan().to_degrees() * 60.0).collect()

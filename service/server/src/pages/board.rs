@@ -58,6 +58,16 @@ struct RiskCard {
     href: String,
     what: String,
     why: String,
+    /// What to do, or to mind.
+    then: String,
+}
+
+impl RiskCard {
+    /// Its first sentence says why, what follows what to do.
+    fn new(href: String, what: String, said: &str) -> Self {
+        let (why, then) = said.split_once(". ").map_or((said, ""), |(why, then)| (why, then));
+        Self { href, what, why: format!("{}.", why.trim_end_matches('.')), then: then.into() }
+    }
 }
 
 struct NextCard {
@@ -243,15 +253,15 @@ impl State {
                 continue;
             };
             let href = format!("/cures/{}", line.cure.begun.id);
-            risks.push(RiskCard { href, what: place(bench, line.cure), why });
+            risks.push(RiskCard::new(href, place(bench, line.cure), &why));
         }
         let of_room = [AlertKind::Climate, AlertKind::SensorSilent];
         let open = bench.alerts_open();
-        risks.extend(open.filter(|alert| of_room.contains(&alert.raised.alert_kind)).map(|alert| RiskCard {
-            href: "/climate".into(),
-            what: alert.raised.title.clone(),
-            why: bare(&alert.raised.body),
-        }));
+        let of_room = open.filter(|alert| of_room.contains(&alert.raised.alert_kind));
+        risks.extend(
+            of_room
+                .map(|alert| RiskCard::new("/climate".into(), alert.raised.title.clone(), &bare(&alert.raised.body))),
+        );
         risks
     }
 
