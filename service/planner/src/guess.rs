@@ -69,3 +69,64 @@ impl Guess {
         cost + more(terms.job(now.order[shift.at]), later)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{
+        Calendar, Job, Need, Problem, Resource, Step,
+        board::Board,
+        net::Net,
+        trial::{Made, Terms},
+    };
+
+    /// Lengths, due dates and weights of jobs of one step, for one pair of hands that never rests.
+    const JOBS: [[i64; 3]; 5] = [[30, 40, 2], [10, 20, 1], [50, 60, 3], [20, 150, 1], [40, 70, 5]];
+
+    fn single_machine() -> Problem {
+        let job = |[_, due, weight]: &[i64; 3]| Job { release_min: 0, due_min: Some(*due), weight: *weight };
+        let step = |(job, [length_min, ..]): (usize, &[i64; 3])| Step {
+            job,
+            length_min: *length_min,
+            needs: vec![Need { resource: 0, count: 1, tail_min: 0 }],
+            ..Step::default()
+        };
+        Problem {
+            resources: vec![Resource { capacity: 1, hours: Some(Calendar::new(vec![(0, 1000)])) }],
+            jobs: JOBS.iter().map(job).collect(),
+            steps: JOBS.iter().enumerate().map(step).collect(),
+            ..Problem::default()
+        }
+    }
+
+    /// Weighted lateness of jobs done one after the other, reckoned by hand.
+    fn late(problem: &Problem, net: &Net, order: &[usize]) -> i64 {
+        let mut end = 0;
+        let jobs = order.iter().map(|block| &JOBS[problem.steps[net.blocks[*block].steps[0]].job]);
+        jobs.map(|[length, due, weight]| {
+            end += length;
+            weight * (end - due).max(0)
+        })
+        .sum()
+    }
+
+    #[test]
+    fn on_a_single_machine_the_guess_is_the_truth() {
+        let problem = single_machine();
+        let net = Net::new(&problem);
+        let order: Vec<usize> = (0..net.blocks.len()).collect();
+        let terms = Terms::new(&problem, &net, &order);
+        let mut now = Made::new(&terms, Board::new(&net), order.clone());
+        now.make(&terms, &now.clone(), (0, usize::MAX), i64::MAX, 0);
+        for at in 0..order.len() {
+            for to in (0..order.len()).filter(|to| *to != at) {
+                let mut moved = order.clone();
+                let block = moved.remove(at);
+                moved.insert(to, block);
+                let shift = Shift { at, places: at..at + 1, to, earlier: to < at };
+                let truth = late(&problem, &net, &moved) - late(&problem, &net, &order);
+                assert_eq!(Guess::new(&terms).cost(&terms, &now, &shift), truth, "from {at} to {to}");
+            }
+        }
+    }
+}
