@@ -1,4 +1,4 @@
-//! What a move is guessed to cost before it is tried: a plan takes a thousand times as long to make.
+//! What a move is guessed to cost before it is tried: to make the plan takes far longer.
 //!
 //! What is scarcest is taken for a single machine on which the blocks stand in their order. Blocks that go earlier make the
 //! jobs they pass later by as long as they keep it, and their own job earlier by as long as those they pass do.
