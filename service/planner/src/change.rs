@@ -2,6 +2,7 @@
 
 use crate::{
     chance::Chance,
+    guess::{Guess, Shift},
     trial::{Made, Terms},
 };
 
@@ -36,6 +37,9 @@ const WALL: f64 = 0.1;
 
 pub(crate) struct Change {
     marked: Vec<bool>,
+    guess: Guess,
+    /// Of how many moves that which is guessed to cost least is tried; 1 tries any.
+    pub(crate) drawn: usize,
     /// Whether blocks of different jobs wait for each other; then jobs do not simply change places.
     jobs_wait: bool,
 }
@@ -46,7 +50,7 @@ impl Change {
         let blocks = terms.net.blocks.iter().enumerate();
         let jobs_wait = blocks.flat_map(|(at, block)| block.after.iter().map(move |after| (at, after)));
         let jobs_wait = { jobs_wait }.any(|(at, after)| job(&at) != job(after));
-        Self { marked: vec![false; terms.net.blocks.len()], jobs_wait }
+        Self { marked: vec![false; terms.net.blocks.len()], guess: Guess::new(terms), drawn: 1, jobs_wait }
     }
 
     /// Makes `next` from `now` with one change; `None` if it came to nothing.
@@ -79,7 +83,7 @@ impl Change {
         Some(Changed { from, until, only_if_better: false })
     }
 
-    /// Moves the block at `at`, or more of its job with it, earlier or later.
+    /// Moves the block at `at` or at another place, or more of its job with it, earlier or later.
     fn shift(
         &mut self,
         terms: &Terms<'_>,
@@ -89,33 +93,30 @@ impl Change {
         scope: Scope,
         chance: &mut Chance,
     ) {
-        let n = now.order.len();
-        let earlier = chance.below(2) == 0;
-        let at = if chance.share() < BY_LATENESS { later_of(terms, now, at, chance.below(n), earlier) } else { at };
-        // Mostly near by: what goes far seldom fits.
-        let far = 1 + (chance.share().powi(3) * n as f64) as usize;
-        let much = if scope == Scope::Jobs { 1.0 } else { chance.share() };
-        let range = if much < ONE_BLOCK {
-            at..at + 1
-        } else if much < REST_OF_JOB {
-            at..n
-        } else {
-            0..n
-        };
-        let job = terms.job(now.order[at]);
-        for block in now.order[range].iter().filter(|block| terms.job(**block) == job) {
-            self.marked[*block] = true;
+        let mut best = drawn(terms, now, at, scope, chance);
+        if self.drawn > 1 {
+            let mut least = self.guess.cost(terms, now, &best);
+            for _ in 1..self.drawn {
+                let shift = drawn(terms, now, chance.below(now.order.len()), scope, chance);
+                let cost = self.guess.cost(terms, now, &shift);
+                if cost < least {
+                    (best, least) = (shift, cost);
+                }
+            }
+        }
+        for block in best.places.clone().filter(|at| best.moves(terms, now, *at)).map(|at| now.order[at]) {
+            self.marked[block] = true;
             // A wait was worth it where the block stood.
-            for step in &terms.net.blocks[*block].steps {
+            for step in &terms.net.blocks[block].steps {
                 if next.wish[*step] != terms.wall.get(*step).copied().unwrap_or(i64::MIN) {
                     next.wish[*step] = i64::MIN;
                 }
             }
         }
-        if earlier {
-            self.earlier(terms, &mut next.order, at.saturating_sub(far));
+        if best.earlier {
+            self.earlier(terms, &mut next.order, best.to);
         } else {
-            self.later(terms, &mut next.order, (at + far).min(n - 1));
+            self.later(terms, &mut next.order, best.to);
         }
         self.marked.fill(false);
     }
@@ -142,6 +143,24 @@ impl Change {
         }
         order[first..=to].sort_by_key(|block| self.marked[*block]);
     }
+}
+
+/// A move of the block at `at` or at another place, or of more of its job.
+fn drawn(terms: &Terms<'_>, now: &Made<'_>, at: usize, scope: Scope, chance: &mut Chance) -> Shift {
+    let n = now.order.len();
+    let earlier = chance.below(2) == 0;
+    let at = if chance.share() < BY_LATENESS { later_of(terms, now, at, chance.below(n), earlier) } else { at };
+    // Mostly near by: what goes far seldom fits.
+    let far = 1 + (chance.share().powi(3) * n as f64) as usize;
+    let much = if scope == Scope::Jobs { 1.0 } else { chance.share() };
+    let places = if much < ONE_BLOCK {
+        at..at + 1
+    } else if much < REST_OF_JOB {
+        at..n
+    } else {
+        0..n
+    };
+    Shift { at, places, to: if earlier { at.saturating_sub(far) } else { (at + far).min(n - 1) }, earlier }
 }
 
 /// Of two places in the order the one whose job costs more by its lateness, or the one whose job costs less.

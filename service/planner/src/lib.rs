@@ -42,6 +42,7 @@ mod chance;
 mod change;
 mod check;
 mod explain;
+mod guess;
 mod net;
 mod order;
 mod plan;

@@ -57,34 +57,21 @@ fn by_wall(terms: &Terms<'_>, first: &[usize]) -> Vec<usize> {
 }
 
 fn seen<'b>(terms: &'b Terms<'_>) -> Vec<Seen<'b>> {
-    let (problem, blocks_of) = (terms.problem, &terms.blocks_of);
     let net = terms.net;
-    let load = |blocks: &[usize], resource: usize| -> f64 {
-        let steps = blocks.iter().flat_map(|block| &net.blocks[*block].steps);
-        let needs = steps
-            .flat_map(|step| problem.steps[*step].needs.iter().map(|need| (need, problem.steps[*step].length_min)));
-        let of = needs.filter(|(need, _)| need.resource == resource);
-        let taken: f64 = of.map(|(need, length)| f64::from(need.count) * (length + need.tail_min) as f64).sum();
-        taken / f64::from(problem.resources[resource].capacity.max(1))
-    };
-    let all: Vec<usize> = blocks_of.iter().flatten().copied().collect();
-    let hours = |resource: &usize| problem.resources[*resource].hours.is_some();
-    let loads = (0..problem.resources.len()).filter(hours).map(|resource| (load(&all, resource), resource));
-    let scarcest = loads.max_by(|a, b| a.0.total_cmp(&b.0)).map(|(_, resource)| resource);
     let of_job = |blocks: &'b Vec<usize>| {
         let steps = || blocks.iter().flat_map(|block| &net.blocks[*block].steps);
-        let job = &problem.jobs[net.works[net.blocks[blocks[0]].steps[0]].job];
+        let job = &terms.problem.jobs[terms.job(blocks[0])];
         let longest = steps().map(|step| terms.tails[*step]).max().unwrap_or(0);
         let due = job.due_min.unwrap_or(FARTHEST_MIN) as f64;
         Seen {
             blocks,
-            load: scarcest.map_or(0.0, |resource| load(blocks, resource)).max(1.0),
+            load: blocks.iter().map(|block| terms.loads[*block]).sum::<f64>().max(1.0),
             begin_by: due - longest as f64,
             due,
             weight: job.weight as f64,
         }
     };
-    blocks_of.iter().map(of_job).collect()
+    terms.blocks_of.iter().map(of_job).collect()
 }
 
 fn apparent_tardiness_cost(terms: &Terms<'_>, jobs: &[Seen<'_>], look: f64) -> Vec<usize> {

@@ -21,6 +21,11 @@ pub(crate) struct Terms<'a> {
     pub(crate) wall: Vec<i64>,
     /// The blocks that may be moved, by job, as they come in the first order.
     pub(crate) blocks_of: Vec<Vec<usize>>,
+    /// How long each block that may be moved keeps what of all with hours is scarcest, in minutes of all there is of it.
+    pub(crate) loads: Vec<f64>,
+    load: f64,
+    /// The job of each block.
+    jobs: Vec<usize>,
 }
 
 impl<'a> Terms<'a> {
@@ -30,8 +35,18 @@ impl<'a> Terms<'a> {
         let usual_length = lengths as f64 / net.works.len().max(1) as f64;
         let stands = problem.wall.moved_cost > 0 && problem.wall.starts_min.iter().any(Option::is_some);
         let wall = if stands { wall_wish(problem) } else { Vec::new() };
-        let mut terms =
-            Self { problem, net, tails: bounds::tails_within_jobs(net), usual_length, wall, blocks_of: Vec::new() };
+        let loads = loads(problem, net, order);
+        let mut terms = Self {
+            problem,
+            net,
+            tails: bounds::tails_within_jobs(net),
+            usual_length,
+            wall,
+            blocks_of: Vec::new(),
+            load: loads.iter().sum(),
+            loads,
+            jobs: net.blocks.iter().map(|block| net.works[block.steps[0]].job).collect(),
+        };
         let mut group: Vec<Option<usize>> = vec![None; problem.jobs.len()];
         for block in order {
             let at = *group[terms.job(*block)].get_or_insert(terms.blocks_of.len());
@@ -45,8 +60,29 @@ impl<'a> Terms<'a> {
 
     /// The job of a block.
     pub(crate) fn job(&self, block: usize) -> usize {
-        self.net.works[self.net.blocks[block].steps[0]].job
+        self.jobs[block]
     }
+}
+
+/// The load of each of the `blocks` on the resource with hours on which all together have the most; 0 for other blocks.
+fn loads(problem: &Problem, net: &Net, blocks: &[usize]) -> Vec<f64> {
+    let on = |resource: usize| {
+        let capacity = f64::from(problem.resources[resource].capacity.max(1));
+        let of_step = |step: &usize| -> f64 {
+            let step = &problem.steps[*step];
+            let needs = step.needs.iter().filter(|need| need.resource == resource);
+            needs.map(|need| f64::from(need.count) * (step.length_min + need.tail_min) as f64).sum()
+        };
+        let mut loads = vec![0.0; net.blocks.len()];
+        for block in blocks {
+            loads[*block] = net.blocks[*block].steps.iter().map(of_step).sum::<f64>() / capacity;
+        }
+        loads
+    };
+    let with_hours = (0..problem.resources.len()).filter(|resource| problem.resources[*resource].hours.is_some());
+    let sum = |loads: &Vec<f64>| loads.iter().sum::<f64>();
+    let scarcest = with_hours.map(on).max_by(|a, b| sum(a).total_cmp(&sum(b)));
+    scarcest.unwrap_or_else(|| vec![0.0; net.blocks.len()])
 }
 
 /// What some placed blocks cost at least.
@@ -189,8 +225,18 @@ impl<'a> Made<'a> {
 
     /// What the lateness of a job costs.
     pub(crate) fn late(&self, terms: &Terms<'_>, job: usize) -> i64 {
+        self.late_if(terms, job, 0)
+    }
+
+    /// What it would cost if the job ended by so many minutes later, or, if negative, earlier.
+    pub(crate) fn late_if(&self, terms: &Terms<'_>, job: usize, by_min: i64) -> i64 {
         let of = &terms.problem.jobs[job];
-        of.weight * late_min(of.due_min, self.tally.ends[job])
+        of.weight * late_min(of.due_min, self.tally.ends[job] + by_min)
+    }
+
+    /// How many minutes pass while a minute of the scarcest is worked.
+    pub(crate) fn pace(&self, terms: &Terms<'_>) -> f64 {
+        (self.tally.end - terms.problem.now_min).max(0) as f64 / terms.load.max(1.0)
     }
 
     /// Places a block; `false` if there is no place.
