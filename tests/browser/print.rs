@@ -3,6 +3,8 @@
 use base64::Engine;
 use bench::{Bench, Shop};
 use benchclock::Now;
+use serde_json::json;
+use thirtyfour::common::print::PrintParameters;
 
 use super::{
     driver::{Browser, View, WALL},
@@ -64,7 +66,7 @@ async fn a_job_card_holds_what_stands_beside_the_instrument() {
     let bench = Bench::small().await;
     bench.furnish().await;
     planned(&bench).await;
-    let body = serde_json::json!({"id": "g-1", "joint": "bridge", "job": "loose", "step": "glue", "zone": "bench"});
+    let body = json!({"id": "g-1", "joint": "bridge", "job": "loose", "step": "glue", "zone": "bench"});
     let cure = bench.post("/api/v1/glue-ups", body).await.good();
     let card = bench.get("/jobs/loose/card").await.text;
     for part in
@@ -72,5 +74,33 @@ async fn a_job_card_holds_what_stands_beside_the_instrument() {
     {
         assert!(card.contains(part), "no {part} in: {card}");
     }
+    bench.stop().await;
+}
+
+/// A guitar with the usual joints, one of them curing: A4, as it is laid beside the instrument.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn the_sheet_of_a_usual_instrument_is_one_page() {
+    let bench = Bench::open(Shop::small(), Now::system(), false).await;
+    bench.furnish().await;
+    bench
+        .post("/api/v1/instruments/guitar/strings", json!({"family": "steel_string_guitar", "half_tension_h": 12}))
+        .await
+        .good();
+    for (joint, path) in [("bridge", "bridge_foot"), ("neck", "neck_joint"), ("brace", "brace_end")] {
+        if joint != "bridge" {
+            bench.post("/api/v1/joints", json!({"id": joint, "instrument": "guitar", "name": joint})).await.good();
+        }
+        bench.post(&format!("/api/v1/joints/{joint}/load"), json!({"path": path})).await.good();
+    }
+    bench.glue_up("g-1").await;
+    let browser = Browser::open(WALL).await;
+    browser.goto(bench.url("/instruments/guitar/string-up-sheet")).await;
+    browser.until("return document.querySelector('.chart').naturalWidth > 0").await;
+    let mut a4 = PrintParameters::default();
+    (a4.page.width, a4.page.height) = (21.0, 29.7);
+    let pdf = browser.driver.print_page(a4).await.unwrap();
+    let pdf = String::from_utf8_lossy(&pdf);
+    assert_eq!(pdf.matches("/Type /Page").count() - pdf.matches("/Type /Pages").count(), 1);
+    browser.close().await;
     bench.stop().await;
 }

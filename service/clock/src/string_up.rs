@@ -92,7 +92,8 @@ impl Bench {
     }
 
     /// Whether an instrument may be strung at `now_ms`, with a margin on the load, in a shop that wants such air; none while
-    /// nobody has said which strings it is to have. The wood is not in it: the solver runs beside the requests, see [`Wood::hold_back`].
+    /// nobody has said which strings it is to have. The wood is not in it: the solver runs beside the requests, see
+    /// [`Wood::hold_back`].
     ///
     /// [`Wood::hold_back`]: crate::Wood::hold_back
     pub fn string_up(&self, instrument: &InstrumentId, margin: f64, target: Target, now_ms: i64) -> Option<StringUp> {

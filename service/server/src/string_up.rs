@@ -105,20 +105,23 @@ impl State {
             (Some(_), _) => "As soon as that is done.".into(),
         };
         let answer = if up.not_judged() { "Not judged yet" } else { "Not yet" };
-        format!("{answer}: {}, {}: {}. {when}{held}{trailing}", word(first.kind), first.name, first.says)
+        format!("{answer}: {}, {}: {}. {when}{trailing}{held}", word(first.kind), first.name, first.says)
     }
 
     /// What another air from now on would change, in sentences. Of the box also what is to be done about its humidity:
     /// warmed and left to itself it would dry the wood out.
     pub(crate) fn elsewhere_said(&self, up: &StringUp) -> Vec<String> {
         let Target { rh_low_pct, rh_high_pct, .. } = self.settings.shop.target();
-        let of = |of: clock::Elsewhere| {
+        let of = |of: clock::Elsewhere<'_>| {
             let OtherAir { air: Air { temp_c, rh_pct }, unkept_rh_pct } = of.other;
             let changes = match of.saves_h {
                 Some(saves_h) if saves_h > 0.0 => format!("saves {saves_h:.0} h"),
                 Some(saves_h) => format!("costs {:.0} h more", -saves_h),
                 None if of.safe_ms.is_some() => "it would come at all".into(),
-                None => "it would not come".into(),
+                None => of.stopped_by.map_or_else(
+                    || "it would not come".into(),
+                    |item| format!("it would not come, for the {}, {}", word(item.kind), item.name),
+                ),
             };
             let Some(unkept_rh_pct) = unkept_rh_pct else {
                 return format!("Should the room fall to {temp_c:.0} °C, {rh_pct:.0} % RH then: {changes}.");

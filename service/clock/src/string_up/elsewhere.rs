@@ -3,7 +3,7 @@
 
 use facts::InstrumentId;
 
-use super::{StringUp, Wait};
+use super::{Item, StringUp, Wait};
 use crate::{Air, Bench, Target, ages::hours, intended::Moist};
 
 /// Temperature of a warm box, °C.
@@ -35,13 +35,15 @@ fn other_airs(here: Air, target: Target) -> [OtherAir; 2] {
 
 /// What another air from now on would change.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Elsewhere {
+pub struct Elsewhere<'a> {
     /// That air.
     pub other: OtherAir,
     /// When strings may go on then, ms.
     pub safe_ms: Option<i64>,
     /// Hours by which that is sooner; negative where it is later. None where either never comes.
     pub saves_h: Option<f64>,
+    /// What does not come there by waiting, if anything.
+    pub stopped_by: Option<&'a Item>,
 }
 
 impl Bench {
@@ -59,7 +61,7 @@ impl Bench {
 
 impl StringUp {
     /// What other airs from now on would change, for those that would change it by half an hour or more.
-    pub fn elsewhere(&self) -> Vec<Elsewhere> {
+    pub fn elsewhere(&self) -> Vec<Elsewhere<'_>> {
         let here_ms = self.times().safe;
         let of = |(place, other): (usize, &OtherAir)| {
             let safe_ms = self.items.iter().try_fold(self.now_ms, |latest, item| match item.wait {
@@ -68,9 +70,10 @@ impl StringUp {
                 Wait::Never => None,
             });
             let saves_h = here_ms.zip(safe_ms).map(|(here_ms, there_ms)| hours(here_ms - there_ms));
-            Elsewhere { other: *other, safe_ms, saves_h }
+            let never = |item: &&Item| matches!(item.wait, Wait::Until(_)) && item.elsewhere_ms[place].is_none();
+            Elsewhere { other: *other, safe_ms, saves_h, stopped_by: self.items.iter().find(never) }
         };
-        let matters = |other: &Elsewhere| match other.saves_h {
+        let matters = |other: &Elsewhere<'_>| match other.saves_h {
             Some(saves_h) => saves_h.abs() >= 0.5,
             None => other.safe_ms.is_some() != here_ms.is_some(),
         };

@@ -278,8 +278,8 @@ impl State {
         }
     }
 
-    /// Instruments that are not at pitch yet, or are too soon, and what holds their strings back. The wood is left to the sheet: running
-    /// plates takes longer than the wall may wait.
+    /// Instruments that are not at pitch yet, or are too soon, and what holds their strings back. The wood is left to the
+    /// sheet: running plates takes longer than the wall may wait.
     fn strings_cards(&self, bench: &Bench, now_ms: i64) -> Vec<StringsCard> {
         let target = self.settings.shop.target();
         let card = |instrument: &facts::InstrumentId| {

@@ -102,7 +102,7 @@ impl State {
 
     /// What the sheet says of an answer.
     pub(super) fn string_up_page(&self, up: &StringUp) -> StringUpSheet {
-        let day = |ms: i64| instant(ms).with_timezone(&self.zone).format("%a %-d %b %Y, %H:%M").to_string();
+        let day = |ms: i64| instant(ms).with_timezone(&self.zone).format("%a %-d %b, %H:%M").to_string();
         let when = |ms: Option<i64>| ms.map_or_else(|| "not in this air".into(), day);
         let all_of = |times: Times<i64>| match times.safe.is_some_and(|ms| ms <= up.now_ms) {
             true => Default::default(),
@@ -160,7 +160,7 @@ impl State {
             frame: self.frame("/instruments"),
             id: up.instrument.to_string(),
             instrument: self.bench().instruments().get(&up.instrument).map_or_else(String::new, |i| i.name.clone()),
-            printed: day(up.now_ms),
+            printed: instant(up.now_ms).with_timezone(&self.zone).format("%a %-d %b %Y, %H:%M").to_string(),
             says: self.said_of(up),
             slack_off: up.too_soon().is_some(),
             times: if up.strung.stages.contains_key(&Stage::FullPitch) {
