@@ -40,6 +40,7 @@ fn furnish(database: &mut dyn Database, mark: &str) {
     database.switch_off(&off).unwrap();
     // The same name and the same hash, so that nothing but the wall keeps them apart.
     assert!(database.add_token(&Token { made_by: mark.into(), ..token("mia", 1) }).unwrap());
+    assert!(database.keep_file("push-key", mark.as_bytes()).unwrap());
     let n = if mark == "a" { 1 } else { 2 };
     let mean = Mean { from_ms: BEGIN_MS - QUARTER_MS, n, temp_c: [20.0; 3], rh_pct: [50.0; 3] };
     database.thin_readings(&stock::id("bench"), BEGIN_MS, &[mean]).unwrap();
@@ -69,6 +70,8 @@ fn seen(database: &mut dyn Database) -> String {
     all.push(format!("{:?}", database.answers(&["the same key"]).unwrap()));
     all.push(format!("{:?}", database.means("bench", i64::MIN, i64::MAX).unwrap()));
     all.push(format!("{:?}", database.tokens().unwrap()));
+    all.push(format!("{:?}", database.file("push-key").unwrap()));
+    all.push(format!("{:?}", database.days_on_record(i64::MAX, 100).unwrap()));
     all.push(format!("{:?}", database.since().unwrap()));
     all.join("\n")
 }
@@ -97,6 +100,7 @@ fn a_shop_sees_and_changes_nothing_of_another() {
     b.token_used(&token("mia", 1).id, 5).unwrap();
     b.revoke_token("mia", "b", 6).unwrap();
     b.end_session(&token("mia", 1).id).unwrap();
+    b.forget_file("push-key").unwrap();
     assert_eq!(seen(&mut *server_again(&server, "shop-a")), alone, "what b did shows in a");
     assert_eq!(readings(b.as_mut(), "bench", i64::MIN), []);
 }

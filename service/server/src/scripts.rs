@@ -110,7 +110,7 @@ async fn read_shop(state: &Arc<State>, folder: &Path) -> Vec<Fault> {
 /// last good version where it is. Returns how many came in force.
 pub(crate) async fn read_folder(state: &Arc<State>) -> Result<usize, Problem> {
     let mut agreed = state.scripts.lock().await;
-    follow::catch_up(state, &mut agreed)?;
+    follow::catch_up(state, &mut agreed);
     let folder = state.settings.scripts.folder.clone();
     let files = match rule_files(&folder) {
         Ok(files) => files,
@@ -220,7 +220,7 @@ pub(crate) async fn save(state: &Arc<State>, saving: Saving) -> Result<(), Probl
     if state.others.may_be() {
         // Whoever saves has seen what is in force, not what was when this instance last heard of the others.
         state.follow().await?;
-        follow::catch_up(state, &mut agreed)?;
+        follow::catch_up(state, &mut agreed);
     }
     let Saving { material, text, replaces, by, override_reason } = saving;
     let by = name_of(&by)?;

@@ -15,7 +15,7 @@ use rules::Rule;
 use tokio_util::sync::CancellationToken;
 
 use super::{on_disk, path_of, unwritable, write_whole};
-use crate::{problem::Problem, state::State};
+use crate::state::State;
 
 /// What each rule's file was when folder and journal last agreed, or when it was found left behind.
 #[derive(Default)]
@@ -33,22 +33,20 @@ impl Agreed {
     }
 }
 
-/// Writes what came in force elsewhere into files that were left behind. Returns how many. A folder that cannot be written
-/// stays as it is, and what is in force is in force without it.
-///
-/// # Errors
-/// When a file cannot be read.
-pub(super) fn catch_up(state: &State, agreed: &mut Agreed) -> Result<usize, Problem> {
+/// Writes what came in force elsewhere into files that were left behind. A folder that cannot be written stays as it is, and
+/// what is in force is in force without it.
+pub(super) fn catch_up(state: &State, agreed: &mut Agreed) {
     if !state.others.may_be() {
-        return Ok(0);
+        return;
     }
     let in_force = state.bench().in_force().clone();
-    let mut written = 0;
     for (material, version) in in_force {
         if agreed.still(&material, &version) {
             continue;
         }
-        let stands = on_disk(state, &material)?.map(|text| Rule::version_of(&text));
+        // A file that cannot be read is somebody's, and a fault that whoever reads the folder tells.
+        let Ok(stands) = on_disk(state, &material) else { continue };
+        let stands = stands.map(|text| Rule::version_of(&text));
         let file = format!("materials/{material}.rhai");
         let left_behind = match &stands {
             None => true,
@@ -65,7 +63,6 @@ pub(super) fn catch_up(state: &State, agreed: &mut Agreed) -> Result<usize, Prob
                 tracing::info!(file, %version, "came in force at another instance and is written down here");
                 state.faults.write().unwrap_or_else(PoisonError::into_inner).remove(&file);
                 agreed.on(material, version);
-                written += 1;
             }
             Err(e) => {
                 tracing::warn!(problem = %unwritable(&e), file, "is in force, and the file here stays as it was");
@@ -75,7 +72,6 @@ pub(super) fn catch_up(state: &State, agreed: &mut Agreed) -> Result<usize, Prob
             }
         }
     }
-    Ok(written)
 }
 
 /// Catches up whenever a rule came in force, until told to stop.
@@ -85,9 +81,6 @@ pub(crate) async fn run(state: Arc<State>, stop: CancellationToken) {
             () = stop.cancelled() => return,
             () = state.shared.rules.notified() => {}
         }
-        let mut agreed = state.scripts.lock().await;
-        if let Err(problem) = catch_up(&state, &mut agreed) {
-            tracing::error!(%problem, "the scripts folder does not follow the other instances");
-        }
+        catch_up(&state, &mut *state.scripts.lock().await);
     }
 }
