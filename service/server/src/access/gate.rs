@@ -21,6 +21,7 @@ use super::{
 use crate::{
     problem::{Kind, Problem},
     routes::Shop,
+    shops,
     state::State,
 };
 
@@ -30,7 +31,10 @@ pub(crate) async fn gate(
     next: Next<impl MessageBody + 'static>,
 ) -> Result<ServiceResponse<BoxBody>, Error> {
     let Some(shop) = request.app_data::<Shop>().cloned() else {
-        return Ok(next.call(request).await?.map_into_boxed_body());
+        return Ok(match shops::outside(&request).await {
+            Ok(answer) => request.into_response(answer),
+            Err(problem) => request.error_response(problem).map_into_boxed_body(),
+        });
     };
     match enter(&shop, &request).await {
         Ok(who) => Ok(answering(who, next.call(request)).await?.map_into_boxed_body()),
