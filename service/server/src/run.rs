@@ -16,7 +16,7 @@ use crate::{
     certificate::{self, Certificate},
     now::Now,
     pages, recurring, routes, scripts,
-    settings::{NamedShop, Settings},
+    settings::Settings,
     shop::Door,
     shops::{self, Shops},
     state::State,
@@ -103,11 +103,6 @@ impl Service {
     /// The state of the shop of a name, if it is open.
     pub fn shop(&self, name: &str) -> Option<&Arc<State>> {
         self.shops.of_name(name)
-    }
-
-    /// Each shop that has a name, and why it is not open, if it is not.
-    pub fn shops(&self) -> impl Iterator<Item = (&NamedShop, Option<String>)> {
-        self.shops.named()
     }
 
     /// Tells everything that is due now. Returns how many alerts were told.

@@ -90,13 +90,19 @@ impl Shops {
             }
             Open::open(own, &self.settings.scripts.folder, &self.door, shop.span.clone()).await
         };
+        let several = !shop.named.name.is_empty();
         match opened.await {
-            Ok(open) => Ok(shop.open.get_or_init(|| open)),
+            Ok(open) => {
+                if several {
+                    shop.span.in_scope(|| tracing::info!(hosts = ?shop.named.hosts, "the shop is open"));
+                }
+                Ok(shop.open.get_or_init(|| open))
+            }
             Err(error) => {
                 let why = error.to_string();
                 let mut known = shop.why.lock().unwrap_or_else(PoisonError::into_inner);
                 // Said once: it is tried every few seconds.
-                if *known != why && !shop.named.name.is_empty() {
+                if several && *known != why {
                     shop.span.in_scope(|| tracing::error!(why, "the shop is not open; it is tried again"));
                 }
                 *known = why;
@@ -115,13 +121,6 @@ impl Shops {
     pub(crate) fn of_name(&self, name: &str) -> Option<&Arc<State>> {
         let shop = self.all.iter().find(|shop| shop.named.name == name)?;
         Some(shop.open.get()?.state.get_ref())
-    }
-
-    /// Each shop that has a name, by which hosts it is asked for, and why it is not open, if it is not.
-    pub(crate) fn named(&self) -> impl Iterator<Item = (&NamedShop, Option<String>)> {
-        let why = |shop: &OneShop| shop.why.lock().unwrap_or_else(PoisonError::into_inner).clone();
-        let named = self.all.iter().filter(|shop| !shop.named.name.is_empty());
-        named.map(move |shop| (&shop.named, shop.open.get().is_none().then(|| why(shop))))
     }
 
     /// Starts the tasks of every open shop.
@@ -143,14 +142,15 @@ impl Shops {
                 () = stop.cancelled() => return,
                 () = tokio::time::sleep(AGAIN) => {}
             }
-            join_all(closed().map(async |place| {
+            let tried = closed().map(async |place| {
                 // Why not is kept, and was said.
                 let Ok(open) = self.try_to_open(place).await else { return };
-                let span = &self.all[place].span;
-                span.in_scope(|| tracing::info!("the shop is open"));
-                open.start_tasks(&tracker, &stop, span);
-            }))
-            .await;
+                open.start_tasks(&tracker, &stop, &self.all[place].span);
+            });
+            tokio::select! {
+                () = stop.cancelled() => return,
+                _ = join_all(tried) => {}
+            }
         }
     }
 

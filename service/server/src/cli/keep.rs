@@ -63,10 +63,6 @@ pub(super) async fn serve(settings: Settings, demo: Option<Now>) -> Result<(), S
     let interrupt = interrupted();
     notify(NotifyState::Ready);
     println!("The board is at {}/ (stop it with Ctrl-C)", service.url());
-    for (shop, why_not) in service.shops() {
-        let open = why_not.map_or_else(String::new, |why| format!("; it is not open: {why}"));
-        println!("shop {}: at {}{open}", shop.name, shop.hosts.join(", "));
-    }
     let stop = CancellationToken::new();
     let ended = stop.clone();
     let served = service.run(stop, true);

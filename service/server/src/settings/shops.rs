@@ -57,8 +57,9 @@ pub(super) fn check(settings: &Settings) -> Result<(), SettingsError> {
             }
         }
     }
-    // What is told and heard is one shop's: shared, it would be told to the others, and heard by all.
+    // What is told and heard is one shop's: shared, it would be told to the others, and heard by all. So is its address.
     let shared = [
+        ("server.public_url", !settings.server.public_url.is_empty()),
         ("mqtt.url", !settings.mqtt.url.is_empty()),
         ("people", !settings.people.is_empty()),
         ("webhooks", !settings.webhooks.is_empty()),
