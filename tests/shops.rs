@@ -52,6 +52,7 @@ async fn owner_of(folder: &Path, name: &str) -> String {
 
 /// Both shops in a service of this process, with a clock that stands.
 struct Pair {
+    /// Where both keep what they have; gone when it ends.
     folder: tempfile::TempDir,
     now: Now,
     url: String,
@@ -83,6 +84,7 @@ impl Pair {
         self.stop.cancel();
         drop(self.http);
         self.served.await.unwrap();
+        drop(self.folder);
     }
 
     /// A request to a shop by its place, with nothing shown.

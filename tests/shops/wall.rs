@@ -181,7 +181,7 @@ async fn nothing_of_one_reaches_the_other(database: &str) {
 
     // The same ids and the same key are free in the other, and the streams go on, each with its own.
     let once = async |at: usize, name: &str| {
-        let clamp = pair.ask(at, Method::POST, "/api/v1/clamps").header("idempotency-key", "the same key");
+        let clamp = pair.ask(at, Method::POST, "/api/v1/clamps").header("idempotency-key", "the-same-key");
         let clamp = clamp.bearer_auth(&pair.owners[at]).json(&json!({"id": "cam-9", "name": name}));
         Answer::of(clamp.send().await.unwrap()).await.good()["name"].clone()
     };
