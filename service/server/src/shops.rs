@@ -35,8 +35,10 @@ use crate::{
 
 /// How often a shop that could not be opened is tried again.
 const AGAIN: Duration = Duration::from_secs(5);
-/// How often the system's watchdog is told that all is well.
+/// How often the system's watchdog is told that all is well, and how long ago alarms may have been looked at for that. They
+/// are looked at every five seconds at least.
 const WATCHED: Duration = Duration::from_secs(5);
+const FRESH: Duration = Duration::from_secs(10);
 
 /// Every shop of the service.
 pub(crate) struct Shops {
@@ -158,7 +160,8 @@ impl Shops {
     /// at none is of no use, however well it answers.
     async fn watch(self: Arc<Self>, stop: CancellationToken) {
         loop {
-            if self.opened().all(|open| stuck(&open.state).is_none()) {
+            let fresh = |open: &Open| open.state.alarm_looks.since().is_some_and(|since| since <= FRESH);
+            if self.opened().all(fresh) {
                 // Without a watchdog there is nobody to tell.
                 drop(sd_notify::notify(&[sd_notify::NotifyState::Watchdog]));
             }

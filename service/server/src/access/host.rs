@@ -43,25 +43,19 @@ mod tests {
 
     #[test]
     fn a_host_has_one_spelling() {
-        for host in ["north.example", "NORTH.Example", "north.example.", "north.example:8080", "North.example.:80"] {
+        for host in [
+            "north.example",
+            "NORTH.Example",
+            "north.example.",
+            "north.example:8080",
+            "North.example.:80",
+            "north.example:",
+        ] {
             assert_eq!(tidy(host).as_deref(), Some("north.example"), "{host}");
         }
         assert_eq!(tidy("[::1]:8080").as_deref(), Some("[::1]"));
-        for host in [
-            "",
-            ".",
-            ":80",
-            "north.example:",
-            "[::1",
-            "[::1]x",
-            "a b",
-            "a/b",
-            "a@north.example",
-            "north.example:8o",
-            "ä",
-        ] {
-            let expected = (host == "north.example:").then_some("north.example");
-            assert_eq!(tidy(host).as_deref(), expected, "{host}");
+        for host in ["", ".", ":80", "[::1", "[::1]x", "a b", "a/b", "a@north.example", "north.example:8o", "ä"] {
+            assert_eq!(tidy(host), None, "{host}");
         }
     }
 
