@@ -6,7 +6,7 @@ mod inside;
 mod login;
 mod proxies;
 mod receivers;
-mod roles;
+pub(crate) mod roles;
 mod secrets;
 mod start;
 mod tls;

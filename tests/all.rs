@@ -22,6 +22,7 @@ mod planner_laws;
 mod plans;
 mod readme;
 mod rule_host;
+mod shops;
 mod store;
 mod string_up;
 mod supply;

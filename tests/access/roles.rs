@@ -8,14 +8,15 @@ use serde_json::{Value, json};
 
 use super::{Guarded, browser};
 
-struct Row {
-    method: Method,
-    path: String,
+/// An address, and who may use it.
+pub(crate) struct Row {
+    pub(crate) method: Method,
+    pub(crate) path: String,
     /// Owner, bench, sensor, viewer, nobody.
-    may: [bool; 5],
+    pub(crate) may: [bool; 5],
 }
 
-fn table() -> Vec<Row> {
+pub(crate) fn table() -> Vec<Row> {
     let text = fs::read_to_string(root().join("tests/access/table.txt")).unwrap();
     let row = |line: &str| {
         let words: Vec<&str> = line.split_whitespace().collect();

@@ -81,6 +81,21 @@ impl Home {
     }
 }
 
+/// What the system says of a process under a name of `/proc/N/status`: "VmRSS:" in KiB, "Threads:".
+pub fn status_of(id: u32, name: &str) -> u64 {
+    let status = std::fs::read_to_string(format!("/proc/{id}/status")).unwrap();
+    let line = status.lines().find_map(|line| line.strip_prefix(name)).unwrap();
+    line.split_whitespace().next().unwrap().parse().unwrap()
+}
+
+/// Processor time in a process and in the system for it, s.
+pub fn cpu_s(id: u32) -> f64 {
+    let stat = std::fs::read_to_string(format!("/proc/{id}/stat")).unwrap();
+    // Behind the name, which may hold anything: state is the first field there, the two times the 12th and 13th.
+    let fields: Vec<&str> = stat.rsplit_once(')').unwrap().1.split_whitespace().collect();
+    fields[11..13].iter().map(|field| field.parse::<u64>().unwrap()).sum::<u64>() as f64 / 100.0
+}
+
 /// Beside the folder of this test's own program lies the one under test.
 pub fn binary() -> PathBuf {
     let own = std::env::current_exe().unwrap();

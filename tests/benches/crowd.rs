@@ -20,7 +20,7 @@ use std::{
 
 use bench::{
     postgres,
-    program::{Home, Program},
+    program::{Home, Program, cpu_s, status_of},
     stock,
 };
 use facts::Fact;
@@ -309,23 +309,12 @@ struct Processes(Vec<u32>);
 
 impl Processes {
     fn memory_mb(&self) -> u64 {
-        let of = |id: &u32| {
-            let status = std::fs::read_to_string(format!("/proc/{id}/status")).unwrap();
-            let line = status.lines().find_map(|line| line.strip_prefix("VmRSS:")).unwrap();
-            line.split_whitespace().next().unwrap().parse::<u64>().unwrap() / 1024
-        };
-        self.0.iter().map(of).sum()
+        self.0.iter().map(|id| status_of(*id, "VmRSS:") / 1024).sum()
     }
 
     /// Processor time in the programs and in the system for them, s.
     fn cpu_s(&self) -> f64 {
-        let of = |id: &u32| {
-            let stat = std::fs::read_to_string(format!("/proc/{id}/stat")).unwrap();
-            // Behind the name, which may hold anything: state is the first field there, the two times the 12th and 13th.
-            let fields: Vec<&str> = stat.rsplit_once(')').unwrap().1.split_whitespace().collect();
-            fields[11..13].iter().map(|field| field.parse::<u64>().unwrap()).sum::<u64>()
-        };
-        self.0.iter().map(of).sum::<u64>() as f64 / 100.0
+        self.0.iter().map(|id| cpu_s(*id)).sum()
     }
 }
 

@@ -7,6 +7,7 @@ mod book;
 mod caller;
 mod gate;
 mod headers;
+pub(crate) mod host;
 mod limits;
 mod listen;
 mod role;

@@ -14,7 +14,7 @@ use tracing_subscriber::{EnvFilter, fmt::MakeWriter};
 
 use crate::{
     run::StartError,
-    settings::{Settings, reference},
+    settings::{NamedShop, Settings, SettingsError, reference},
 };
 use ask::{Service, To};
 
@@ -57,9 +57,9 @@ enum Command {
         #[arg(long)]
         table: Option<crate::whole::Table>,
     },
-    /// Serve the shop whose settings are given.
+    /// Serve the shop whose settings are given, or every shop that they name.
     ///
-    /// Reads the journal, tells what came due while it was down, and listens until it is interrupted.
+    /// Reads each journal, tells what came due while it was down, and listens until it is interrupted.
     Serve {
         /// The settings file; without it every key has its default. Environment variables stand above it:
         /// BENCHCLOCK_SERVER_LISTEN is server.listen.
@@ -92,70 +92,66 @@ enum Command {
     Token {
         #[command(subcommand)]
         verb: token::Verb,
-        /// The settings file.
-        #[arg(long, global = true)]
-        config: Option<PathBuf>,
+        #[command(flatten)]
+        of: Of,
     },
     /// Check settings and rules without starting anything.
     ///
     /// Runs every rule's own table of expected values. Says which file, line and column to mend.
     Check {
-        /// The settings file.
-        #[arg(long)]
-        config: Option<PathBuf>,
+        #[command(flatten)]
+        of: Of,
     },
     /// Print the settings file that shows every key with its default and what it means.
     ///
-    /// It is made from the program itself: `benchclock settings > config/benchclock.toml` after a key has changed.
+    /// It is made from the program itself: `benchclock settings > config/benchclock.toml` after a key has changed. With a
+    /// settings file what is in force with it and the environment is printed, without secrets.
     Settings {
-        /// A settings file; then what is in force with it and the environment is printed, without secrets.
-        #[arg(long)]
-        config: Option<PathBuf>,
+        #[command(flatten)]
+        of: Of,
     },
     /// Copy the journal to a new file, whole and checked, also while the service runs.
     Backup {
         /// The file to make; it must not be there yet.
         to: PathBuf,
-        /// The settings file.
-        #[arg(long)]
-        config: Option<PathBuf>,
+        #[command(flatten)]
+        of: Of,
     },
     /// Put a backup where the journal is to be. Nothing is written over: move an old journal away first.
     Restore {
         /// The backup.
         from: PathBuf,
-        /// The settings file.
-        #[arg(long)]
-        config: Option<PathBuf>,
+        #[command(flatten)]
+        of: Of,
     },
     /// Fill an empty shop with what another exported as lines of JSON, all or nothing.
+    ///
+    /// The shop's store.path must not be there yet.
     Import {
         /// The file `benchclock export` made.
         from: PathBuf,
-        /// The settings file; its store.path must not be there yet.
-        #[arg(long)]
-        config: Option<PathBuf>,
+        #[command(flatten)]
+        of: Of,
     },
     /// Carry the whole shop to another database and prove that it is the same there.
     ///
     /// Facts, readings, what waits to be delivered, answers kept for repeated requests, browsers that asked for push
-    /// messages, photos, keys. Stop the service first: a file that is in use is refused.
+    /// messages, photos, keys. Stop the service first: a file that is in use is refused. The settings are those of the shop
+    /// as it is now.
     Move {
         /// Where to: postgres://user@host/database, or a file that is not there yet. A password may stand in the file
         /// of store.password_file.
         #[arg(long)]
         to: String,
-        /// The settings file of the shop as it is now.
-        #[arg(long)]
-        config: Option<PathBuf>,
+        #[command(flatten)]
+        of: Of,
     },
     /// Give every calendar a new address: whoever knows an old one sees nothing there any more.
     ///
     /// It holds once the service, each instance of it, is started again.
     NewCalendars {
-        /// The settings file.
-        #[arg(long)]
-        config: Option<PathBuf>,
+        #[command(flatten)]
+        of: Of,
     },
     /// Print what a shell needs to complete these commands.
     ///
@@ -164,6 +160,41 @@ enum Command {
         /// The shell.
         shell: clap_complete::Shell,
     },
+}
+
+/// Whose settings.
+#[derive(clap::Args)]
+struct Of {
+    /// The settings file.
+    #[arg(long, global = true)]
+    config: Option<PathBuf>,
+    /// Which of the shops, where the settings name several.
+    #[arg(long, global = true)]
+    shop: Option<String>,
+}
+
+impl Of {
+    /// Those of the one shop they are of.
+    fn settings(&self) -> Result<Settings, StartError> {
+        let all = Settings::load(self.config.as_deref())?;
+        Ok(all.of_shop(self.place(&all.shops)?)?)
+    }
+
+    fn place(&self, named: &[NamedShop]) -> Result<usize, SettingsError> {
+        let found = match &self.shop {
+            Some(name) => named.iter().position(|shop| shop.name == *name),
+            None => named.is_empty().then_some(0),
+        };
+        let names: Vec<_> = named.iter().map(|shop| format!("--shop {}", shop.name)).collect();
+        found.ok_or_else(|| SettingsError {
+            key: "shops".into(),
+            what: match &self.shop {
+                Some(name) => format!("none has the name \"{name}\""),
+                None => "several are named".into(),
+            },
+            mend: if names.is_empty() { "leave --shop out".into() } else { format!("say {}", names.join(" or ")) },
+        })
+    }
 }
 
 /// The form of the log.
@@ -223,31 +254,34 @@ pub fn run() -> ExitCode {
 }
 
 async fn done(command: Command) -> Result<(), Failure> {
-    let settings = |config: Option<PathBuf>| Settings::load(config.as_deref()).map_err(StartError::from);
     match command {
         Command::Bench(verb) => bench::run(verb).await,
         Command::Health { to } => bench::health(&Service::for_health(to)?).await,
         Command::Export { to, file, table } => bench::export(&Service::new(to)?, file, table).await,
-        Command::Serve { config, .. } => Ok(keep::serve(settings(config)?, None).await?),
+        Command::Serve { config, .. } => {
+            let settings = Settings::load(config.as_deref()).map_err(StartError::from)?;
+            Ok(keep::serve(settings, None).await?)
+        }
         Command::Demo { listen, folder, scripts, time_zone } => {
             let settings = keep::demo_settings(listen, &folder, scripts, time_zone)?;
             Ok(keep::serve(settings, Some(crate::now::Now::system())).await?)
         }
-        Command::Check { config } => Ok(keep::check(&settings(config)?)?),
-        Command::Token { verb, config } => Ok(token::run(&settings(config)?, verb)?),
-        Command::Settings { config } => {
-            let shown = match config {
-                None => Settings::default(),
-                config => settings(config)?,
+        Command::Check { of } => Ok(keep::check(&of)?),
+        Command::Token { verb, of } => Ok(token::run(&of.settings()?, verb)?),
+        Command::Settings { of } => {
+            let shown = match (&of.config, &of.shop) {
+                (None, _) => Settings::default(),
+                (config, None) => Settings::load(config.as_deref()).map_err(StartError::from)?,
+                _ => of.settings()?,
             };
             print!("{}", reference(&shown));
             Ok(())
         }
-        Command::Backup { to, config } => Ok(keep::backup(&settings(config)?, &to)?),
-        Command::Restore { from, config } => Ok(keep::restore(&settings(config)?, &from)?),
-        Command::Import { from, config } => Ok(keep::import(&settings(config)?, &from)?),
-        Command::Move { to, config } => Ok(keep::carry(&settings(config)?, &to)?),
-        Command::NewCalendars { config } => Ok(keep::new_calendars(&settings(config)?)?),
+        Command::Backup { to, of } => Ok(keep::backup(&of.settings()?, &to)?),
+        Command::Restore { from, of } => Ok(keep::restore(&of.settings()?, &from)?),
+        Command::Import { from, of } => Ok(keep::import(&of.settings()?, &from)?),
+        Command::Move { to, of } => Ok(keep::carry(&of.settings()?, &to)?),
+        Command::NewCalendars { of } => Ok(keep::new_calendars(&of.settings()?)?),
         Command::Completions { shell } => {
             clap_complete::generate(shell, &mut Cli::command(), "benchclock", &mut std::io::stdout());
             Ok(())

@@ -143,7 +143,7 @@ impl State {
         };
         let rule = self.rulebook.rule(&version)?;
         let surface = Surface::new(air, surface_temp_c);
-        let said = crate::meters::timed("application", || rule.application(surface.air(), &begun.joint_state))?;
+        let said = self.shared.meters.timed("application", || rule.application(surface.air(), &begun.joint_state))?;
         begun.rule_version = version;
         begun.mode = said.mode;
         begun.milestones = said.milestones;

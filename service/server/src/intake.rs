@@ -198,7 +198,10 @@ impl State {
         let held = tally.refused.iter().filter(|refused| refused.quarantined.is_some()).count();
         let refused = tally.refused.len() + tally.refused_more - held;
         for (ended, n) in [("taken", tally.taken), ("known", tally.known), ("held", held), ("refused", refused)] {
-            metrics::counter!("benchclock_readings_offered_total", "by" => by, "ended" => ended).increment(n as u64);
+            self.shared.meters.note(|| {
+                metrics::counter!("benchclock_readings_offered_total", "by" => by, "ended" => ended)
+                    .increment(n as u64);
+            });
         }
     }
 }

@@ -41,6 +41,8 @@ mod schedules;
 mod scripts;
 mod settings;
 mod setup_chart;
+mod shop;
+mod shops;
 mod state;
 mod strength_chart;
 mod string_up;
@@ -58,7 +60,8 @@ pub use now::Now;
 pub use problem::{Kind, Problem};
 pub use run::{Service, StartError};
 pub use settings::{
-    Access, Alerts, Certainty, Email, Hours, Person, Place, Plan, Push, Secret, Settings, SettingsError, Shop, Webhook,
+    Access, Alerts, Certainty, Email, Hours, NamedShop, Person, Place, Plan, Push, Secret, Settings, SettingsError,
+    Shop, Webhook,
 };
 pub use state::{Shared, State};
 pub use units::{LengthUnit, TempUnit};

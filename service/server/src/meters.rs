@@ -1,9 +1,7 @@
 //! What is measured of the service itself, as Prometheus reads it: one list of names with what each means.
 
-use std::sync::OnceLock;
-
-use metrics::{Unit, describe_counter, describe_gauge, describe_histogram};
-use metrics_exporter_prometheus::{Matcher, PrometheusBuilder, PrometheusHandle};
+use metrics::{Unit, describe_counter, describe_gauge, describe_histogram, with_local_recorder};
+use metrics_exporter_prometheus::{Matcher, PrometheusBuilder, PrometheusRecorder};
 
 use crate::{now::Stopwatch, state::State};
 
@@ -19,25 +17,41 @@ pub(crate) const SCRIPT: &str = "benchclock_script_seconds";
 const LATENESS_BUCKETS: [f64; 10] = [0.01, 0.05, 0.1, 0.5, 1.0, 5.0, 30.0, 60.0, 300.0, 3600.0];
 const SHORT_BUCKETS: [f64; 10] = [0.0001, 0.0003, 0.001, 0.003, 0.01, 0.03, 0.1, 0.3, 1.0, 10.0];
 
-/// One recorder for the process: the metrics macros write to it wherever they stand.
-pub(crate) fn recorder() -> PrometheusHandle {
-    static HANDLE: OnceLock<PrometheusHandle> = OnceLock::new();
-    let make = || {
-        let builder = PrometheusBuilder::new();
+/// The meters of one shop. There are none of the process: what is noted without saying whose it is goes nowhere.
+pub(crate) struct Meters(PrometheusRecorder);
+
+impl Meters {
+    /// Meters that stand at nothing.
+    pub(crate) fn new() -> Self {
         let full = |name: &str| Matcher::Full(name.into());
         let buckets = "the list of buckets is not empty";
-        let builder = builder.set_buckets_for_metric(full(LATENESS), &LATENESS_BUCKETS).expect(buckets);
-        let builder = builder.set_buckets_for_metric(full(COMMIT), &SHORT_BUCKETS).expect(buckets);
-        let builder = builder.set_buckets_for_metric(full(SCRIPT), &SHORT_BUCKETS).expect(buckets);
-        let builder = builder.set_buckets_for_metric(full(PLAN), &SHORT_BUCKETS).expect(buckets);
-        let recorder = builder.build_recorder();
-        let handle = recorder.handle();
-        // Another recorder is there only when the program is embedded; then its metrics go there.
-        drop(metrics::set_global_recorder(recorder));
-        describe();
-        handle
-    };
-    HANDLE.get_or_init(make).clone()
+        let builder =
+            PrometheusBuilder::new().set_buckets_for_metric(full(LATENESS), &LATENESS_BUCKETS).expect(buckets);
+        let short = |builder: PrometheusBuilder, name| {
+            builder.set_buckets_for_metric(full(name), &SHORT_BUCKETS).expect(buckets)
+        };
+        let meters = Self([COMMIT, SCRIPT, PLAN].into_iter().fold(builder, short).build_recorder());
+        meters.note(describe);
+        meters
+    }
+
+    /// Does something whose metrics macros write here.
+    pub(crate) fn note<T>(&self, note: impl FnOnce() -> T) -> T {
+        with_local_recorder(&self.0, note)
+    }
+
+    /// Puts what was noted one by one into its sums: it takes room until then, or until somebody reads it.
+    pub(crate) fn sum_up(&self) {
+        self.0.handle().run_upkeep();
+    }
+
+    /// Runs a rule and notes how long it took.
+    pub(crate) fn timed<T>(&self, asked: &'static str, run: impl FnOnce() -> T) -> T {
+        let watch = Stopwatch::started();
+        let given = run();
+        self.note(|| metrics::histogram!(SCRIPT, "asked" => asked).record(watch.passed().as_secs_f64()));
+        given
+    }
 }
 
 fn describe() {
@@ -62,22 +76,24 @@ fn describe() {
     describe_gauge!("benchclock_writes_waiting", "Writes that wait for the next commit.");
 }
 
-/// Runs a rule and notes how long it took.
-pub(crate) fn timed<T>(asked: &'static str, run: impl FnOnce() -> T) -> T {
-    let watch = Stopwatch::started();
-    let given = run();
-    metrics::histogram!(SCRIPT, "asked" => asked).record(watch.passed().as_secs_f64());
-    given
-}
-
 /// Brings what is not counted as it happens up to date, and writes everything down.
 pub(crate) fn text(state: &State) -> String {
+    let meters = &state.shared.meters;
+    meters.note(|| look(state));
+    meters.0.handle().render()
+}
+
+fn look(state: &State) {
     let labels = [("version", env!("CARGO_PKG_VERSION")), ("sqlite", store::Sqlite::version())];
     metrics::gauge!("benchclock_build_info", &labels).set(1.0);
     if let Some(passed) = state.alarm_looks.since() {
         metrics::gauge!("benchclock_alarm_look_age_seconds").set(passed.as_secs_f64());
     }
     metrics::gauge!("benchclock_clock_doubted").set(f64::from(u8::from(state.doubt().is_some())));
+    if !state.settings.mqtt.url.is_empty() {
+        let connected = state.intake.broker.status().connected;
+        metrics::gauge!("benchclock_mqtt_connected").set(f64::from(u8::from(connected)));
+    }
     metrics::gauge!("benchclock_writes_waiting").set(state.writer.waiting() as f64);
     {
         let (bench, now_ms) = (state.bench(), state.now().ms());
@@ -92,5 +108,4 @@ pub(crate) fn text(state: &State) -> String {
             }
         }
     }
-    state.metrics.render()
 }

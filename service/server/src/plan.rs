@@ -146,7 +146,7 @@ impl State {
                 // Nobody listening is fine.
                 drop(state.shared.news.send(News::of(What::Planned(made.made_ms))));
             }
-            metrics::histogram!(crate::meters::PLAN).record(watch.passed());
+            state.shared.meters.note(|| metrics::histogram!(crate::meters::PLAN).record(watch.passed()));
             Ok(made)
         })
         .await
@@ -182,6 +182,7 @@ impl State {
 
 /// Does something long on a blocking thread.
 async fn beside<T: Send + 'static>(work: impl FnOnce() -> Result<T, Problem> + Send + 'static) -> Result<T, Problem> {
-    let done = tokio::task::spawn_blocking(work).await;
+    let span = tracing::Span::current();
+    let done = tokio::task::spawn_blocking(move || span.in_scope(work)).await;
     done.unwrap_or_else(|_| Err(Problem::new(Kind::Internal, "making the plan failed", "try again; the log says more")))
 }

@@ -18,6 +18,8 @@ pub enum Kind {
     NotFound,
     /// This address does not answer to this method.
     Method,
+    /// No shop here is asked for by this name.
+    Misdirected,
     /// Who asks is not known.
     Login,
     /// Who asks may not do that.
@@ -61,6 +63,7 @@ impl Kind {
             Self::Malformed => ("malformed", "The request cannot be read", StatusCode::BAD_REQUEST),
             Self::NotFound => ("not-found", "There is nothing here", StatusCode::NOT_FOUND),
             Self::Method => ("method", "This address does not do that", StatusCode::METHOD_NOT_ALLOWED),
+            Self::Misdirected => ("misdirected", "No shop here has this name", StatusCode::MISDIRECTED_REQUEST),
             Self::Login => ("login", "It asks who you are", StatusCode::UNAUTHORIZED),
             Self::Role => ("role", "Your role may not do that", StatusCode::FORBIDDEN),
             Self::TooMany => ("too-many", "You ask too often", StatusCode::TOO_MANY_REQUESTS),

@@ -80,6 +80,7 @@ pub(crate) async fn run_job(state: &Arc<State>, name: &str) -> Result<(), Proble
     let result = match name {
         "forecast" => {
             state.shared.bench_mut().look_again();
+            state.shared.meters.sum_up();
             state.shared.alarms.notify_one();
             Ok(())
         }
@@ -111,7 +112,9 @@ pub(crate) async fn health(state: &Arc<State>) -> Result<Vec<JobHealth>, Problem
         // While the service was down nothing could run: the time it has been up counts.
         let since_ms = run.map_or(0, |run| run.at_ms).max(state.working_since_ms.load(Ordering::SeqCst));
         let overdue = now_ms - since_ms > job.overdue_ms;
-        metrics::gauge!("benchclock_job_overdue", "job" => job.name).set(f64::from(u8::from(overdue)));
+        state.shared.meters.note(|| {
+            metrics::gauge!("benchclock_job_overdue", "job" => job.name).set(f64::from(u8::from(overdue)));
+        });
         JobHealth {
             name: job.name,
             last_ms: run.map(|run| run.at_ms),

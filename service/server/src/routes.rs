@@ -67,6 +67,7 @@ use crate::{
 };
 
 pub(crate) use finish::{ABRADE, RecoatWire};
+pub(crate) use health::{OfOne, alive, readiness, ready_of_all, stuck};
 pub(crate) use string_up::answered as string_up_of;
 
 /// The state as handlers take it.

@@ -1,42 +1,31 @@
-//! Building and running the service: replay the journal, start every task, stop them all within a deadline.
+//! Building and running the service: open every shop, start every task, stop them all within a deadline.
 
 use std::{
     net::{SocketAddr, TcpListener},
     sync::Arc,
-    thread::JoinHandle,
     time::Duration,
 };
 
 use actix_tls::accept::rustls_0_23::TlsStream;
 use actix_web::{App, HttpServer, middleware::from_fn, rt::net::TcpStream, web};
-use clock::{Bench, Laws, UsualDay};
-use facts::Fact;
-use rules::Rulebook;
-use store::{Database, Writer};
 use tokio_util::{sync::CancellationToken, task::TaskTracker};
 
 use crate::{
     access,
     alerts::{alarm, channel, rounds},
-    believed::{self, Believed},
     certificate::{self, Certificate},
-    earlier,
-    intake::mqtt,
-    keys::Keys,
-    meters,
     now::Now,
-    others::{self, Others},
-    pages, plan, recurring, routes, scripts,
+    pages, recurring, routes, scripts,
     settings::Settings,
-    state::{BenchKeeper, Parts, Shared, State, remember},
+    shop::Door,
+    shops::{self, Shops},
+    state::State,
 };
 
 /// Longest a stopping service waits for requests under way, seconds.
 const LAST_REQUESTS_S: u64 = 3;
 /// Longest it then waits for its tasks. Together less than five seconds, and nothing acknowledged hangs on either.
 const DEADLINE: Duration = Duration::from_millis(1500);
-/// Facts read from the journal at once.
-const PAGE: usize = 4096;
 
 /// Why the service cannot start.
 #[derive(Debug, thiserror::Error)]
@@ -60,82 +49,30 @@ pub enum StartError {
     Problem(#[from] crate::problem::Problem),
 }
 
-fn io(what: impl Into<String>) -> impl FnOnce(std::io::Error) -> StartError {
+pub(crate) fn io(what: impl Into<String>) -> impl FnOnce(std::io::Error) -> StartError {
     let what = what.into();
     |source| StartError::Io { what, source }
 }
 
-/// A service that has replayed its journal and has an address, and does not serve yet.
+/// A service that has an address and has opened its shops, and does not serve yet.
 pub struct Service {
-    state: Arc<State>,
+    shops: Arc<Shops>,
     listener: TcpListener,
-    writer: JoinHandle<()>,
 }
 
 impl Service {
-    /// Opens the journal, replays it, reads the rules, and takes the address.
+    /// Takes the address, and opens the shops of the settings: one that cannot be opened is tried again while the others
+    /// are served.
     ///
     /// # Errors
-    /// A sentence that names the setting, the file or the address.
+    /// A sentence that names the setting, the file or the address; when no shop can be opened, why the first cannot.
     pub async fn build(settings: Settings, now: Now) -> Result<Self, StartError> {
         Self::provide_tls();
-        let zone = settings.zone()?;
-        let beside = settings.store.folder();
-        std::fs::create_dir_all(beside).map_err(io(format!("making {}", beside.display())))?;
-        if let Some(kind) = settings.store.network_mount() {
-            tracing::error!(kind, "the journal lies on a network file system, where its locks may not hold: move it");
-        }
-        let mut database = settings.store.open(&settings.shop.id)?;
-        earlier::take_in(beside, database.as_mut())?;
-        let keys = Keys::of(database.as_mut())?;
-        let rulebook = Arc::new(Rulebook::new());
-        let bridge_ms = i64::from(settings.climate.bridge_minutes) * 60_000;
-        let of_clock = clock::Settings {
-            bridge_ms,
-            window_ms: i64::from(settings.sensors.window_minutes) * 60_000,
-            apart_k: settings.sensors.apart_k,
-            apart_rh_pct: settings.sensors.apart_rh_pct,
-            ..clock::Settings::default()
-        };
-        let mut bench = Bench::new(of_clock, rulebook.clone() as Arc<dyn Laws>, Box::new(UsualDay));
-        // What others say meanwhile is told to the writer.
-        database.stand_still()?;
-        let (last_seq, last_ms) = replay(&mut bench, &rulebook, database.as_mut())?;
-        database.go_on()?;
-        let tokens = database.tokens()?;
-        let (reader, others) = (database.reopen()?, Others::of(database.as_mut())?);
-        let shared = Arc::new(Shared::new(bench, last_seq, now));
-        let keeper = BenchKeeper { shared: shared.clone(), rulebook: rulebook.clone() };
-        let (sender, writer) =
-            Writer::start(database, keeper, settings.store.waiting).map_err(io("starting the writer"))?;
-        let address: SocketAddr = settings.server.listen.parse().map_err(|_| crate::settings::SettingsError {
-            key: "server.listen".into(),
-            what: "is no address".into(),
-            mend: "write 127.0.0.1:8080".into(),
-        })?;
-        access::may_listen(&settings, address, &tokens)?;
+        let address = shops::address(&settings)?;
         let certificate = Certificate::of(&settings.server)?;
         let listener = TcpListener::bind(address).map_err(io(format!("listening at {address} (server.listen)")))?;
-        let believed = Believed::since(last_ms, settings.server.believe_clock);
-        let parts = Parts {
-            shared,
-            rulebook,
-            writer: sender,
-            reader,
-            others,
-            settings,
-            zone,
-            keys,
-            certificate,
-            metrics: meters::recorder(),
-            believed,
-        };
-        let state = Arc::new(State::new(parts));
-        match state.doubt() {
-            None => drop(scripts::read_folder(&state).await?),
-            Some(why) => tracing::error!(%why, "holding"),
-        }
-        Ok(Self { state, listener, writer })
+        let shops = Arc::new(Shops::open(settings, Door { address, certificate, now }).await?);
+        Ok(Self { shops, listener })
     }
 
     /// The TLS of outgoing requests, without which no HTTP client can be made in this process.
@@ -151,13 +88,21 @@ impl Service {
 
     /// The same as a web address.
     pub fn url(&self) -> String {
-        let scheme = if self.state.certificate.is_some() { "https" } else { "http" };
+        let scheme = if self.shops.door.certificate.is_some() { "https" } else { "http" };
         format!("{scheme}://{}", self.address())
     }
 
-    /// The state, for whoever drives the service step by step.
+    /// The state of its shop, or of the first of several that is open, for whoever drives the service step by step.
+    ///
+    /// # Panics
+    /// Never: a service without an open shop is not built.
     pub fn state(&self) -> &Arc<State> {
-        &self.state
+        self.shops.opened().next().expect("a service is built with an open shop").state.get_ref()
+    }
+
+    /// The state of the shop of a name, if it is open.
+    pub fn shop(&self, name: &str) -> Option<&Arc<State>> {
+        self.shops.of_name(name)
     }
 
     /// Tells everything that is due now. Returns how many alerts were told.
@@ -216,61 +161,36 @@ impl Service {
     /// # Errors
     /// When the server fails.
     pub async fn run(self, stop: CancellationToken, tasks: bool) -> Result<(), StartError> {
-        let Self { state, listener, writer } = self;
+        let Self { shops, listener } = self;
         let tracker = TaskTracker::new();
         if tasks {
-            start_tasks(&state, &tracker, &stop);
+            shops.start_tasks(&tracker, &stop);
+            if let Some(certificate) = &shops.door.certificate {
+                tracker.spawn(certificate::watch(certificate.clone(), stop.clone()));
+            }
         }
-        let served = serve(&state, listener, &tracker, &stop).await;
+        let served = serve(&shops, listener, &tracker, &stop).await;
         // Whatever ended the server ends the tasks too.
         stop.cancel();
-        state.stop.cancel();
+        shops.end_streams();
         tracker.close();
         if tokio::time::timeout(DEADLINE, tracker.wait()).await.is_err() {
             tracing::error!("a task did not end within {DEADLINE:?}");
         }
-        state.writer.stop();
-        let joined = tokio::task::spawn_blocking(move || writer.join()).await;
-        if !matches!(joined, Ok(Ok(()))) {
-            tracing::error!("the writer did not end cleanly");
-        }
+        shops.close().await;
         served
     }
 }
 
-/// The one place where long tasks start.
-fn start_tasks(state: &Arc<State>, tracker: &TaskTracker, stop: &CancellationToken) {
-    if state.doubt().is_some() {
-        tracker.spawn(believed::wait(state.clone(), stop.clone()));
-    }
-    tracker.spawn(alarm::run(state.clone(), stop.clone()));
-    tracker.spawn(rounds::run(state.clone(), stop.clone()));
-    tracker.spawn(recurring::run(state.clone(), stop.clone()));
-    tracker.spawn(plan::run(state.clone(), stop.clone()));
-    if state.others.may_be() {
-        tracker.spawn(others::run(state.clone(), stop.clone()));
-        tracker.spawn(scripts::follow::run(state.clone(), stop.clone()));
-    }
-    if !state.settings.mqtt.url.is_empty() {
-        tracker.spawn(mqtt::run(state.clone(), stop.clone()));
-    }
-    if let Some(certificate) = &state.certificate {
-        tracker.spawn(certificate::watch(certificate.clone(), stop.clone()));
-    }
-    if state.settings.scripts.watch {
-        tracker.spawn(scripts::watch(state.clone(), stop.clone()));
-    }
-}
-
 async fn serve(
-    state: &Arc<State>,
+    shops: &Arc<Shops>,
     listener: TcpListener,
     tracker: &TaskTracker,
     stop: &CancellationToken,
 ) -> Result<(), StartError> {
-    let data = web::Data::new(state.clone());
-    let workers = state.settings.server.workers;
-    let limit = state.settings.server.body_limit_kib * 1024;
+    let data = web::Data::from(shops.clone());
+    let of_server = &shops.settings.server;
+    let limit = of_server.body_limit_kib * 1024;
     let app = move || {
         App::new()
             .app_data(data.clone())
@@ -279,24 +199,25 @@ async fn serve(
             .wrap(from_fn(pages::as_page))
             .wrap(from_fn(routes::as_problem))
             .wrap(from_fn(access::secured))
+            // What is wrapped last is asked first.
+            .wrap(from_fn(shops::enter))
             .configure(routes::configure)
     };
-    let patience = Duration::from_secs(state.settings.server.slow_reader_seconds.into());
+    let patience = Duration::from_secs(of_server.slow_reader_seconds.into());
     let server = HttpServer::new(app)
         .on_connect(move |io, _| close_when_stuck(io, patience))
-        .workers(workers)
+        .workers(of_server.workers)
         .disable_signals()
         .shutdown_timeout(LAST_REQUESTS_S);
-    let server = match &state.certificate {
+    let server = match &shops.door.certificate {
         Some(certificate) => server.listen_rustls_0_23(listener, certificate.config()),
         None => server.listen(listener),
     };
     let server = server.map_err(io("listening"))?.run();
-    let (handle, stop, streams) = (server.handle(), stop.clone(), state.stop.clone());
+    let (handle, stop, ending) = (server.handle(), stop.clone(), shops.clone());
     tracker.spawn(async move {
         stop.cancelled().await;
-        // Event streams end first: the server waits for its connections.
-        streams.cancel();
+        ending.end_streams();
         handle.stop(true).await;
     });
     server.await.map_err(io("serving"))
@@ -312,37 +233,5 @@ fn close_when_stuck(io: &dyn std::any::Any, patience: Duration) {
         && let Err(error) = socket2::SockRef::from(stream).set_tcp_user_timeout(Some(patience))
     {
         tracing::warn!(%error, "a connection has no limit of patience");
-    }
-}
-
-/// Reads the journal into the bench: zones and calibrations first and readings next, so that each clock is summed once. Gives the
-/// place of the last fact, and the latest time at which anything was recorded or read, ms.
-fn replay(bench: &mut Bench, rulebook: &Rulebook, database: &mut dyn Database) -> Result<(i64, i64), StartError> {
-    for first in ["zone_set", "hygrometer_calibrated"] {
-        database.facts_of(first)?.iter().for_each(|fact| bench.take(fact));
-    }
-    let zones: Vec<_> = bench.zones().map(|zone| zone.id.clone()).collect();
-    for zone in &zones {
-        database.readings(zone, i64::MIN, &mut |reading| bench.take_reading(&reading))?;
-    }
-    let read_ms = zones.iter().filter_map(|zone| Some(bench.timeline(zone.as_str())?.last()?.0)).max();
-    let mut last_ms = read_ms.unwrap_or(i64::MIN);
-    let last_seq = each_fact(database, |fact| {
-        last_ms = last_ms.max(fact.recorded_at.timestamp_millis());
-        remember(rulebook, &fact.fact);
-        if !matches!(fact.fact, Fact::ZoneSet(_) | Fact::HygrometerCalibrated(_)) {
-            bench.take(&fact);
-        }
-    })?;
-    Ok((last_seq, last_ms))
-}
-
-fn each_fact(database: &mut dyn Database, mut each: impl FnMut(facts::Recorded)) -> Result<i64, StartError> {
-    let mut seq = 0;
-    loop {
-        let page = database.facts_after(seq, PAGE)?;
-        let Some(last) = page.last() else { return Ok(seq) };
-        seq = last.seq;
-        page.into_iter().for_each(&mut each);
     }
 }

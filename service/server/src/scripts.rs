@@ -154,16 +154,16 @@ pub(crate) async fn read_folder(state: &Arc<State>) -> Result<usize, Problem> {
 
 /// Holds every text against its contract, as many at once as the machine has processors.
 async fn judge(state: &Arc<State>, files: Vec<Result<RuleFile, Fault>>) -> Vec<Result<RuleFile, Fault>> {
-    let book = state.rulebook.clone();
     let at_once = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
     let share = files.len().div_ceil(at_once).max(1);
     let mut files = files.into_iter();
     let shares = std::iter::from_fn(|| Some(files.by_ref().take(share).collect::<Vec<_>>()).filter(|s| !s.is_empty()));
     // A check calls the script thousands of times: not on a thread that answers requests.
     let checks = shares.map(|share| {
-        let book = book.clone();
-        let check =
-            move |file: RuleFile| crate::meters::timed("check", || book.check(&file.file, &file.text)).map(|_| file);
+        let state = state.clone();
+        let check = move |file: RuleFile| {
+            state.shared.meters.timed("check", || state.rulebook.check(&file.file, &file.text)).map(|_| file)
+        };
         tokio::task::spawn_blocking(move || share.into_iter().map(|file| file.and_then(&check)).collect::<Vec<_>>())
     });
     // A check that panics is a fault of its script already; only a stopping runtime ends one.
@@ -232,11 +232,11 @@ pub(crate) async fn save(state: &Arc<State>, saving: Saving) -> Result<(), Probl
     }
     seen(&material, stands.as_deref(), replaces.as_ref())?;
     let file = format!("materials/{material}.rhai");
-    let (book, name, source) = (state.rulebook.clone(), file.clone(), text.clone());
+    let (with, name, source) = (state.clone(), file.clone(), text.clone());
     let excused = override_reason.is_some();
     let checked = tokio::task::spawn_blocking(move || {
-        crate::meters::timed("check", || match book.check(&name, &source) {
-            Err(_) if excused => book.check_over(&name, &source).map(|_| true),
+        with.shared.meters.timed("check", || match with.rulebook.check(&name, &source) {
+            Err(_) if excused => with.rulebook.check_over(&name, &source).map(|_| true),
             checked => checked.map(|_| false),
         })
     });

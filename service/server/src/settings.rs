@@ -14,6 +14,7 @@ mod reference;
 mod secret;
 mod sensors;
 mod shop;
+mod shops;
 mod store;
 mod webhook;
 
@@ -34,6 +35,7 @@ pub(crate) use reference::reference;
 pub use secret::Secret;
 pub(crate) use sensors::Sensors;
 pub use shop::Shop;
+pub use shops::NamedShop;
 pub(crate) use store::{Store, is_postgres};
 pub use webhook::Webhook;
 
@@ -102,6 +104,10 @@ pub struct Settings {
     /// the open Standard Webhooks specification has it.
     #[schema(inline)]
     pub webhooks: Vec<Webhook>,
+    /// Several shops in one service, each a whole bench of its own: what is one's, no other sees. Without any the service
+    /// serves one shop, that of these settings.
+    #[schema(inline)]
+    pub shops: Vec<NamedShop>,
 }
 
 /// Where it listens.
@@ -228,6 +234,10 @@ fn wrong(key: &str, what: impl Into<String>, mend: &str) -> SettingsError {
     SettingsError { key: key.into(), what: what.into(), mend: mend.into() }
 }
 
+fn bad_toml(e: toml::de::Error) -> SettingsError {
+    wrong("(file)", e.to_string().trim().replace('\n', " "), "config/benchclock.toml shows every key")
+}
+
 /// Prefix of environment variables; `BENCHCLOCK_SERVER_LISTEN` stands for `server.listen`.
 const PREFIX: &str = "BENCHCLOCK_";
 
@@ -251,9 +261,6 @@ impl Settings {
     /// # Errors
     /// Names the key, or the place in the text.
     pub fn read(text: &str, env: impl Iterator<Item = (String, String)>) -> Result<Self, SettingsError> {
-        let bad_toml = |e: toml::de::Error| {
-            wrong("(file)", e.to_string().trim().replace('\n', " "), "config/benchclock.toml shows every key")
-        };
         let mut table: toml::Table = text.parse().map_err(bad_toml)?;
         for (name, value) in env {
             let Some((section, key)) = name.strip_prefix(PREFIX).and_then(|rest| rest.split_once('_')) else {
@@ -303,7 +310,8 @@ impl Settings {
             }
         }
         webhook::check(&mut self.webhooks, &self.alerts.allow_private)?;
-        people::check(self)
+        people::check(self)?;
+        shops::check(self)
     }
 
     /// The shop's time zone.

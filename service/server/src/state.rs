@@ -11,7 +11,6 @@ use std::{
 use chrono_tz::Tz;
 use clock::{Bench, Refusal, claims};
 use facts::{Entry, Fact, Reading, Recorded};
-use metrics_exporter_prometheus::PrometheusHandle;
 use rules::{Fault, Hooks, Rulebook};
 use store::{Answer, Database, Error, Keeper, NewDelivery, Outcome, Said, Saying, Writer};
 use tokio::sync::{Notify, broadcast, oneshot};
@@ -24,6 +23,7 @@ use crate::{
     certificate::Certificate,
     intake::Intake,
     keys::Keys,
+    meters::Meters,
     news::{News, What},
     now::{LastSeen, Now, SetBack, instant},
     others::Others,
@@ -50,6 +50,7 @@ pub struct Shared {
     /// Rung when a rule came in force.
     pub(crate) rules: Notify,
     pub(crate) now: Now,
+    pub(crate) meters: Meters,
 }
 
 impl Shared {
@@ -64,6 +65,7 @@ impl Shared {
             deliveries: Notify::new(),
             rules: Notify::new(),
             now,
+            meters: Meters::new(),
         }
     }
 
@@ -112,7 +114,6 @@ pub struct State {
     pub(crate) cannot_tell: Mutex<Option<String>>,
     /// Scripts that are not in force because of a fault, by file.
     pub(crate) faults: RwLock<BTreeMap<String, Fault>>,
-    pub(crate) metrics: PrometheusHandle,
     /// When the alarms were last looked at.
     pub(crate) alarm_looks: LastSeen,
     /// What the clock said when the outbox was last worked off.
@@ -136,14 +137,12 @@ pub(crate) struct Parts {
     pub(crate) zone: Tz,
     pub(crate) keys: Keys,
     pub(crate) certificate: Option<Arc<Certificate>>,
-    pub(crate) metrics: PrometheusHandle,
     pub(crate) believed: Believed,
 }
 
 impl State {
     pub(crate) fn new(parts: Parts) -> Self {
-        let Parts { shared, rulebook, writer, reader, others, settings, zone, keys, certificate, metrics, believed } =
-            parts;
+        let Parts { shared, rulebook, writer, reader, others, settings, zone, keys, certificate, believed } = parts;
         Self {
             working_since_ms: AtomicI64::new(shared.now.ms()),
             shared,
@@ -167,7 +166,6 @@ impl State {
             taking_back: tokio::sync::Mutex::default(),
             cannot_tell: Mutex::default(),
             faults: RwLock::default(),
-            metrics,
             alarm_looks: LastSeen::default(),
             delivery_clock: SetBack::default(),
             stop: tokio_util::sync::CancellationToken::new(),
@@ -321,7 +319,7 @@ impl Keeper for BenchKeeper {
     }
 
     fn committed(&mut self, took: std::time::Duration) {
-        metrics::histogram!(crate::meters::COMMIT).record(took.as_secs_f64());
+        self.shared.meters.note(|| metrics::histogram!(crate::meters::COMMIT).record(took.as_secs_f64()));
     }
 
     fn take(&mut self, facts: &[Recorded], readings: &[Reading]) {
@@ -335,8 +333,10 @@ impl Keeper for BenchKeeper {
             self.shared.last_seq.store(last.seq, Ordering::SeqCst);
         }
         self.shared.alarms.notify_one();
-        metrics::counter!("benchclock_facts_total").increment(facts.len() as u64);
-        metrics::counter!("benchclock_readings_total").increment(readings.len() as u64);
+        self.shared.meters.note(|| {
+            metrics::counter!("benchclock_facts_total").increment(facts.len() as u64);
+            metrics::counter!("benchclock_readings_total").increment(readings.len() as u64);
+        });
         let tells = |fact: &Recorded| {
             let (Fact::AlertRaised(_)
             | Fact::AlertRepeated { .. }

@@ -20,30 +20,44 @@ pub(crate) struct Caller {
     pub(crate) https: bool,
     /// Host and port it was asked for.
     pub(crate) host: String,
-    /// Whether it is from this machine itself, and so needs no login.
+    /// Whether it seems to be from this machine itself, and nothing stands between.
+    pub(crate) local: bool,
+    /// Whether it is, and so needs no login.
     pub(crate) here: bool,
 }
 
 impl Caller {
     pub(crate) fn of(request: &HttpRequest, settings: &Settings) -> Self {
         let trusted = &settings.server.trusted_proxies;
-        let peer = request.peer_addr().map_or(IpAddr::from([0, 0, 0, 0]), |peer| peer.ip().to_canonical());
+        let peer = peer(request);
         let said = |name: &str| request.headers().get_all(name).filter_map(|v| v.to_str().ok()).collect::<Vec<_>>();
         let by_proxy = within(trusted, peer);
-        let last = |name: &str| Some(said(name).last()?.rsplit(',').next()?.trim().to_string()).filter(|_| by_proxy);
         let host = said(header::HOST.as_str()).first().map(ToString::to_string);
         let host = host.or_else(|| request.uri().authority().map(ToString::to_string)).unwrap_or_default();
-        let host = last("x-forwarded-host").unwrap_or(host);
+        let host = forwarded(request, trusted, "x-forwarded-host").unwrap_or(host);
         let between = FORWARDED.iter().any(|name| request.headers().contains_key(*name));
         // A proxy on this machine makes every client look as if it were here.
         let proxied = trusted.iter().any(|net| net.addr().is_loopback());
+        let local = peer.is_loopback() && !between && names_loopback(&host);
         Self {
             client: if by_proxy { client(&said("x-forwarded-for"), trusted, peer) } else { peer },
-            https: settings.server.tls() || last("x-forwarded-proto").is_some_and(|scheme| scheme == "https"),
-            here: peer.is_loopback() && !between && !proxied && !settings.access.login_here && names_loopback(&host),
+            https: settings.server.tls()
+                || forwarded(request, trusted, "x-forwarded-proto").is_some_and(|scheme| scheme == "https"),
+            local,
+            here: local && !proxied && !settings.access.login_here,
             host,
         }
     }
+}
+
+fn peer(request: &HttpRequest) -> IpAddr {
+    request.peer_addr().map_or(IpAddr::from([0, 0, 0, 0]), |peer| peer.ip().to_canonical())
+}
+
+/// What the proxy nearest to us says under a name; none where it is none of ours.
+pub(super) fn forwarded(request: &HttpRequest, trusted: &[IpNet], name: &str) -> Option<String> {
+    let last = request.headers().get_all(name).filter_map(|v| v.to_str().ok()).last()?;
+    Some(last.rsplit(',').next()?.trim().to_string()).filter(|_| within(trusted, peer(request)))
 }
 
 fn within(nets: &[IpNet], address: IpAddr) -> bool {

@@ -22,6 +22,7 @@ use super::{
 use crate::{
     problem::{Kind, Problem},
     routes::Shop,
+    shops,
     state::State,
 };
 
@@ -47,7 +48,10 @@ async fn let_in(
     next: Next<impl MessageBody + 'static>,
 ) -> Result<ServiceResponse<BoxBody>, Error> {
     let Some(shop) = request.app_data::<Shop>().cloned() else {
-        return Ok(next.call(request).await?.map_into_boxed_body());
+        return Ok(match shops::outside(&request).await {
+            Ok(answer) => request.into_response(answer),
+            Err(problem) => request.error_response(problem).map_into_boxed_body(),
+        });
     };
     match enter(&shop, &request).await {
         Ok(who) => Ok(answering(who, next.call(request)).await?.map_into_boxed_body()),

@@ -84,7 +84,10 @@ fn telling(state: &State, due: &Due, now_ms: i64) -> Option<Telling> {
         Due::Reached { cure, milestone, alert, due_ms, late } => {
             let bench = state.bench();
             let words = words::of_milestone(state, &bench, bench.cure(cure.as_str())?, *milestone);
-            metrics::histogram!(crate::meters::LATENESS).record((now_ms - due_ms) as f64 / 1000.0);
+            state
+                .shared
+                .meters
+                .note(|| metrics::histogram!(crate::meters::LATENESS).record((now_ms - due_ms) as f64 / 1000.0));
             said(words, (alert, AlertKind::Milestone, Some(cure)), *due_ms, *late)
         }
         Due::Gelling { mix, alert, due_ms, late } => {
@@ -133,14 +136,6 @@ pub(crate) async fn tell(state: &Arc<State>, raised: AlertRaised, kept: &str) ->
     tell_all(state, worded).await
 }
 
-/// Lets liveness and the system's watchdog know that alarms are looked at: it is from here, and not from a thread of its
-/// own, because a service that looks at no alarms is of no use, however well it answers.
-fn seen_at_work(state: &State) {
-    state.alarm_looks.note();
-    // Without a watchdog there is nobody to tell.
-    drop(sd_notify::notify(&[sd_notify::NotifyState::Watchdog]));
-}
-
 /// Runs steps until told to stop.
 pub(crate) async fn run(state: Arc<State>, stop: CancellationToken) {
     loop {
@@ -158,7 +153,8 @@ pub(crate) async fn run(state: Arc<State>, stop: CancellationToken) {
                 Duration::from_secs(1)
             }
         };
-        seen_at_work(&state);
+        // By this liveness and the system's watchdog know that alarms are looked at.
+        state.alarm_looks.note();
         tokio::select! {
             () = stop.cancelled() => return,
             () = state.shared.alarms.notified() => {}

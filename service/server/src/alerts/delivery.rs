@@ -129,7 +129,9 @@ async fn after(
 ) -> Result<(Vec<Delivery>, Vec<NewDelivery>), Problem> {
     let now_ms = state.now().ms();
     let word = if outcome.is_ok() { "delivered" } else { "failed" };
-    metrics::counter!("benchclock_deliveries_total", "outcome" => word).increment(bundle.rows.len() as u64);
+    state.shared.meters.note(|| {
+        metrics::counter!("benchclock_deliveries_total", "outcome" => word).increment(bundle.rows.len() as u64);
+    });
     let needless = bundle.message.is_err();
     let (mut gone, mut next) = (Vec::new(), Vec::new());
     for mut row in bundle.rows {

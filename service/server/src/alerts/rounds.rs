@@ -12,6 +12,7 @@ use facts::AlertId;
 use futures_util::FutureExt;
 use tokio::task::{Id, JoinSet};
 use tokio_util::sync::CancellationToken;
+use tracing::Instrument;
 
 use crate::{
     alerts::{channel, delivery, reach::Outward, taken_back},
@@ -66,7 +67,7 @@ impl Rounds {
         let mut begun = 0;
         for (channel, rows) in of_channel.into_iter().take(AT_ONCE.saturating_sub(self.channels.len())) {
             begun += rows.len();
-            let task = self.tasks.spawn(round(state.clone(), client.clone(), channel.clone(), rows));
+            let task = self.tasks.spawn(round(state.clone(), client.clone(), channel.clone(), rows).in_current_span());
             self.channels.insert(task.id(), channel);
         }
         Ok(begun)

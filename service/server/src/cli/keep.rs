@@ -12,6 +12,7 @@ use store::{Database, Sqlite, Tally};
 use tokio::signal::unix::{Signal, SignalKind, signal};
 use tokio_util::sync::CancellationToken;
 
+use super::Of;
 use crate::{
     demo, earlier, keys,
     now::Now,
@@ -106,7 +107,26 @@ async fn heard(signal: &mut Option<Signal>) -> Option<()> {
     signal.as_mut()?.recv().await
 }
 
-pub(super) fn check(settings: &Settings) -> Result<(), StartError> {
+/// Checks the settings and rules of a shop, or of every shop where several are named and none is asked for.
+pub(super) fn check(of: &Of) -> Result<(), StartError> {
+    let all = Settings::load(of.config.as_deref())?;
+    let places = match of.shop {
+        None if !all.shops.is_empty() => 0..all.shops.len(),
+        _ => of.place(&all.shops).map(|place| place..place + 1)?,
+    };
+    for place in places {
+        all.shops.get(place).inspect(|shop| println!("shop {}", shop.name));
+        let mut own = all.of_shop(place)?;
+        if !own.scripts.folder.exists() {
+            // Until its first start a shop has the rules that shops begin with.
+            own.scripts.folder.clone_from(&all.scripts.folder);
+        }
+        check_shop(&own)?;
+    }
+    Ok(())
+}
+
+fn check_shop(settings: &Settings) -> Result<(), StartError> {
     let folder = &settings.scripts.folder;
     let files =
         scripts::rule_files(folder).map_err(|source| StartError::Io { what: "scripts.folder".into(), source })?;

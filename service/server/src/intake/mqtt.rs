@@ -67,7 +67,6 @@ impl Broker {
                 Some(why) => tracing::warn!(why, "the MQTT broker is not there; trying again"),
             }
         }
-        metrics::gauge!("benchclock_mqtt_connected").set(f64::from(u8::from(connected)));
         (status.connected, status.why) = (connected, why);
     }
 }

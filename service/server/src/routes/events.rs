@@ -16,6 +16,7 @@ use tokio::{
     time::{Instant, interval_at, sleep_until},
 };
 use tokio_stream::{StreamExt, wrappers::ReceiverStream};
+use tracing::Instrument;
 
 use super::{Answer, Shop};
 use crate::{
@@ -62,7 +63,7 @@ async fn events(shop: Shop, request: HttpRequest) -> Answer {
     };
     let (send, receive) = mpsc::channel::<web::Bytes>(WAITING);
     // Ends with the listener, or with the service: `tell` returns when its channel closes or the token is cancelled.
-    actix_web::rt::spawn(Listener::new(shop.get_ref().clone(), access::current(), send, last).tell());
+    actix_web::rt::spawn(Listener::new(shop.get_ref().clone(), access::current(), send, last).tell().in_current_span());
     let stream = ReceiverStream::new(receive).map(Ok::<_, actix_web::Error>);
     Ok(HttpResponse::Ok()
         .insert_header((header::CACHE_CONTROL, "no-store"))

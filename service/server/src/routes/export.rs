@@ -46,7 +46,9 @@ async fn stream(
     let mut database = shop.read(|database| database.reopen()).await?;
     let (send, receive) = mpsc::channel::<Result<web::Bytes, Error>>(4);
     // Ends with its listener: nothing can be sent to one that has gone.
+    let span = tracing::Span::current();
     tokio::task::spawn_blocking(move || {
+        let _within = span.enter();
         let mut sink = |part: Vec<u8>| match send.blocking_send(Ok(part.into())) {
             Ok(()) => ControlFlow::Continue(()),
             Err(_) => ControlFlow::Break(()),

@@ -1,8 +1,11 @@
 //! Whether it lives, whether it can do its work, and how it has been doing.
 
-use std::{sync::PoisonError, time::Duration};
+use std::{
+    sync::{Arc, PoisonError},
+    time::Duration,
+};
 
-use actix_web::{HttpRequest, HttpResponse, http::header, web};
+use actix_web::{HttpRequest, HttpResponse, HttpResponseBuilder, http::header, web};
 use serde::Serialize;
 use store::Sqlite;
 
@@ -19,7 +22,7 @@ use crate::{
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
     config
-        .service(web::resource("/health/live").route(web::get().to(alive)))
+        .service(web::resource("/health/live").route(web::get().to(live)))
         .service(web::resource("/health/ready").route(web::get().to(ready)))
         .service(web::resource("/metrics").route(web::get().to(metrics)));
 }
@@ -38,8 +41,18 @@ const STUCK: Duration = Duration::from_secs(60);
 const PATIENCE: Duration = Duration::from_secs(3);
 
 /// Whether it is to be left running: alarms are looked at. What a restart would not mend is for readiness.
-async fn alive(shop: Shop) -> Answer {
-    match shop.alarm_looks.since().filter(|since| *since > STUCK) {
+async fn live(shop: Shop) -> Answer {
+    alive(stuck(&shop))
+}
+
+/// For how long the alarms of a shop have not been looked at, where that is too long.
+pub(crate) fn stuck(state: &State) -> Option<Duration> {
+    state.alarm_looks.since().filter(|since| *since > STUCK)
+}
+
+/// What is answered to whoever asks whether it lives.
+pub(crate) fn alive(stuck: Option<Duration>) -> Answer {
+    match stuck {
         None => Ok(HttpResponse::Ok().content_type("text/plain").body("alive\n")),
         Some(since) => Err(Problem::new(
             Kind::Unavailable,
@@ -57,11 +70,12 @@ struct Readiness {
     state: Option<Condition>,
 }
 
+/// How a shop stands, for those who may know.
 #[derive(Serialize, utoipa::ToSchema)]
-struct Condition {
+pub(crate) struct Condition {
     /// Why not, each in a sentence.
     #[serde(skip_serializing_if = "Vec::is_empty")]
-    why: Vec<String>,
+    pub(crate) why: Vec<String>,
     version: &'static str,
     sqlite: &'static str,
     store: Check,
@@ -134,15 +148,46 @@ async fn asked<T>(ask: impl Future<Output = Result<T, Problem>>) -> Result<T, Pr
 }
 
 async fn ready(shop: Shop, request: HttpRequest) -> Answer {
+    let state = readiness(&shop).await;
+    let ready = state.why.is_empty();
+    let known = access::current().is_some() || Caller::of(&request, &shop.settings).here;
+    Ok(readily(ready).json(Readiness { ready, state: known.then_some(state) }))
+}
+
+fn readily(ready: bool) -> HttpResponseBuilder {
+    let mut answer = if ready { HttpResponse::Ok() } else { HttpResponse::ServiceUnavailable() };
+    answer.insert_header((header::CACHE_CONTROL, "no-store"));
+    answer
+}
+
+/// How one of several shops stands.
+#[derive(Serialize)]
+pub(crate) struct OfOne {
+    pub(crate) name: String,
+    /// Why it cannot do its work; empty where it can.
+    pub(crate) why: Vec<String>,
+}
+
+/// How a service of several shops stands: ready when all of them are. Which they are is told where that may be known.
+pub(crate) fn ready_of_all(shops: Vec<OfOne>, tell: bool) -> HttpResponse {
+    let ready = shops.iter().all(|shop| shop.why.is_empty());
+    let whys = |shop: &OfOne| shop.why.iter().map(|why| format!("{}: {why}", shop.name)).collect::<Vec<_>>();
+    let why: Vec<_> = shops.iter().filter(|_| tell).flat_map(whys).collect();
+    let shops = if tell { shops } else { vec![] };
+    readily(ready).json(serde_json::json!({"ready": ready, "why": why, "shops": shops}))
+}
+
+/// How a shop stands.
+pub(crate) async fn readiness(shop: &Arc<State>) -> Condition {
     let probed = asked(shop.act(|database| database.probe())).await;
-    let jobs = asked(recurring::health(&shop)).await;
+    let jobs = asked(recurring::health(shop)).await;
     let rule_faults = shop.faults.read().unwrap_or_else(PoisonError::into_inner).len();
     let mut why: Vec<String> =
         [probed.as_ref().err(), jobs.as_ref().err()].into_iter().flatten().map(|p| p.detail.clone()).collect();
     why.dedup();
     let jobs = jobs.unwrap_or_default();
     why.extend(jobs.iter().filter(|job| job.overdue).map(|job| format!("the recurring job {} is overdue", job.name)));
-    if let Some(since) = shop.alarm_looks.since().filter(|since| *since > STUCK) {
+    if let Some(since) = stuck(shop) {
         why.push(format!("no alarm was looked at for {} s", since.as_secs()));
     }
     why.extend(shop.doubt().map(|doubt| doubt.to_string()));
@@ -152,9 +197,7 @@ async fn ready(shop: Shop, request: HttpRequest) -> Answer {
     if shop.stop.is_cancelled() {
         why.push("the service is stopping".into());
     }
-    let ready = why.is_empty();
-    let known = access::current().is_some() || Caller::of(&request, &shop.settings).here;
-    let state = known.then(|| Condition {
+    Condition {
         why,
         version: env!("CARGO_PKG_VERSION"),
         sqlite: Sqlite::version(),
@@ -162,7 +205,7 @@ async fn ready(shop: Shop, request: HttpRequest) -> Answer {
         on_duty: shop.others.may_be().then(|| shop.others.on_duty()),
         rule_faults,
         writes_waiting: shop.writer.waiting(),
-        mqtt: mqtt(&shop),
+        mqtt: mqtt(shop),
         jobs: jobs
             .into_iter()
             .map(|job| JobWire {
@@ -172,9 +215,7 @@ async fn ready(shop: Shop, request: HttpRequest) -> Answer {
                 error: job.error,
             })
             .collect(),
-    });
-    let mut answer = if ready { HttpResponse::Ok() } else { HttpResponse::ServiceUnavailable() };
-    Ok(answer.insert_header((header::CACHE_CONTROL, "no-store")).json(Readiness { ready, state }))
+    }
 }
 
 async fn metrics(shop: Shop) -> Answer {

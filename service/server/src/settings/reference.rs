@@ -4,7 +4,7 @@ use serde_json::Value as Schema;
 use toml::{Table, Value};
 
 use super::{
-    Hours, Person, Place, Plan, Settings, Webhook,
+    Hours, NamedShop, Person, Place, Plan, Settings, Webhook,
     ranges::{part, said, schema, written},
 };
 
@@ -48,7 +48,12 @@ fn samples() -> Settings {
     };
     let booth = Place { zone: "booth".into(), holds: 1, hours: Some(Hours::default()) };
     let plan = Plan { places: vec![booth], ..Plan::default() };
-    Settings { people: vec![mia], webhooks: vec![wall], plan, ..Settings::default() }
+    let north = NamedShop {
+        name: "north".into(),
+        hosts: text(&["north.guild.example"]),
+        settings: "/etc/benchclock/north.toml".into(),
+    };
+    Settings { people: vec![mia], webhooks: vec![wall], shops: vec![north], plan, ..Settings::default() }
 }
 
 struct Page(String);
@@ -146,8 +151,11 @@ mod tests {
         });
         let leans = "[email]\nurl = \"smtp://x\"\nfrom = \"a@example.org\"\n[[people]]\nname = \"ben\"\ntell = { else = [\"page\"] }\n";
         let examples = examples.collect::<Vec<_>>().join("\n");
-        let shown = read(&format!("{leans}{examples}")).unwrap_or_else(|e| panic!("{e}\n{examples}"));
+        // People are told by their own shop, so that where several are named they stand in other files.
+        let (told, shops) = examples.split_once("[[shops]]").expect("an example of each");
+        let shown = read(&format!("{leans}{told}")).unwrap_or_else(|e| panic!("{e}\n{told}"));
         assert_eq!((shown.people.len(), shown.webhooks.len(), shown.plan.places.len()), (2, 1, 1));
+        assert_eq!(read(&format!("[[shops]]{shops}")).expect(shops).shops.len(), 1);
     }
 
     /// Each key is printed under a comment of its own, and lines are not too long to read.
