@@ -71,7 +71,7 @@ impl Service {
         let address = shops::address(&settings)?;
         let certificate = Certificate::of(&settings.server)?;
         let listener = TcpListener::bind(address).map_err(io(format!("listening at {address} (server.listen)")))?;
-        let shops = Arc::new(Shops::open(settings, Door { address, certificate, now }).await?);
+        let shops = Arc::new(Shops::open(settings, Door { address, certificate, now, judging: Arc::default() }).await?);
         Ok(Self { shops, listener })
     }
 

@@ -45,6 +45,8 @@ pub(crate) struct Door {
     /// What it shows of itself over TLS, where it has TLS.
     pub(crate) certificate: Option<Arc<Certificate>>,
     pub(crate) now: Now,
+    /// One shop at a time has its rules judged as it opens: each may take only so long, and takes all processors.
+    pub(crate) judging: Arc<tokio::sync::Mutex<()>>,
 }
 
 /// A shop that is open.
@@ -61,6 +63,7 @@ impl Open {
     /// # Errors
     /// A sentence that names the setting or the file.
     pub(crate) async fn open(settings: Settings, usual: &Path, door: &Door, span: Span) -> Result<Self, StartError> {
+        let judging = door.judging.clone();
         let (usual, door, within) = (usual.to_path_buf(), door.clone(), span.clone());
         let replayed = tokio::task::spawn_blocking(move || {
             within.in_scope(|| {
@@ -72,6 +75,7 @@ impl Open {
         let (parts, writer) = replayed.await.map_err(failed)??;
         let opened = Self { state: Data::new(Arc::new(State::new(parts))), writer: Mutex::new(Some(writer)) };
         let read = async {
+            let _alone = judging.lock().await;
             match opened.state.doubt() {
                 None => scripts::read_folder(&opened.state).await.map(drop),
                 Some(why) => {
