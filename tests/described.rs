@@ -77,7 +77,7 @@ fn examples(document: &Value) -> Vec<Example> {
 /// The rule and the schedule the examples name beside those of a small shop.
 fn add_scripts(folder: &Path) {
     std::fs::create_dir_all(folder.join("schedules")).unwrap();
-    for file in ["materials/fast-epoxy.rhai", "schedules/french-polish.toml"] {
+    for file in ["materials/fast-epoxy.rhai", "materials/uv-cured-fill.rhai", "schedules/french-polish.toml"] {
         std::fs::copy(root().join("scripts").join(file), folder.join(file)).unwrap();
     }
 }
@@ -145,6 +145,9 @@ async fn every_example_is_taken() {
         bench.post(readings, hot).await.problem(422, "invalid");
     }
     assert!(bench.alarms().await > 0);
+    // Shellac takes no light.
+    let fill = json!({"id": "fill-1", "instrument": "guitar", "surface": "chip", "material": "uv-cured-fill", "zone": "bench"});
+    bench.post("/api/v1/coats", fill).await.good();
     let (asking, doing): (Vec<_>, Vec<_>) =
         all.iter().filter(|one| !one.makes()).partition(|one| one.method == Method::GET);
     // What is dropped, withdrawn or closed goes last.

@@ -15,7 +15,9 @@ use serde_json::{Value, json};
 async fn shop(rules: &[&str]) -> Bench {
     let mut shop = Shop::new();
     let scripts = shop.folder().join("scripts");
-    for (folder, names) in [("materials", rules), ("schedules", &["lacquer-ten-coats"][..])] {
+    for (folder, names) in
+        [("materials", rules), ("schedules", &["lacquer-ten-coats", "oil-varnish-five-coats", "french-polish"][..])]
+    {
         std::fs::create_dir_all(scripts.join(folder)).expect("a folder for the rules");
         for name in names {
             let file = format!("{folder}/{name}.{}", if folder == "materials" { "rhai" } else { "toml" });

@@ -4,7 +4,10 @@ use bench::{Bench, Shop};
 use benchclock::Now;
 use serde_json::json;
 
-use super::forms::send;
+use super::{
+    driver::{Browser, WALL},
+    forms::send,
+};
 
 async fn shop() -> Bench {
     let bench = Bench::open(Shop::new(), Now::standing_at(bench::ms(bench::BEGIN)), false).await;
@@ -157,5 +160,29 @@ async fn a_pot_that_was_measured_otherwise_says_so() {
         wrong.text
     );
     assert_eq!(bench.items("/api/v1/mixes").await.len(), 2);
+    bench.stop().await;
+}
+
+/// Every page that fetches `follow.js` has a part that follows.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn the_coats_follow_the_bench_and_do_not_say_that_the_link_is_down() {
+    let bench = Bench::open(Shop::new(), Now::system(), true).await;
+    bench.furnish().await;
+    bench.read_air("bench", 20.0, 50.0).await;
+    let laid = |id: &str| json!({"id": id, "instrument": "guitar", "surface": id, "material": "nitrocellulose-lacquer", "zone": "bench"});
+    bench.post("/api/v1/coats", laid("top")).await.good();
+    let pages = ["/", "/coats", "/cures/top", "/plan"];
+    for page in pages {
+        let text = bench.get(page).await.text;
+        assert!(text.contains("/follow.js") && text.contains("data-follow"), "{page}");
+    }
+    let browser = Browser::open(WALL).await;
+    browser.goto(bench.url("/coats")).await;
+    browser.until_said("Next coat").await;
+    browser.run("window.was = document.querySelector('[data-follow]')").await;
+    bench.post("/api/v1/coats", laid("back")).await.good();
+    browser.until("return !window.was.isConnected && document.querySelectorAll('.stack').length === 2").await;
+    assert_eq!(browser.run("return document.getElementById('link').textContent").await, "");
+    browser.close().await;
     bench.stop().await;
 }

@@ -192,6 +192,7 @@ pub(super) fn step(step: &str, kind: StepKind, follows: &[&str]) -> Step {
         joint: None,
         material: None,
         before_strings: false,
+        lay: None,
         work: Default::default(),
     }
 }

@@ -64,6 +64,21 @@ async fn a_hardener_out_of_its_ratio_is_found_and_an_old_bottle_too() {
 }
 
 #[tokio::test]
+async fn a_coat_out_of_a_pot_in_the_wrong_ratio_is_marked_with_what_was_found_when_it_was_stirred() {
+    let bench = shop(&[PU]).await;
+    for (id, hardener, level) in [("m-1", 20.0, ""), ("m-2", 23.0, "caution"), ("m-3", 26.0, "defect")] {
+        let measured =
+            json!({"id": id, "material": PU, "zone": "booth", "measured": {"resin": 40, "hardener": hardener}});
+        bench.post("/api/v1/mixes", measured).await.good();
+        let laid = bench.post("/api/v1/coats", coat(&format!("c-{id}"), id, PU, json!({"mix": id}))).await.good();
+        for each in ["caution", "defect"] {
+            assert_eq!(finds(&laid, each, "when it was stirred"), each == level, "{id}: {laid}");
+        }
+    }
+    bench.stop().await;
+}
+
+#[tokio::test]
 async fn a_coat_out_of_a_gelled_pot_is_marked_and_one_of_another_material_refused() {
     let bench = shop(&[PU, "acid-cured-lacquer"]).await;
     let mix = json!({"id": "m-1", "material": PU, "zone": "booth", "wanted_ml": 60, "minutes_ago": 230});

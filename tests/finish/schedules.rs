@@ -89,3 +89,34 @@ async fn the_page_of_a_job_lays_a_schedule_once() {
     assert_eq!(job["steps"].as_array().unwrap().len(), 18);
     bench.stop().await;
 }
+
+/// The film, thinner and method that a schedule proposes stand in the form; what is to be minded stands where the work is
+/// looked at before it is begun.
+#[tokio::test]
+async fn a_coat_of_a_schedule_is_proposed_as_it_is_meant_with_what_is_to_be_minded() {
+    let bench = shop(&FINISHES).await;
+    bench
+        .post("/api/v1/schedules/lacquer-ten-coats/jobs", json!({"id": "finish", "instrument": "guitar"}))
+        .await
+        .good();
+    let form = bench.get("/coat?step=finish+top-1").await.text;
+    for part in [
+        "name=\"film\" inputmode=\"decimal\" value=\"80\"",
+        "name=\"thinner_parts\" inputmode=\"decimal\" value=\"0.5\"",
+        "name=\"method\" value=\"spray\" checked",
+    ] {
+        assert!(form.contains(part), "no {part} in {form}");
+    }
+    // The filler's rags, before any of it is rubbed in.
+    for page in ["/jobs/finish", "/jobs/finish/card", "/coat?step=finish+fill"] {
+        let text = bench.get(page).await.text;
+        assert!(
+            text.contains("RAGS CATCH FIRE") && text.contains("under water in a closed metal can"),
+            "{page}: {text}"
+        );
+    }
+    bench.read_air("booth", 20.0, 50.0).await;
+    let gun = bench.get("/coats?material=nitrocellulose-lacquer&zone=booth").await.text;
+    assert!(gun.contains("lay it now") && gun.contains("Highly flammable liquid"), "{gun}");
+    bench.stop().await;
+}

@@ -1,8 +1,6 @@
 //! Drying films: solvent vapour against two libraries, the stack of coats against a fine mesh of scipy's, against
 //! Crank's series, and against the exponential tail in closed form.
 
-use std::f64::consts::PI;
-
 use super::table::{Table, Worst};
 use physics::{
     Result,
@@ -80,25 +78,49 @@ fn one_coat_follows_cranks_series() -> Result<()> {
     Ok(())
 }
 
-/// In the tail only the first term of the series is left, and two stacks that differ by a factor stay τ ln(factor) apart.
-/// What a stack of one material holds of the first term follows from its first profile: Σ cᵢ ∫ sin over the coat.
+/// The area under the drying curve is the mean time its solvent takes out, and the delay is how that grows by what lies
+/// beneath: the closed form against the solver (itself held against scipy), for stacks of one and of several materials.
 #[test]
-fn the_delay_in_the_tail_is_the_closed_form() -> Result<()> {
-    let (coat_um, diffusion) = (12.5, 46.0);
-    for beneath_um in [[0.5, 0.2], [2.0, 1.0], [2.5, 2.5]] {
-        let stack = |beneath: [f64; 2]| -> Result<Coats> {
-            let mut coats = Coats::default();
-            beneath.iter().chain([&2.5]).try_for_each(|um| coats.lay(coat_um, *um, diffusion))?;
-            Ok(coats)
-        };
-        let later_h = stack(beneath_um)?.as_dry_as(&stack([0.0, 0.0])?, &[200.0])?[0] - 200.0;
-        // cos(πx/2L) from the wood up, integrated over each third of the stack.
-        let part = |i: f64| ((PI / 2.0 * (i + 1.0) / 3.0).sin() - (PI / 2.0 * i / 3.0).sin()) / coat_um;
-        let first = |um: [f64; 3]| um[0] * part(0.0) + um[1] * part(1.0) + um[2] * part(2.0);
-        let tau_h = 4.0 * (3.0 * coat_um).powi(2) / (PI * PI * diffusion);
-        let ratio = first([beneath_um[0], beneath_um[1], 2.5]) / first([0.0, 0.0, 2.5]);
-        let closed_h = tau_h * ratio.ln();
-        assert!((later_h / closed_h - 1.0).abs() < 0.02, "{beneath_um:?}: {later_h} h, not {closed_h} h");
+fn the_delay_is_the_area_that_the_coats_beneath_add_under_the_drying_curve() -> Result<()> {
+    /// ∫ S dt / S(0) by the solver: Simpson over steps that grow, until a ten-thousandth is left.
+    fn mean_h(coats: &[(f64, f64, f64)]) -> Result<f64> {
+        let mut stack = Coats::default();
+        coats.iter().try_for_each(|(dry_um, um, diffusion)| stack.lay(*dry_um, *um, *diffusion))?;
+        let (start_um, mut area, mut step_h) = (stack.solvent_um(), 0.0, 0.01);
+        while stack.solvent_um() > 1e-4 * start_um {
+            let before_um = stack.solvent_um();
+            stack.rest(step_h / 2.0)?;
+            let halfway_um = stack.solvent_um();
+            stack.rest(step_h / 2.0)?;
+            area += step_h / 6.0 * (before_um + 4.0 * halfway_um + stack.solvent_um());
+            step_h *= 1.05;
+        }
+        Ok(area / start_um)
     }
+    let uneven = [(8.0, 0.6, 5.0), (20.0, 1.5, 80.0), (12.5, 2.5, 46.0)];
+    let even = [(12.5, 2.5, 46.0); 3];
+    let half_dry = [(20.0, 0.5, 46.0), (20.0, 1.8, 46.0), (20.0, 4.0, 46.0)];
+    for coats in [&uneven, &even, &half_dry] {
+        let mut stack = Coats::default();
+        coats.iter().try_for_each(|(dry_um, um, diffusion)| stack.lay(*dry_um, *um, *diffusion))?;
+        let [low, middle, (dry_um, um, diffusion)] = *coats;
+        let top_alone_h = mean_h(&[(low.0, 0.0, low.2), (middle.0, 0.0, middle.2), (dry_um, um, diffusion)])?;
+        let by_area_h = mean_h(coats)? - top_alone_h;
+        assert!(
+            (stack.later_h() / by_area_h - 1.0).abs() < 0.02,
+            "{coats:?}: {} h, not {by_area_h} h",
+            stack.later_h()
+        );
+        let whole_um = low.0 + middle.0 + dry_um;
+        let slowest = low.2.min(middle.2).min(diffusion);
+        assert!(stack.later_h() < whole_um.powi(2) / (2.0 * slowest), "{coats:?}");
+    }
+    // Twice as thick throughout, four times as late.
+    let [mut thin, mut thick] = [Coats::default(), Coats::default()];
+    for um in [1.0, 2.0, 3.0] {
+        thin.lay(10.0, um, 46.0)?;
+        thick.lay(20.0, um, 46.0)?;
+    }
+    assert!((thick.later_h() / thin.later_h() - 4.0).abs() < 1e-9);
     Ok(())
 }

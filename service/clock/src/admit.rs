@@ -100,6 +100,7 @@ impl Bench {
                     false => Ok(()),
                 }
             }
+            Fact::CoatExposed(exposed) => self.admit_exposure(exposed, happened_ms),
             Fact::CureWithdrawn { cure, .. } => self.open_cure(cure).map(drop),
             Fact::AlertRaised(raised) => new("alert", &raised.id, self.alerts.contains_key(&raised.id)),
             Fact::AlertSnoozed { alert, until } => {

@@ -68,7 +68,7 @@ impl Bench {
             self.disarm(ix, milestone);
         }
         let cure = &self.cures[ix as usize];
-        let Some(last) = cure.open_legs().last().copied() else { return };
+        let Some(last) = cure.open_legs().last().copied().filter(|_| !cure.waits_for_light()) else { return };
         let base = |meets| self.base(cure, last, alert_band(meets));
         let (opens, closes) = (base(Meets::Opens), base(Meets::Closes));
         let told_ms = cure.told.iter().filter_map(|told| told.due_ms).fold(last.from_ms, i64::max);

@@ -13,7 +13,7 @@ use facts::{
 };
 
 use crate::{
-    Air, Cure, Forecast, Laws, Mix, Note, Observation, Outlook, Photo, Planned, Plate, Shelved, Timeline,
+    Air, Cure, Expected, Forecast, Laws, Mix, Note, Observation, Outlook, Photo, Planned, Plate, Shelved, Timeline,
     coats::SurfaceKey,
     cure_clock::{ClockKey, CureIx},
     sensors::{Calibration, Calibrations, Combining},
@@ -362,6 +362,17 @@ impl Bench {
     /// The air of a zone at an instant: recorded, bridged or expected.
     pub fn air_at(&self, zone: &str, at_ms: i64) -> Option<Air> {
         self.zone_of.get(zone).map(|z| self.zones[*z].air_at(at_ms, self.forecast.as_ref()))
+    }
+
+    /// The same with the band of what is expected.
+    pub(crate) fn expected_at(&self, zone: &str, at_ms: i64) -> Option<Expected> {
+        self.zone_of.get(zone).map(|z| self.zones[*z].expected_at(at_ms, self.forecast.as_ref()))
+    }
+
+    /// When the air of a zone was last measured, up to an instant, ms; none where nobody did.
+    pub fn measured_ms(&self, zone: &str, at_ms: i64) -> Option<i64> {
+        let timeline = &self.zones[*self.zone_of.get(zone)?].timeline;
+        Some(timeline.get(timeline.after(at_ms).checked_sub(1)?).0)
     }
 
     /// Every glue-up and coat of an instrument, in the order they were registered.

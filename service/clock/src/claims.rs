@@ -33,6 +33,7 @@ pub fn claims(fact: &Fact) -> Vec<(&'static str, &str)> {
             clamps.chain(lot).chain(job).chain(coated).chain([("cure", begun.id.as_str())]).collect()
         }
         Fact::CureRuleChanged(change) => vec![("cure", change.cure.as_str())],
+        Fact::CoatExposed(exposed) => vec![("cure", exposed.cure.as_str())],
         Fact::CureMoved { cure, .. } | Fact::ClampsOff { cure, .. } | Fact::CureWithdrawn { cure, .. } => {
             vec![("cure", cure.as_str())]
         }

@@ -4,7 +4,9 @@
 //! A coat that another lies on has nothing more to tell: its alarms go, and it leaves its clocks. What it still held then
 //! stands in the fact of the coat that covers it, so that the next coat needs to look no further than the top one.
 
-use facts::{CoatBeneath, CureKind, InstrumentId, Meets, TargetAge};
+use std::sync::Arc;
+
+use facts::{CoatBeneath, CoatExposed, CureBegun, CureKind, InstrumentId, Meets, TargetAge};
 use physics::film::Coats;
 
 use crate::{Bench, Cure, ages::HOUR_MS, cure_clock::CureIx};
@@ -12,15 +14,14 @@ use crate::{Bench, Cure, ages::HOUR_MS, cure_clock::CureIx};
 /// Where coats lie one on the other: an instrument and the luthier's word for the surface, in lower case.
 pub(crate) type SurfaceKey = (InstrumentId, String);
 
-/// Stages that wait for solvent to find its way out through the film; the others end with what leaves its surface.
-const DEEP: [&str; 4] = ["sandable", "dry_through", "print_free", "rub_out"];
+/// Stages of the whole stack, which wait for what the coats beneath still hold.
+const DEEP: [&str; 3] = ["dry_through", "print_free", "rub_out"];
+/// The stage of the top coat that what comes up from the one just beneath holds back.
+const SANDABLE: &str = "sandable";
 /// Stages that evaporation from the surface brings about.
 const SURFACE: [&str; 4] = ["set_to_touch", "dust_free", "tack_free", "dry_to_touch"];
 /// Most coats looked at; those further down have long been dry.
 const DEEPEST: usize = 30;
-
-/// Solvent beneath, µm, so little that a rule's own hours stand as they are.
-const LEAST_CARRIED_UM: f64 = 1e-3;
 
 /// The surface a coat lies on; none for a glue-up.
 pub(crate) fn surface_of(cure: &Cure) -> Option<SurfaceKey> {
@@ -32,6 +33,8 @@ pub(crate) fn surface_of(cure: &Cure) -> Option<SurfaceKey> {
 /// Whether the window to recoat is open.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum RecoatWindow {
+    /// Not before it has had its light: it is wet.
+    Wet,
     /// Its rule closes no window: the next coat dissolves this one again, or bites by itself.
     Stays,
     /// Open, or not opened yet; closes at the earliest at this instant, ms, if the expected air ever gets there.
@@ -63,6 +66,25 @@ impl Bench {
             of_it.filter_map(|key| self.coats_on(key).last().map(|ix| &self.cures[*ix as usize])).collect();
         tops.sort_by_key(|cure| cure.begun.started_at);
         tops
+    }
+
+    /// A coat got more light. Once it is enough its age begins.
+    pub(crate) fn expose(&mut self, exposed: &CoatExposed, at_ms: i64) {
+        let Some(&ix) = self.cure_of.get(&exposed.cure) else { return };
+        let cure = &mut self.cures[ix as usize];
+        let waited = cure.waits_for_light();
+        let mut begun = CureBegun::clone(&cure.begun);
+        begun.findings = exposed.findings.clone();
+        if let Some(laid) = &mut begun.coat {
+            laid.exposure_mj_cm2 = Some(laid.exposure_mj_cm2.unwrap_or(0.0) + exposed.exposure_mj_cm2);
+        }
+        cure.begun = Arc::new(begun);
+        let Some(zone) = cure.open_legs().last().map(|leg| leg.zone) else { return };
+        if waited && !cure.waits_for_light() {
+            self.off_clocks(ix);
+            self.cures[ix as usize].legs.clear();
+            self.begin_leg(ix, zone, at_ms);
+        }
     }
 
     /// A coat came to a surface or was withdrawn from it: all but the top one are covered.
@@ -126,6 +148,9 @@ impl Bench {
 
     /// Whether the next coat on this one must wait for paper: as it looks at `at_ms`.
     pub fn recoat_window(&self, cure: &Cure, at_ms: i64) -> RecoatWindow {
+        if cure.waits_for_light() {
+            return RecoatWindow::Wet;
+        }
         let milestones = &cure.begun.milestones;
         let Some(m) = milestones.iter().position(|m| m.meets == Meets::Closes && m.stage == "recoat_closes") else {
             return RecoatWindow::Stays;
@@ -149,39 +174,54 @@ fn stack(coats: &[CoatBeneath]) -> Coats {
     let mut stack = Coats::default();
     for coat in coats {
         // A coat no formula takes is left out; such a stack is told from one that is whole by its length.
-        let _ = stack.lay(coat.dry_um, coat.solvent_um, coat.diffusion_um2_h);
+        let laid = stack.lay(coat.dry_um, coat.solvent_um, coat.diffusion_um2_h);
+        if let (Ok(()), Some(sets_h)) = (laid, coat.sets_h) {
+            let _ = stack.top_sets(sets_h);
+        }
     }
     stack
 }
 
-/// Puts the stages of a coat that wait for its depth later, for what the coats beneath it still hold. Gives the solvent
-/// carried in from beneath, µm.
-pub fn harden_later(milestones: &mut [TargetAge], laid: CoatBeneath, beneath: &[CoatBeneath]) -> f64 {
-    let carried_um: f64 = beneath.iter().map(|coat| coat.solvent_um).sum();
-    if carried_um < LEAST_CARRIED_UM {
-        return carried_um;
-    }
-    let dry: Vec<CoatBeneath> = beneath.iter().map(|coat| CoatBeneath { solvent_um: 0.0, ..*coat }).collect();
-    let with = |beneath: &[CoatBeneath]| stack(&[beneath, &[laid]].concat());
-    let mut deep: Vec<&mut TargetAge> =
-        milestones.iter_mut().filter(|m| DEEP.contains(&m.stage.as_str()) && m.likely_h > 0.0).collect();
-    deep.sort_by(|a, b| a.likely_h.total_cmp(&b.likely_h));
-    let ages_h: Vec<f64> = deep.iter().map(|m| m.likely_h).collect();
-    let later = with(beneath).as_dry_as(&with(&dry), &ages_h).unwrap_or(ages_h);
-    for (milestone, later_h) in deep.into_iter().zip(later) {
-        let factor = later_h / milestone.likely_h;
-        milestone.earliest_h *= factor;
-        milestone.likely_h *= factor;
-        milestone.safe_h *= factor;
-    }
-    carried_um
+/// How much later a coat hardens for what those beneath it hold.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Later {
+    /// Solvent carried in from beneath, µm.
+    pub carried_um: f64,
+    /// What is put on the target ages of the whole stack, reference hours.
+    pub later_h: f64,
 }
 
-/// Stretches the stages that evaporation brings about.
+/// Puts the stages of a coat that wait for its depth later, for what the coats beneath it still hold: added to the earliest,
+/// likely and safe age alike, so that no stage overtakes another.
+pub fn harden_later(milestones: &mut [TargetAge], laid: CoatBeneath, beneath: &[CoatBeneath]) -> Later {
+    let later_h = stack(&[beneath, &[laid]].concat()).later_h();
+    let just_beneath = &beneath[beneath.len().saturating_sub(1)..];
+    let sand_later_h = stack(&[just_beneath, &[laid]].concat()).later_h().min(later_h);
+    for milestone in milestones.iter_mut().filter(|m| m.likely_h > 0.0) {
+        let later_h = match milestone.stage.as_str() {
+            SANDABLE => sand_later_h,
+            stage if DEEP.contains(&stage) => later_h,
+            _ => continue,
+        };
+        milestone.earliest_h += later_h;
+        milestone.likely_h += later_h;
+        milestone.safe_h += later_h;
+    }
+    Later { carried_um: beneath.iter().map(|coat| coat.solvent_um).sum(), later_h }
+}
+
+/// Stretches the stages that evaporation brings about. What follows them begins later by as much as the last of them does:
+/// no film is ready for the next coat before it is dry to the touch.
 pub fn set_later(milestones: &mut [TargetAge], factor: f64) {
-    for milestone in milestones.iter_mut().filter(|m| SURFACE.contains(&m.stage.as_str())) {
-        milestone.earliest_h *= factor;
-        milestone.likely_h *= factor;
-        milestone.safe_h *= factor;
+    let of_surface = |m: &TargetAge| SURFACE.contains(&m.stage.as_str());
+    let last = milestones.iter().filter(|m| of_surface(m)).max_by(|a, b| a.likely_h.total_cmp(&b.likely_h));
+    let later = |age_h: f64| age_h * (factor - 1.0).max(0.0);
+    let later_h = last.map_or([0.0; 3], |m| [m.earliest_h, m.likely_h, m.safe_h].map(later));
+    for milestone in milestones {
+        let ages_h = [&mut milestone.earliest_h, &mut milestone.likely_h, &mut milestone.safe_h];
+        let surface = SURFACE.contains(&milestone.stage.as_str());
+        for (age_h, later_h) in ages_h.into_iter().zip(later_h) {
+            *age_h = if surface { *age_h * factor } else { *age_h + later_h };
+        }
     }
 }

@@ -73,6 +73,12 @@ impl Cure {
         !self.closed
     }
 
+    /// Whether light cures it and it has not had enough of it: it is wet, and no time of it holds.
+    pub fn waits_for_light(&self) -> bool {
+        let laid = self.begun.coat.as_ref();
+        laid.is_some_and(|laid| laid.wants_mj_cm2.is_some_and(|wants| laid.exposure_mj_cm2.unwrap_or(0.0) < wants))
+    }
+
     /// When another coat was laid on it, ms.
     pub fn covered_ms(&self) -> Option<i64> {
         self.covered_ms

@@ -76,6 +76,9 @@ impl Bench {
     /// One milestone of a cure.
     pub(crate) fn milestone<'a>(&'a self, cure: &'a Cure, m: usize, now_ms: i64) -> Milestone<'a> {
         let target = &cure.begun.milestones[m];
+        if cure.waits_for_light() {
+            return Milestone { target, earliest_ms: None, likely_ms: None, safe_ms: None, reached: false };
+        }
         if cure.closed || cure.broken.is_some() {
             let told_ms = cure.told(m).map(|(_, due_ms)| due_ms);
             return Milestone {

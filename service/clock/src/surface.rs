@@ -62,8 +62,7 @@ impl Surface {
             findings.push(found(Level::Caution, &near, "warm the surface or dry the air first"));
         } else if !self.measured && kind == CureKind::Coat {
             let well = format!(", {spread_k:.1} K above the dew point.");
-            let mend =
-                "an instrument just in from the cold is colder than the room: measure it and send surface_temp_c";
+            let mend = "an instrument just in from the cold is colder than the room: measure its surface and say how warm it is";
             findings.push(found(Level::Note, &well, mend));
         }
         findings

@@ -91,6 +91,7 @@ impl Bench {
                 }
             }
             Fact::CureRuleChanged(change) => self.change_rule(change),
+            Fact::CoatExposed(exposed) => self.expose(exposed, happened_ms),
             Fact::ClampsOff { cure, clamps } => {
                 if let Some(&ix) = self.cure_of.get(cure) {
                     self.free_clamps(ix, |clamp| clamps.contains(clamp), happened_ms);

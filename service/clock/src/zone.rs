@@ -5,7 +5,7 @@ use std::{collections::HashMap, sync::OnceLock};
 use facts::{Reading, ZoneSet};
 
 use crate::{
-    Air, Forecast, Intended, Outlook, Timeline,
+    Air, Expected, Forecast, Intended, Outlook, Timeline,
     ages::{AirOf, Past},
     cure_clock::{ClockKey, CureClock},
     sensors::{Calibrations, Combining, Sensors},
@@ -84,14 +84,20 @@ impl Zone {
 
     /// Expected air at an instant: recorded, straight between readings, or the outlook's middle.
     pub(crate) fn air_at(&self, at_ms: i64, forecast: &dyn Forecast) -> Air {
+        self.expected_at(at_ms, forecast).air
+    }
+
+    /// The same with its band, which has no width where it was recorded.
+    pub(crate) fn expected_at(&self, at_ms: i64, forecast: &dyn Forecast) -> Expected {
+        let known = |air| Expected { air, spread_k: 0.0, spread_rh_pct: 0.0 };
         let i = self.timeline.after(at_ms);
         if i == 0 && !self.timeline.is_empty() {
-            return self.intended.set;
+            return known(self.intended.set);
         }
         if i == self.timeline.len() {
-            return self.outlook(forecast).air_at(at_ms);
+            return self.outlook(forecast).expected_at(at_ms);
         }
         let ((from_ms, air), (to_ms, to)) = (self.timeline.get(i - 1), self.timeline.get(i));
-        air.towards(to, (at_ms - from_ms) as f64 / (to_ms - from_ms) as f64)
+        known(air.towards(to, (at_ms - from_ms) as f64 / (to_ms - from_ms) as f64))
     }
 }

@@ -6,10 +6,10 @@ use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
 use crate::{
-    AlertId, Amount, ClampId, CureBegun, CureId, CureRuleChanged, HygrometerCalibrated, InstrumentId, InstrumentMoved,
-    JobId, JointId, JointLoaded, LotClosed, LotId, LotUsed, MaterialId, MixMade, NoteMade, ObservationId,
-    ObservationMade, PhotoAdded, PlanId, PlateAdded, Porosity, RhPct, SetupMeasured, StageReached, StepId,
-    StringsFitted, TempC, VersionId, Work, ZoneId,
+    AlertId, Amount, ClampId, CoatExposed, CoatPlan, CureBegun, CureId, CureRuleChanged, HygrometerCalibrated,
+    InstrumentId, InstrumentMoved, JobId, JointId, JointLoaded, LotClosed, LotId, LotUsed, MaterialId, MixMade,
+    NoteMade, ObservationId, ObservationMade, PhotoAdded, PlanId, PlateAdded, Porosity, RhPct, SetupMeasured,
+    StageReached, StepId, StringsFitted, TempC, VersionId, Work, ZoneId,
 };
 
 /// One thing a person, a sensor or the clock said. Corrections are further facts.
@@ -79,6 +79,8 @@ pub enum Fact {
     },
     /// A cure goes by another version of its material's rule from now on, as if it had from its start.
     CureRuleChanged(Box<CureRuleChanged>),
+    /// A coat that light cures got more of it.
+    CoatExposed(CoatExposed),
     /// Clamps came off a glue-up.
     ClampsOff {
         /// The glue-up.
@@ -264,6 +266,9 @@ pub struct Step {
     /// What it asks of the shop.
     #[serde(default, skip_serializing_if = "Work::is_usual")]
     pub work: Work,
+    /// How a coat is meant to be laid: proposed where it is registered.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub lay: Option<CoatPlan>,
 }
 
 /// A joint of an instrument and what is particular to it.

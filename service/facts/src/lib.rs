@@ -30,7 +30,7 @@ pub use fact::{
     AirPlanned, AlertKind, AlertRaised, ClampAdded, Fact, InstrumentAdded, JobOpened, JointAdded, LotAdded,
     RulePutInForce, Step, StepKind, ZoneSet,
 };
-pub use film::{CoatBeneath, CoatLaid, Method};
+pub use film::{CoatBeneath, CoatExposed, CoatLaid, CoatPlan, Method};
 pub use id::{
     AlertId, ClampId, CureId, Id, InstrumentId, JobId, JointId, Kind, LotId, MaterialId, MixId, ObservationId, PhotoId,
     PlanId, PlateId, SensorId, StepId, VersionId, ZoneId, kind,

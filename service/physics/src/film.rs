@@ -13,7 +13,7 @@ mod solvent;
 mod two_stage;
 
 pub use coats::Coats;
-pub use cure_depth::cure_depth_um;
+pub use cure_depth::{cure_depth_um, cure_exposure_mj_cm2};
 pub use factor::{evaporation_factor, wet_film_drying_factor};
 pub use solvent::{Solvent, draught_factor, solvent_factor, vapour_pressure_of_pa};
 pub use two_stage::two_stage_drying_h;

@@ -8,12 +8,16 @@ use serde::{Deserialize, Serialize};
 pub struct FilmSheet {
     /// Wet film of one usual coat, µm, 1 to 2000: taken where nobody measured.
     pub usual_wet_um: f64,
-    /// Share of the wet film that stays, % by volume, 1 to 100.
+    /// Share of the wet film that stays, spread over the face, % by volume, 1 to 100.
     pub solids_pct: f64,
     /// Solvent (or, in an oil, what has not reacted) the film holds when its surface has set, % of its dry volume, 0 to 200.
     pub trapped_pct: f64,
     /// How fast that finds its way through the film, µm² per reference hour.
     pub diffusion_um2_h: f64,
+    /// Reference hours in which what it holds falls to 1/e where it lies, 0.1 to 100 000, if it sets there by itself, as an
+    /// oil does that takes up oxygen; without it, it can only leave.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sets_h: Option<f64>,
     /// Whether it is sprayed at all.
     #[serde(default = "yes")]
     pub sprayed: bool,
@@ -109,6 +113,7 @@ impl FilmSheet {
         within("solids_pct", self.solids_pct, 1.0, 100.0)?;
         within("trapped_pct", self.trapped_pct, 0.0, 200.0)?;
         within("diffusion_um2_h", self.diffusion_um2_h, 1e-3, 1e5)?;
+        self.sets_h.map_or(Ok(()), |sets_h| within("sets_h", sets_h, 0.1, 1e5))?;
         if let Some(retarder) = self.retarder {
             within("retarder.slows", retarder.slows, 1.0, 10.0)?;
             within("retarder.up_to_rh_pct", retarder.up_to_rh_pct, 1.0, 100.0)?;

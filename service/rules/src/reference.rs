@@ -41,6 +41,7 @@ fn material() -> #{
         solids_pct: 25,                 // share of the wet film that stays, by volume
         trapped_pct: 20,                // solvent it holds once its surface has set, of its dry volume
         diffusion_um2_h: 46,            // how fast that gets out, µm² per reference hour
+        sets_h: 96,                     // falls to 1/e in so many reference hours by setting where it lies, as oil does (optional)
         sprayed: true,                  // false for what is only wiped or brushed (optional)
         retarder: #{ slows: 1.5, up_to_rh_pct: 75 }, // a tenth of it; dampest air it helps in (optional)
         exposure: #{ critical_mj_cm2: 40, penetration_um: 120 }, // cured by light (optional)

@@ -133,7 +133,7 @@ fn of_reader_at(place: &str, e: &serde_json::Error) -> Problem {
 pub(crate) fn of_reader(e: &serde_json::Error) -> Problem {
     let (kind, mend) = match e.classify() {
         serde_json::error::Category::Data => {
-            (Kind::Invalid, "correct the field; README.md shows a body for each address")
+            (Kind::Invalid, "correct the field; the page /api shows a body for each address")
         }
         _ => (Kind::Malformed, "the body is not whole JSON; look at this line and column"),
     };

@@ -2,10 +2,10 @@
 //! window to recoat was open, and when its closing is to be told.
 
 use chrono::{DateTime, Utc};
-use clock::{Bench, RecoatWindow, harden_later, set_later};
+use clock::{Bench, Later, Law, RecoatWindow, harden_later, set_later};
 use facts::{
-    Amount, Bound, CoatBeneath, CoatLaid, CureBegun, CureId, CureKind, Finding, InstrumentId, JobId, JointState, Level,
-    LotId, MaterialId, Meets, Method, MixId, Porosity, StepId, ZoneId, within,
+    Amount, CoatBeneath, CoatExposed, CoatLaid, CureBegun, CureId, CureKind, Finding, InstrumentId, JobId, JointState,
+    Level, LotId, MaterialId, Meets, Method, MixId, Porosity, StepId, TargetAge, ZoneId, within,
 };
 use rules::{FilmSheet, Rule};
 use serde::Deserialize;
@@ -22,6 +22,9 @@ use crate::{
 const STILL_AIR_M_S: f64 = 0.1;
 /// Minutes the next coat takes to prepare where nobody says. Common practice, no source.
 const PREPARE_MIN: f64 = 30.0;
+
+/// Thinnest wet film that is no slip of the unit, µm: a mist coat is twice as thick. Common practice, no source.
+const LEAST_WET_UM: f64 = 5.0;
 
 /// A coat as it is registered.
 #[derive(Debug, Clone, Deserialize, utoipa::ToSchema)]
@@ -108,7 +111,7 @@ impl CoatRequest {
                 let mend = "one litre covers 5 m² as a flood coat and 50 m² as a mist";
                 1000.0 * passes / within("spread_m2_l", spread_m2_l, 1.0, 200.0, "m²/l", mend)?
             }
-            (None, None, None) => 0.0,
+            (None, None, None) => return Ok(0.0),
             (None, ..) => {
                 let (what, mend) = ("passes and spread_m2_l go together", "send both, or film_um");
                 return Err(Problem::new(Kind::Invalid, what, mend).about("spread_m2_l"));
@@ -118,7 +121,7 @@ impl CoatRequest {
                 return Err(Problem::new(Kind::Invalid, what, "send one of them").about("film_um"));
             }
         };
-        Ok(within("film_um", wet_um, 0.0, 2000.0, "µm", "a wet coat is 50 to 150 µm")?)
+        Ok(within("film_um", wet_um, LEAST_WET_UM, 2000.0, "µm", "a wet coat is 50 to 150 µm; 0.1 mm are 100 µm")?)
     }
 
     /// How it was laid, without the film.
@@ -131,6 +134,7 @@ impl CoatRequest {
             thinner_parts: within("thinner_parts", self.thinner_parts, 0.0, 5.0, "", by_volume)?,
             retarder_parts: within("retarder_parts", self.retarder_parts, 0.0, 1.0, "", by_volume)?,
             exposure_mj_cm2: self.exposure_mj_cm2.map(exposure).transpose()?,
+            wants_mj_cm2: None,
             film: None,
             beneath: vec![],
         })
@@ -189,7 +193,8 @@ impl State {
         let rule = self.rulebook.rule(&begun.rule_version)?;
         let bench = self.bench();
         if let Some(sheet) = &rule.sheet.film {
-            film(&bench, &mut begun, sheet, air_m_s);
+            let law = rule.law(&begun.mode)?;
+            film(&bench, &mut begun, sheet, &law, air_m_s);
         }
         let ahead_h = self.reference_h(&bench, &rule, &begun.mode, &begun.zone, prepare_min / 60.0);
         for milestone in begun.milestones.iter_mut().filter(|m| m.meets == Meets::Closes) {
@@ -198,6 +203,31 @@ impl State {
         let said = on_what(self, &bench, &begun);
         begun.findings.extend(said);
         Ok(begun)
+    }
+
+    /// The fact that more light on a coat is: what was found of it before, with what was said of its light put right.
+    ///
+    /// # Errors
+    /// No such coat, or an exposure out of range.
+    pub(crate) fn exposed(&self, cure: &CureId, exposure_mj_cm2: f64) -> Result<CoatExposed, Problem> {
+        let mend = "the lamp's data sheet says it";
+        let exposure_mj_cm2 = within("exposure_mj_cm2", exposure_mj_cm2, 0.1, 1e5, "mJ/cm²", mend)?;
+        let begun = {
+            let bench = self.bench();
+            let cure = bench.cure(cure.as_str()).ok_or_else(|| Problem::not_found("coat", cure.as_str()))?;
+            cure.begun.clone()
+        };
+        let rule = self.rulebook.rule(&begun.rule_version)?;
+        let sheet = rule.sheet.film.as_ref();
+        let mut findings = begun.findings.clone();
+        if let (Some(laid), Some((sheet, exposure))) = (&begun.coat, sheet.and_then(|s| Some((s, s.exposure?)))) {
+            let wet_um = if begun.joint_state.film_um > 0.0 { begun.joint_state.film_um } else { sheet.usual_wet_um };
+            let before = said_of_light(laid.exposure_mj_cm2, exposure, wet_um);
+            findings.retain(|finding| Some(finding) != before.as_ref());
+            let sum = laid.exposure_mj_cm2.unwrap_or(0.0) + exposure_mj_cm2;
+            findings.extend(said_of_light(Some(sum), exposure, wet_um));
+        }
+        Ok(CoatExposed { cure: cure.clone(), exposure_mj_cm2, findings })
     }
 
     /// What so many hours on the wall are worth at most on a rule's clock in a zone, as far as is foreseen.
@@ -209,57 +239,75 @@ impl State {
 }
 
 /// The film a coat makes, what lies beneath it, and what both do to its target ages.
-fn film(bench: &Bench, begun: &mut CureBegun, sheet: &FilmSheet, air_m_s: f64) {
+fn film(bench: &Bench, begun: &mut CureBegun, sheet: &FilmSheet, law: &Law, air_m_s: f64) {
     let wet_um = if begun.joint_state.film_um > 0.0 { begun.joint_state.film_um } else { sheet.usual_wet_um };
     let surface = begun.surface.clone().unwrap_or_default();
     let beneath = bench.beneath(&begun.instrument, &surface, begun.started_at.timestamp_millis());
-    let Some(laid) = &mut begun.coat else { return };
+    let Some(laid) = &begun.coat else { return };
+    let (retarder_parts, given_mj_cm2) = (laid.retarder_parts, laid.exposure_mj_cm2);
     let extra = 1.0 + laid.thinner_parts + laid.retarder_parts;
     let (solids, thinned) = (sheet.solids_pct / 100.0, sheet.solids_pct / 100.0 / extra);
     let dry_um = (wet_um * thinned).max(0.1);
-    let coat =
-        CoatBeneath { dry_um, solvent_um: dry_um * sheet.trapped_pct / 100.0, diffusion_um2_h: sheet.diffusion_um2_h };
+    let coat = CoatBeneath {
+        dry_um,
+        solvent_um: dry_um * sheet.trapped_pct / 100.0,
+        diffusion_um2_h: sheet.diffusion_um2_h,
+        sets_h: sheet.sets_h,
+    };
     // More to leave in a film as thick, slower where it is retarded, faster in a draught.
     let more = if solids < 1.0 { (1.0 - thinned) / (1.0 - solids) } else { 1.0 };
-    let retarded = sheet.retarder.map_or(1.0, |retarder| 1.0 + (retarder.slows - 1.0) * laid.retarder_parts / 0.1);
+    let retarded = sheet.retarder.map_or(1.0, |retarder| 1.0 + (retarder.slows - 1.0) * retarder_parts / 0.1);
     let draught = physics::film::draught_factor(air_m_s, STILL_AIR_M_S).unwrap_or(1.0);
     set_later(&mut begun.milestones, more * retarded / draught);
-    let before_h: f64 = begun.milestones.iter().map(|m| m.likely_h).fold(0.0, f64::max);
-    let carried_um = harden_later(&mut begun.milestones, coat, &beneath);
-    let later_h = begun.milestones.iter().map(|m| m.likely_h).fold(0.0, f64::max) - before_h;
+    let alone = begun.milestones.clone();
+    let Later { carried_um, later_h } = harden_later(&mut begun.milestones, coat, &beneath);
     if carried_um >= 0.05 && later_h >= 0.1 {
+        let by = later_on_the_wall_h(bench, begun, law, &alone).map(|hours| format!(", by about {hours:.0} h"));
         begun.findings.push(Finding {
             level: Level::Note,
             what: format!(
-                "The coats beneath still hold {carried_um:.1} µm of solvent: the stack hardens later, by about \
-                 {later_h:.0} h at rub-out."
+                "The coats beneath still hold {carried_um:.1} µm of solvent: the stack hardens later{}.",
+                by.unwrap_or_default()
             ),
             mend: "fewer coats a day leave less of it behind".into(),
         });
     }
-    match (sheet.retarder, laid.retarder_parts > 0.0) {
-        (Some(retarder), true) => {
-            for limit in begun.limits.iter_mut().filter(|limit| limit.name == "blush") {
-                limit.bound = Bound::AboveRhPct(retarder.up_to_rh_pct);
-            }
-        }
-        (None, true) => begun.findings.push(caution(
+    if sheet.retarder.is_none() && retarder_parts > 0.0 {
+        begun.findings.push(caution(
             "This finish is not made to be retarded.",
             "warm it and dry the air instead; the product's data sheet decides",
-        )),
-        _ => {}
+        ));
     }
     if let Some(exposure) = sheet.exposure {
-        begun.findings.extend(exposed(laid.exposure_mj_cm2, exposure, wet_um));
+        begun.findings.extend(said_of_light(given_mj_cm2, exposure, wet_um));
     }
-    laid.film = Some(coat);
-    laid.beneath = beneath;
+    if let Some(laid) = &mut begun.coat {
+        laid.wants_mj_cm2 = sheet.exposure.map(|exposure| wanted_mj_cm2(exposure, wet_um));
+        laid.film = Some(coat);
+        laid.beneath = beneath;
+    }
+}
+
+/// How much later the last stage comes than by its own target age, hours on the wall in the air that is foreseen; none where
+/// that never brings it.
+fn later_on_the_wall_h(bench: &Bench, begun: &CureBegun, law: &Law, alone: &[TargetAge]) -> Option<f64> {
+    let last = |stages: &[TargetAge]| stages.iter().max_by(|a, b| a.likely_h.total_cmp(&b.likely_h)).cloned();
+    let targets = [last(alone)?, last(&begun.milestones)?];
+    let times = bench.foreseen(begun.zone.as_str(), law, begun.started_at.timestamp_millis(), &targets);
+    let likely_ms = |i: usize| times.get(i)?[1];
+    Some((likely_ms(1)? - likely_ms(0)?) as f64 / 3.6e6)
+}
+
+/// Exposure that hardens the whole of a film, mJ/cm²; more than any lamp gives where no formula reaches.
+fn wanted_mj_cm2(sheet: rules::ExposureSheet, wet_um: f64) -> f64 {
+    let wanted = physics::film::cure_exposure_mj_cm2(wet_um, sheet.critical_mj_cm2, sheet.penetration_um);
+    wanted.unwrap_or(f64::MAX).min(f64::MAX)
 }
 
 /// What to say of the exposure of a film that light cures.
-fn exposed(given_mj_cm2: Option<f64>, sheet: rules::ExposureSheet, wet_um: f64) -> Option<Finding> {
+fn said_of_light(given_mj_cm2: Option<f64>, sheet: rules::ExposureSheet, wet_um: f64) -> Option<Finding> {
     let Some(given) = given_mj_cm2 else {
-        let mend = "send exposure_mj_cm2: without light it stays wet, and no time here holds";
+        let mend = "say it once it has had it: without light it stays wet, and no time of it is told";
         return Some(caution("Nobody said how much light it got.", mend));
     };
     let depth_um = physics::film::cure_depth_um(given, sheet.critical_mj_cm2, sheet.penetration_um).unwrap_or(0.0);
@@ -287,6 +335,14 @@ fn on_what(state: &State, bench: &Bench, begun: &CureBegun) -> Vec<Finding> {
     for (limit, since_ms, air) in bench.broken_limits(top, at_ms) {
         let what = format!("The coat beneath, {}.", broken(state, limit, since_ms, air));
         said.push(caution(&what, "what is wrong with it is locked in by this one: look at it first, and mend it"));
+    }
+    if top.waits_for_light() {
+        said.push(Finding {
+            level: Level::Defect,
+            what: "The coat beneath has not had its light: it is wet.".into(),
+            mend: "take this one off, expose the one beneath, and lay it again".into(),
+        });
+        return said;
     }
     let milestones = bench.milestones(top, at_ms);
     let opens = milestones.iter().find(|m| m.target.stage == "recoat_opens").filter(|_| top.is_open());

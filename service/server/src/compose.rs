@@ -2,7 +2,7 @@
 //! and findings. What is particular to coats is in `coating.rs`.
 
 use chrono::{DateTime, Utc};
-use clock::Surface;
+use clock::{Retarder, Surface};
 use facts::{
     Amount, ClampId, CureBegun, CureId, CureKind, Finding, JobId, JointId, JointState, Level, LotId, MaterialId, MixId,
     Porosity, StepId, TempC, ZoneId, within,
@@ -143,18 +143,26 @@ impl State {
         };
         let rule = self.rulebook.rule(&version)?;
         let surface = Surface::new(air, surface_temp_c);
-        let said = self.shared.meters.timed("application", || rule.application(surface.air(), &begun.joint_state))?;
+        let retarded = begun.coat.as_ref().and_then(|laid| retarded(&rule, laid.retarder_parts));
+        let touching = retarded.map_or(surface.air(), |retarder| retarder.air(surface.air()));
+        let said = self.shared.meters.timed("application", || rule.application(touching, &begun.joint_state))?;
         begun.rule_version = version;
         begun.mode = said.mode;
         begun.milestones = said.milestones;
         begun.bearing = said.bearing;
-        begun.limits = rule.limits.clone();
+        begun.limits = retarded.map_or_else(|| rule.limits.clone(), |retarder| retarder.limits(&rule.limits));
         begun.findings = said.findings;
         begun.findings.extend(surface.findings(begun.cure_kind));
         begun.findings.extend(lot.and_then(|lot| stale(&lot, rule.sheet.storage_days, begun.started_at)));
         begun.findings.extend(self.out_of_pot(&begun, &rule));
         Ok(begun)
     }
+}
+
+/// What the retarder in a coat does for it, if its finish may be retarded.
+fn retarded(rule: &rules::Rule, parts: f64) -> Option<Retarder> {
+    let sheet = rule.sheet.film.as_ref()?.retarder?;
+    Retarder::new(&rule.limits, sheet.up_to_rh_pct, parts)
 }
 
 /// What to say of a bottle past its time.

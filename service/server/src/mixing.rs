@@ -1,7 +1,7 @@
 //! Mixes: how much of each component a wanted volume takes, whether what was measured is in its ratio, and what to say of
 //! something that comes out of a pot.
 
-use clock::MixState;
+use clock::{Bench, Mix, MixState};
 use facts::{CureBegun, Finding, Level, Meets, MixPart, TargetAge};
 use rules::{By, MixSheet, PartSheet, Rule};
 
@@ -94,17 +94,33 @@ pub(crate) fn warn_min(working_life_min: f64) -> f64 {
 }
 
 impl State {
-    /// What to say of a glue-up or coat that came out of a pot, or should have.
-    pub(crate) fn out_of_pot(&self, begun: &CureBegun, rule: &Rule) -> Option<Finding> {
+    /// What to say of a glue-up or coat that came out of a pot, or should have: whether it was gelling, and what was found
+    /// when it was stirred.
+    pub(crate) fn out_of_pot(&self, begun: &CureBegun, rule: &Rule) -> Vec<Finding> {
         let bench = self.bench();
         let Some(mix) = begun.mix.as_ref().and_then(|id| bench.mixes().get(id)) else {
             let mixed = rule.sheet.mix.is_some() && begun.mix.is_none();
-            return mixed.then(|| Finding {
+            let unmixed = mixed.then(|| Finding {
                 level: Level::Note,
                 what: "It is mixed before use and no mix was named: its working life is not watched.".into(),
                 mend: "POST /api/v1/mixes when you stir it, and send its id as \"mix\"".into(),
             });
+            return unmixed.into_iter().collect();
         };
+        let stirred = |finding: &Finding| Finding {
+            what: format!("Mix \"{}\", when it was stirred: {}", mix.made.id, finding.what),
+            mend: match finding.level {
+                Level::Defect => "test a drop of it; where it stays soft take it off, and mix afresh".into(),
+                _ => finding.mend.clone(),
+            },
+            ..finding.clone()
+        };
+        let found = mix.made.findings.iter().filter(|finding| finding.level != Level::Note);
+        self.gelling(&bench, begun, mix).into_iter().chain(found.map(stirred)).collect()
+    }
+
+    /// Whether a pot was gelling when something came out of it.
+    fn gelling(&self, bench: &Bench, begun: &CureBegun, mix: &Mix) -> Option<Finding> {
         let at_ms = begun.started_at.timestamp_millis();
         let likely = bench.gels(mix, at_ms).likely_ms.map_or_else(|| "never".into(), |ms| self.rfc3339(ms));
         let (level, what) = match bench.mix_state(mix, at_ms) {

@@ -52,6 +52,7 @@ fn example(path: &str, param: &str) -> &'static str {
         (_, "clamps") => "cam-1",
         (_, "materials" | "rules") => "aliphatic-resin",
         (_, "lots") => "bottle",
+        (_, "coats") if path.ends_with("exposures") => "fill-1",
         (_, "coats") => "coat-1",
         (_, "sensors") => "s-1",
         (_, "mixes") => "pot",

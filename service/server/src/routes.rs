@@ -164,6 +164,7 @@ const ADDRESSES: &[&str] = &[
     "GET POST /api/v1/coats",
     "GET /api/v1/coats/{id}",
     "GET /api/v1/coats/{id}/milestones",
+    "POST /api/v1/coats/{id}/exposures",
     "POST /api/v1/coats/{id}/move",
     "POST /api/v1/coats/{id}/rule",
     "POST /api/v1/coats/{id}/withdraw",
@@ -199,7 +200,8 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
             .into()
     });
     let query = web::QueryConfig::default().error_handler(|e: QueryPayloadError, _| {
-        Problem::new(Kind::Malformed, format!("the query: {e}"), "README.md lists the queries an address takes").into()
+        Problem::new(Kind::Malformed, format!("the query: {e}"), "the page /api lists the queries an address takes")
+            .into()
     });
     config
         .app_data(path)

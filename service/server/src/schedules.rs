@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use facts::{MaterialId, Step, StepId, StepKind, Work};
+use facts::{CoatPlan, MaterialId, Step, StepId, StepKind, Work};
 use serde::{Deserialize, Serialize};
 
 use crate::problem::{Kind, Problem};
@@ -35,6 +35,10 @@ pub(crate) struct Line {
     #[serde(default, skip_serializing_if = "Work::is_usual")]
     #[schema(value_type = crate::twins::Work)]
     pub(crate) work: Work,
+    /// How each coat is meant to be laid: proposed where it is registered.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(value_type = Option<crate::twins::CoatPlan>)]
+    pub(crate) lay: Option<CoatPlan>,
     /// How many times, 1 to 30.
     #[serde(default = "once")]
     pub(crate) times: usize,
@@ -62,6 +66,10 @@ impl Schedule {
                 )));
             }
             line.work.check().map_err(|e| wrong(format!("\"{}\": {e}", line.id)))?;
+            line.lay.map_or(Ok(()), |lay| lay.check()).map_err(|e| wrong(format!("\"{}\": {e}", line.id)))?;
+            if line.lay.is_some() && line.kind != StepKind::Coat {
+                return Err(wrong(format!("\"{}\": a coat says how it is laid, and nothing else does", line.id)));
+            }
             if (line.kind == StepKind::Coat) != line.material.is_some() {
                 return Err(wrong(format!("\"{}\": a coat names its material, and nothing else does", line.id)));
             }
@@ -85,6 +93,7 @@ impl Schedule {
                     joint: None,
                     material: line.material.clone(),
                     before_strings: false,
+                    lay: line.lay,
                     work: line.work.clone(),
                 })
             };

@@ -1,10 +1,10 @@
 //! What may be said of mixes and of coats: the pot they come from, and the coat they lie on.
 
-use facts::{CureBegun, CureKind, MixMade};
+use facts::{CoatExposed, CureBegun, CureKind, MixMade};
 
 use crate::{
     Bench, RecoatWindow, Refusal,
-    admit::{conflict, new, unknown},
+    admit::{conflict, in_order, new, unknown},
 };
 
 impl Bench {
@@ -37,6 +37,18 @@ impl Bench {
             ));
         }
         Ok(())
+    }
+
+    /// More light goes on a coat that light cures, and after it was laid or carried.
+    pub(crate) fn admit_exposure(&self, exposed: &CoatExposed, at_ms: i64) -> Result<(), Refusal> {
+        let cure = self.open_cure(&exposed.cure)?;
+        if cure.begun.coat.as_ref().is_none_or(|laid| laid.wants_mj_cm2.is_none()) {
+            return Err(conflict(
+                format!("light does not cure \"{}\"", exposed.cure),
+                "its milestones come without it",
+            ));
+        }
+        in_order(exposed.cure.as_str(), cure.legs.last().map(|leg| leg.from_ms), at_ms)
     }
 
     /// Once its window is closed, nothing is laid on a coat without a word on whether it was abraded.

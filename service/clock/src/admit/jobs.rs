@@ -46,6 +46,7 @@ impl Bench {
     /// What a step asks of the shop must be what a shop can have.
     pub(crate) fn admit_work(&self, step: &facts::Step) -> Result<(), Refusal> {
         step.work.check()?;
+        step.lay.map_or(Ok(()), |lay| lay.check())?;
         step.work.zone.iter().try_for_each(|zone| self.known_zone(zone.as_str()))
     }
 }

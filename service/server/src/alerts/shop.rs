@@ -119,6 +119,7 @@ fn step(alert: &AlertId, asked: &AskedStep, follows: Option<StepId>) -> Step {
         joint: None,
         material: None,
         before_strings: false,
+        lay: None,
         work: facts::Work::default(),
     }
 }

@@ -148,6 +148,7 @@ pub(super) fn step(job: &str, (of, kind, title, minutes): &StepRow) -> Step {
         joint: planned.and_then(|(_, _, joint, _)| joint.map(id)),
         material: planned.map(|(.., material)| id(material)),
         before_strings: super::strings::BEFORE.contains(&(job, of)),
+        lay: None,
         work,
     }
 }

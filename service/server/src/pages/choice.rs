@@ -41,7 +41,29 @@ pub(super) fn lots(bench: &Bench, chosen: impl Fn(&str) -> bool) -> Vec<Choice> 
     bench.lots().values().map(lot).collect()
 }
 
+/// What is to be minded with a material before it is used.
+pub(super) struct Cautions {
+    pub(super) material: String,
+    pub(super) cautions: Vec<String>,
+}
+
 impl State {
+    /// The cautions of materials by their rules in force, each material once.
+    pub(super) fn cautions<'a>(&self, bench: &Bench, of: impl Iterator<Item = &'a facts::MaterialId>) -> Vec<Cautions> {
+        let of: std::collections::BTreeSet<_> = of.collect();
+        let of_material = |id: &facts::MaterialId| {
+            let rule = self.rulebook.rule(bench.in_force().get(id)?).ok()?;
+            Some(Cautions { material: rule.sheet.name.clone(), cautions: rule.sheet.cautions.clone() })
+        };
+        of.into_iter().filter_map(of_material).collect()
+    }
+
+    /// The cautions of what the steps of a job that are still to be done are done with.
+    pub(super) fn cautions_ahead(&self, bench: &Bench, job: &clock::Job) -> Vec<Cautions> {
+        let steps = bench.steps(job).into_iter().filter(|(_, state, _)| *state != clock::StepState::Done);
+        self.cautions(bench, steps.filter_map(|(step, ..)| step.material.as_ref()))
+    }
+
     /// The materials of a kind with a rule in force.
     pub(super) fn materials(&self, bench: &Bench, kind: MaterialKind, chosen: impl Fn(&str) -> bool) -> Vec<Choice> {
         let of_kind = |(id, version): (&facts::MaterialId, &facts::VersionId)| {

@@ -9,7 +9,7 @@ use rules::MaterialKind;
 use serde::Deserialize;
 
 use super::{
-    choice::{self, Choice},
+    choice::{self, Cautions, Choice},
     form::{Fields, new_key},
     frame::{Frame, see_other, show},
     glue_up::{PlannedStep, planned_steps, step_of},
@@ -67,6 +67,8 @@ struct CoatPage {
     film_unit: &'static str,
     /// Name, what it asks, what was filled in.
     numbers: Vec<(&'static str, &'static str, String)>,
+    /// Cautions of the finish that is proposed.
+    minded: Vec<Cautions>,
 }
 
 const METHODS: [(&str, &str); 6] =
@@ -154,10 +156,18 @@ impl State {
                 (mix.made.id.as_str(), format!("{}, {}", mix.made.material, self.clock_text(mix.at_ms, now_ms)));
             Choice::new(id, text, is("mix", id, None))
         };
-        let list = |name: &str, all: &[(&str, &str)]| {
-            all.iter().map(|(value, text)| Choice::new(*value, *text, is(name, value, None))).collect()
+        let lay = planned.and_then(|(_, step)| step.lay).filter(|_| !again).unwrap_or_default();
+        let method = lay.method.map(|method| serde_json::json!(method));
+        let list = |name: &str, all: &[(&str, &str)], proposed: Option<&str>| {
+            all.iter().map(|(value, text)| Choice::new(*value, *text, is(name, value, proposed))).collect()
         };
         let text = |name: &str| fields.get(name).unwrap_or_default().to_string();
+        let proposed = |name: &str, value: Option<f64>| value.map_or_else(|| text(name), |value| value.to_string());
+        let (thin_unit, um) = self.settings.shop.length_unit.thin();
+        let thinner_parts = lay.thinner_pct.map(|pct| f64::from(pct) / 100.0);
+        let number = |(name, says): (&'static str, &'static str)| {
+            (name, says, proposed(name, thinner_parts.filter(|_| name == "thinner_parts")))
+        };
         let mut surfaces: Vec<String> = bench.cures().iter().filter_map(|cure| cure.begun.surface.clone()).collect();
         surfaces.sort();
         surfaces.dedup();
@@ -190,11 +200,12 @@ impl State {
             mixes: live.map(pot).collect(),
             started: choice::started(|value| is("started", value, Some("0"))),
             clock: fields.get("clock").unwrap_or_default().into(),
-            methods: list("method", &METHODS),
-            abraded: list("abraded", &ABRADED),
-            film: text("film"),
-            film_unit: self.settings.shop.length_unit.thin().0,
-            numbers: NUMBERS.map(|(name, says)| (name, says, text(name))).into(),
+            methods: list("method", &METHODS, method.as_ref().and_then(serde_json::Value::as_str)),
+            abraded: list("abraded", &ABRADED, None),
+            film: proposed("film", lay.film_um.map(|film_um| f64::from(film_um) / um)),
+            film_unit: thin_unit,
+            numbers: NUMBERS.map(number).into(),
+            minded: self.cautions(&bench, material.iter()),
         }
     }
 
@@ -213,6 +224,7 @@ impl State {
             m.safe_ms.map_or_else(|| "not in this air".into(), |ms| format!("from {}", self.clock_text(ms, now_ms)))
         });
         let until = match bench.recoat_window(coat, now_ms) {
+            clock::RecoatWindow::Wet => return "not before it has had its light".into(),
             clock::RecoatWindow::Stays => "whenever you like".into(),
             clock::RecoatWindow::Closes(None) => "no end in this air".into(),
             clock::RecoatWindow::Closes(Some(ms)) => format!("before {}", self.clock_text(ms, now_ms)),

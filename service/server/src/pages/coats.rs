@@ -75,8 +75,11 @@ struct PotCard {
 /// What the air says to a coat.
 struct Gun {
     says: String,
+    /// When the air was measured.
+    measured: String,
     against: Vec<String>,
     windows: Vec<String>,
+    cautions: Vec<String>,
 }
 
 #[derive(Template)]
@@ -136,10 +139,18 @@ fn gun(shop: &Shop, material: String, zone: String) -> Result<Gun, Problem> {
     let window = |window: &clock::SprayWindow| {
         let text = |ms| shop.clock_text(ms, now_ms);
         let retard = if window.retard { ", with retarder" } else { "" };
-        format!("{} to {}{retard}", text(window.from_ms), text(window.until_ms))
+        let (from, until) = (text(window.from_ms), text(window.until_ms));
+        let sure = match window.sure_ms {
+            Some(whole) if whole == (window.from_ms, window.until_ms) => ", surely".into(),
+            Some((from_ms, until_ms)) => format!(", likely; surely {} to {}", text(from_ms), text(until_ms)),
+            None => ", likely".into(),
+        };
+        format!("{from} to {until}{retard}{sure}")
     };
     Ok(Gun {
         says: judged.says.clone(),
+        measured: judged.measured_ms.map_or_else(String::new, |ms| shop.clock_text(ms, now_ms)),
+        cautions: judged.rule.sheet.cautions.clone(),
         against: against(shop, &judged.now),
         windows: judged.windows.iter().map(window).collect(),
     })

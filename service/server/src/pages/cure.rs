@@ -86,6 +86,8 @@ struct CurePage {
     looked_at: LookedAt,
     /// Whether it is still to come, so that it can be carried or withdrawn.
     open: bool,
+    /// The light it had and the light it takes, where it waits for more.
+    light: Option<(String, String)>,
     /// Where it may be carried.
     zones: Vec<Choice>,
     reasons: [&'static str; 4],
@@ -151,6 +153,10 @@ impl State {
                 .filter(|zone| zone.value != line.zone.as_str())
                 .collect(),
             reasons: put_right::REASONS,
+            light: begun.coat.as_ref().filter(|_| cure.waits_for_light()).and_then(|laid| {
+                let had = format!("{:.0}", laid.exposure_mj_cm2.unwrap_or(0.0));
+                Some((had, format!("{:.0}", laid.wants_mj_cm2?.ceil())))
+            }),
             job: job.map(|job| (job.opened.id.to_string(), job.opened.title.clone())),
             next_step: bench.step_after(cure).map_or_else(String::new, |step| step.title.clone()),
             gap: begun

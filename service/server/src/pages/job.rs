@@ -11,6 +11,7 @@ use facts::StepKind;
 
 use self::{coming::Coming, timeline::Timeline};
 use super::{
+    choice::Cautions,
     form::new_key,
     frame::{Frame, show},
     jobs::instrument_name,
@@ -76,6 +77,8 @@ struct JobPage {
     notes: Vec<NoteRow>,
     photos: Vec<PhotoRow>,
     photo_limit_mib: usize,
+    /// Cautions of what is still to be used.
+    minded: Vec<Cautions>,
     /// Coat stacks that can be laid onto it: file and name.
     schedules: Vec<(String, String)>,
     estimate: &'static str,
@@ -112,6 +115,7 @@ impl State {
                 .collect(),
             photos: job.photos.iter().rev().map(|photo| self.photo_row(photo, now_ms)).collect(),
             photo_limit_mib: self.settings.store.photo_limit_mib,
+            minded: self.cautions_ahead(bench, job),
             schedules: schedules.into_iter().map(|(id, schedule)| (id, schedule.name)).collect(),
             estimate: ESTIMATE,
         }

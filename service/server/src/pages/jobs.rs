@@ -216,6 +216,7 @@ fn steps(fields: &Fields, planned: &[Planned]) -> Result<Vec<(Step, Option<Strin
             follows: of_procedure.map_or_else(Vec::new, |step| step.follows.iter().filter(there).cloned().collect()),
             joint: None,
             before_strings: false,
+            lay: None,
             work: of_procedure.map(|step| step.work.clone()).unwrap_or_default(),
             material: of_procedure.filter(|step| step.kind == kind).and_then(|step| step.material.clone()),
         };

@@ -17,8 +17,10 @@ impl State {
             "%H:%M"
         } else if (at - now).num_days().abs() < 6 {
             "%a %H:%M"
-        } else {
+        } else if (at - now).num_days().abs() < 300 {
             "%-d %b %H:%M"
+        } else {
+            "%-d %b %Y %H:%M"
         };
         at.format(format).to_string()
     }

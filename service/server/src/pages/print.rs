@@ -6,6 +6,7 @@ use askama::Template;
 use qrcode::{EcLevel, QrCode, render::svg};
 
 use super::{
+    choice::Cautions,
     cure::never,
     frame::{Frame, base_url, show},
     job::StepRow,
@@ -43,6 +44,8 @@ struct CardPage {
     printed: String,
     steps: Vec<StepRow>,
     cures: Vec<CureRow>,
+    /// Cautions of what is still to be used.
+    minded: Vec<Cautions>,
     notes: Vec<String>,
     estimate: &'static str,
 }
@@ -89,6 +92,7 @@ async fn card(shop: Shop, id: web::Path<String>) -> Answer {
         printed: shop.long_text(now_ms),
         steps: shop.step_rows(&bench, job, now_ms),
         cures: cures.map(cure_row).collect(),
+        minded: shop.cautions_ahead(&bench, job),
         notes: job.notes.iter().map(|note| note.text.clone()).collect(),
         estimate: ESTIMATE,
     };

@@ -35,6 +35,7 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
         .service(web::resource("/coats").route(web::get().to(coats)).route(web::post().to(coat)))
         .service(web::resource("/coats/{id}").route(web::get().to(one)))
         .service(web::resource("/coats/{id}/milestones").route(web::get().to(milestones)))
+        .service(web::resource("/coats/{id}/exposures").route(web::post().to(expose)))
         .service(web::resource("/coats/{id}/move").route(web::post().to(carry)))
         .service(web::resource("/coats/{id}/rule").route(web::post().to(change_rule)))
         .service(web::resource("/coats/{id}/withdraw").route(web::post().to(withdraw)));
@@ -63,6 +64,9 @@ pub(super) fn describe(api: &mut Api) {
         .takes::<CoatRequest>(json!({"id": "coat-1", "instrument": "guitar", "surface": "top", "material": "shellac",
 "zone": "bench", "minutes_ago": 30}))
         .makes::<CureWire>();
+    api.post("/coats/{id}/exposures", "It got more light")
+        .takes::<Exposure>(json!({"exposure_mj_cm2": 250}))
+        .gives::<CureWire>();
     api.post("/glue-ups/{id}/clamps-off", "Takes its clamps off").takes::<ClampsOff>(json!({})).gives::<CureWire>();
     for list in ["glue-ups", "coats"] {
         api.post(&format!("/{list}/{{id}}/withdraw"), "It was registered by mistake")
@@ -215,6 +219,25 @@ pub(super) struct Move {
     pub(super) zone: ZoneId,
     pub(super) at: Option<DateTime<Utc>>,
     pub(super) minutes_ago: Option<f64>,
+}
+
+/// Light that a coat got which light cures.
+#[derive(Deserialize, utoipa::ToSchema)]
+#[serde(deny_unknown_fields)]
+struct Exposure {
+    /// This time, mJ/cm²; what it had before counts too.
+    exposure_mj_cm2: f64,
+    at: Option<DateTime<Utc>>,
+    minutes_ago: Option<f64>,
+}
+
+async fn expose(shop: Shop, asked: Asked, body: Body<Exposure>) -> Answer {
+    let cure = asked.known(&shop)?;
+    let kept = body.answer(&asked.id);
+    let at_ms = When { at: body.value.at, minutes_ago: body.value.minutes_ago }.ms(shop.now().ms())?;
+    let exposed = shop.exposed(&cure, body.value.exposure_mj_cm2)?;
+    shop.say_fact(Fact::CoatExposed(exposed), at_ms, "bench", kept).await?;
+    answer(&shop, &asked.id, HttpResponse::Ok())
 }
 
 async fn carry(shop: Shop, asked: Asked, body: Body<Move>) -> Answer {

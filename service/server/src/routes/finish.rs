@@ -55,7 +55,7 @@ struct SurfaceWire {
 /// The window to recoat, as answers have it.
 #[derive(Serialize, utoipa::ToSchema)]
 pub(crate) struct RecoatWire {
-    /// `stays` where it never closes, `closes`, `closed`.
+    /// `wet` where it has not had its light, `stays` where it never closes, `closes`, `closed`.
     state: &'static str,
     closes_at: Option<String>,
     says: &'static str,
@@ -65,6 +65,7 @@ impl State {
     /// The window to recoat of a top coat.
     pub(crate) fn recoat_wire(&self, bench: &Bench, cure: &Cure, now_ms: i64) -> RecoatWire {
         let (state, closes_ms, says) = match bench.recoat_window(cure, now_ms) {
+            RecoatWindow::Wet => ("wet", None, "expose it again first: it has not had its light"),
             RecoatWindow::Stays => ("stays", None, "the next coat bites whenever it is laid"),
             RecoatWindow::Closes(ms) => ("closes", ms, "lay the next coat before it closes, or abrade first"),
             RecoatWindow::Closed(ms) => ("closed", Some(ms), ABRADE),

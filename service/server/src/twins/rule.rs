@@ -24,12 +24,16 @@ pub(crate) struct FunctionDoc {
 pub(crate) struct FilmSheet {
     /// Wet film of one usual coat, µm, 1 to 2000: taken where nobody measured.
     pub(crate) usual_wet_um: f64,
-    /// Share of the wet film that stays, % by volume, 1 to 100.
+    /// Share of the wet film that stays, spread over the face, % by volume, 1 to 100.
     pub(crate) solids_pct: f64,
     /// Solvent (or, in an oil, what has not reacted) the film holds when its surface has set, % of its dry volume, 0 to 200.
     pub(crate) trapped_pct: f64,
     /// How fast that finds its way through the film, µm² per reference hour.
     pub(crate) diffusion_um2_h: f64,
+    /// Reference hours in which what it holds falls to 1/e where it lies, 0.1 to 100 000, if it sets there by itself, as an
+    /// oil does that takes up oxygen; without it, it can only leave.
+    #[serde(default)]
+    pub(crate) sets_h: Option<f64>,
     /// Whether it is sprayed at all.
     #[serde(default)]
     pub(crate) sprayed: bool,

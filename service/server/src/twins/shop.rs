@@ -129,6 +129,24 @@ pub(crate) struct Step {
     /// What it asks of the shop.
     #[serde(default)]
     pub(crate) work: Work,
+    /// How a coat is meant to be laid: proposed where it is registered.
+    #[serde(default)]
+    pub(crate) lay: Option<CoatPlan>,
+}
+
+/// How a planned coat is meant to be laid; what is not said is left to whoever lays it.
+#[derive(Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct CoatPlan {
+    /// Wet film, µm, 5 to 2000.
+    #[serde(default)]
+    pub(crate) film_um: Option<u16>,
+    /// Thinner, % of the finish by volume, 0 to 500: half a part to one is 50.
+    #[serde(default)]
+    pub(crate) thinner_pct: Option<u16>,
+    /// How it gets onto the wood.
+    #[serde(default)]
+    pub(crate) method: Option<Method>,
 }
 
 /// What an alert is about.
@@ -281,6 +299,10 @@ pub(crate) struct CoatLaid {
     /// Exposure of a film cured by light, mJ/cm²; none where nobody said.
     #[serde(default)]
     pub(crate) exposure_mj_cm2: Option<f64>,
+    /// Exposure that hardens all of its film, mJ/cm²: it is wet and nothing of it counts until it has had so much. None where
+    /// light does not cure it.
+    #[serde(default)]
+    pub(crate) wants_mj_cm2: Option<f64>,
     /// The film itself; none where its rule says nothing of it.
     #[serde(default)]
     pub(crate) film: Option<CoatBeneath>,
@@ -298,6 +320,9 @@ pub(crate) struct CoatBeneath {
     pub(crate) solvent_um: f64,
     /// Diffusion coefficient of the solvent in it, µm² per reference hour.
     pub(crate) diffusion_um2_h: f64,
+    /// Reference hours in which what it holds falls to 1/e where it lies, because it sets there; none where it can only leave.
+    #[serde(default)]
+    pub(crate) sets_h: Option<f64>,
 }
 
 /// How somebody found out how far a cure is.

@@ -1,5 +1,5 @@
-//! The part of a cure's page that puts right where it lies and whether it counts: it was carried to another zone, or was
-//! registered wrongly and the minute to undo it is over.
+//! The part of a cure's page that puts right where it lies and whether it counts: it was carried to another zone, got more
+//! light, or was registered wrongly and the minute to undo it is over.
 
 use actix_web::web;
 use facts::{CureId, Fact};
@@ -13,6 +13,7 @@ use crate::{
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
     config
+        .service(web::resource("/cures/{id}/exposed").route(web::post().to(expose)))
         .service(web::resource("/cures/{id}/move").route(web::post().to(carry)))
         .service(web::resource("/cures/{id}/withdraw").route(web::post().to(withdraw)));
 }
@@ -32,6 +33,15 @@ async fn carry(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer {
     let at_ms = fields.pressed_ms(shop.now().ms())?;
     let kept = fields.answer(&format!("/cures/{id}/move"), &id);
     shop.say_fact(Fact::CureMoved { cure, zone }, at_ms, "bench", kept).await?;
+    see_other(&format!("/cures/{id}"))
+}
+
+async fn expose(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer {
+    let exposure_mj_cm2 = fields.number("exposure_mj_cm2")?.ok_or_else(|| missing("exposure_mj_cm2"))?;
+    let exposed = shop.exposed(&known(&shop, &id)?, exposure_mj_cm2)?;
+    let at_ms = fields.pressed_ms(shop.now().ms())?;
+    let kept = fields.answer(&format!("/cures/{id}/exposed"), &id);
+    shop.say_fact(Fact::CoatExposed(exposed), at_ms, "bench", kept).await?;
     see_other(&format!("/cures/{id}"))
 }
 

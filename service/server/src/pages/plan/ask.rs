@@ -49,6 +49,7 @@ fn steps_of(state: &State, procedure: &Procedure) -> Vec<Step> {
         joint: None,
         material: planned.material.clone().filter(|material| bench.in_force().contains_key(material)),
         before_strings: false,
+        lay: None,
         work: planned.work.clone(),
     };
     procedure.steps.iter().map(step).collect()
