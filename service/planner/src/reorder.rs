@@ -1,5 +1,5 @@
-//! One project: it is built forward, pushed right, built forward again (double justification: Valls, Ballestín,
-//! Quintanilla 2005, doi:10.1016/j.ejor.2004.04.008), and a window of it is shuffled, over and over.
+//! One project with windows, holds or hours: it is built forward, pushed right, built forward again (double justification:
+//! Valls, Ballestín, Quintanilla 2005, doi:10.1016/j.ejor.2004.04.008), and a window of it is shuffled, over and over.
 
 use crate::{
     Cost, Problem, Slot,
