@@ -37,6 +37,7 @@
 
 mod board;
 mod bounds;
+mod breed;
 mod calendar;
 mod chance;
 mod change;

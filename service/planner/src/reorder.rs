@@ -1,5 +1,5 @@
-//! One project: it is built forward, pushed right, built forward again (double justification: Valls, Ballestín,
-//! Quintanilla 2005, doi:10.1016/j.ejor.2004.04.008), and a window of it is shuffled, over and over.
+//! One project with windows, holds or hours: it is built forward, pushed right, built forward again (double justification:
+//! Valls, Ballestín, Quintanilla 2005, doi:10.1016/j.ejor.2004.04.008), and a window of it is shuffled, over and over.
 
 use crate::{
     Cost, Problem, Slot,
@@ -10,7 +10,7 @@ use crate::{
 };
 
 pub(crate) struct Reorder<'a> {
-    problem: &'a Problem,
+    pub(crate) problem: &'a Problem,
     mirrored: Net,
     empty: Board<'a>,
     first: Vec<Slot>,
@@ -18,10 +18,36 @@ pub(crate) struct Reorder<'a> {
 }
 
 /// A plan and what it costs.
-struct Made {
-    slots: Vec<Slot>,
-    total: i64,
+#[derive(Clone)]
+pub(crate) struct Made {
+    pub(crate) slots: Vec<Slot>,
+    pub(crate) total: i64,
 }
+
+impl Made {
+    /// When its first step starts and its last one ends.
+    pub(crate) fn span(&self) -> (i64, i64) {
+        let begins = self.slots.iter().map(|slot| slot.start_min).min().unwrap_or(0);
+        (begins, self.slots.iter().map(|slot| slot.end_min).max().unwrap_or(0))
+    }
+
+    /// Its order with a window of it shuffled, at least so wide and by so much wider, as shares of it.
+    pub(crate) fn shuffled(&self, [narrowest, wider]: [f64; 2], chance: &mut Chance) -> Vec<i64> {
+        let (begins, ends) = self.span();
+        let wide = ((ends - begins) as f64 * (narrowest + wider * chance.share())) as i64 + 1;
+        let from = begins - wide / 2 + chance.below((ends - begins).max(1) as usize) as i64;
+        let rank = |slot: &Slot| {
+            let inside = (from..from + wide).contains(&slot.start_min);
+            if inside { slot.start_min + ((chance.share() - 0.5) * wide as f64) as i64 } else { slot.start_min }
+        };
+        self.slots.iter().map(rank).collect()
+    }
+}
+
+/// How far a new beginning strays from the order by what follows at most, as a share of the longest way.
+const STRAY: f64 = 0.3;
+/// The narrowest window that is shuffled, and by how much it may be wider, as shares of the plan.
+const WINDOW: [f64; 2] = [0.1, 0.3];
 
 impl<'a> Reorder<'a> {
     pub(crate) fn new(problem: &'a Problem, net: &'a Net, board: Board<'a>, tails: Vec<i64>) -> Self {
@@ -37,12 +63,16 @@ impl<'a> Reorder<'a> {
 
     /// Looks for better plans as long as the effort lasts; the best one found.
     pub(crate) fn run(self, left: &Left<'_>, chance: &mut Chance) -> Vec<Slot> {
-        let first = self.made(self.first.clone());
-        let mut best = self.justified(first, left);
-        let mut now = Made { slots: best.slots.clone(), total: best.total };
+        let mut best = self.justified(self.first(), left);
+        let mut now = best.clone();
         let mut stale = 0;
         while left.another() {
-            let rank = if stale > 60 { self.sampled(chance) } else { self.shuffled(&now.slots, chance) };
+            let rank = if stale > 60 {
+                let noise = self.longest() * STRAY * chance.share();
+                self.sampled(noise, chance)
+            } else {
+                now.shuffled(WINDOW, chance)
+            };
             let Some(made) = self.built(&rank) else { continue };
             let made = self.justified(made, left);
             stale = if made.total < now.total || stale > 60 { 0 } else { stale + 1 };
@@ -50,10 +80,15 @@ impl<'a> Reorder<'a> {
                 now = made;
             }
             if now.total < best.total {
-                best = Made { slots: now.slots.clone(), total: now.total };
+                best = now.clone();
             }
         }
         best.slots
+    }
+
+    /// The plan begun with.
+    pub(crate) fn first(&self) -> Made {
+        self.made(self.first.clone())
     }
 
     fn made(&self, slots: Vec<Slot>) -> Made {
@@ -61,14 +96,14 @@ impl<'a> Reorder<'a> {
     }
 
     /// The plan in which steps get their places in the order of `rank`.
-    fn built(&self, rank: &[i64]) -> Option<Made> {
+    pub(crate) fn built(&self, rank: &[i64]) -> Option<Made> {
         let mut board = self.empty.clone();
         place_all(&mut board, rank, &[])?;
         Some(self.made(slots_of(&board)))
     }
 
     /// Pushed right and built forward again, if that is no worse.
-    fn justified(&self, made: Made, left: &Left<'_>) -> Made {
+    pub(crate) fn justified(&self, made: Made, left: &Left<'_>) -> Made {
         if !(left.another() && left.another()) {
             return made;
         }
@@ -84,24 +119,14 @@ impl<'a> Reorder<'a> {
         }
     }
 
-    /// Ranks by what follows, with some chance in it.
-    fn sampled(&self, chance: &mut Chance) -> Vec<i64> {
-        let longest = self.tails.iter().copied().max().unwrap_or(0) as f64;
-        let noise = longest * 0.3 * chance.share();
-        self.tails.iter().map(|tail| (chance.share() * noise) as i64 - tail).collect()
+    /// The longest way through the project, in minutes.
+    pub(crate) fn longest(&self) -> f64 {
+        self.tails.iter().copied().max().unwrap_or(0) as f64
     }
 
-    /// The order of a plan with a window of it shuffled.
-    fn shuffled(&self, slots: &[Slot], chance: &mut Chance) -> Vec<i64> {
-        let begins = slots.iter().map(|slot| slot.start_min).min().unwrap_or(0);
-        let ends = slots.iter().map(|slot| slot.end_min).max().unwrap_or(0);
-        let wide = ((ends - begins) as f64 * (0.1 + 0.3 * chance.share())) as i64 + 1;
-        let from = begins - wide / 2 + chance.below((ends - begins).max(1) as usize) as i64;
-        let rank = |slot: &Slot| {
-            let inside = (from..from + wide).contains(&slot.start_min);
-            if inside { slot.start_min + ((chance.share() - 0.5) * wide as f64) as i64 } else { slot.start_min }
-        };
-        slots.iter().map(rank).collect()
+    /// Ranks by what follows, with so many minutes of chance in it.
+    pub(crate) fn sampled(&self, noise: f64, chance: &mut Chance) -> Vec<i64> {
+        self.tails.iter().map(|tail| (chance.share() * noise) as i64 - tail).collect()
     }
 }
 

@@ -6,6 +6,7 @@ use crate::{
     Broken, Cost, FARTHEST_MIN, NoPlan, Plan, Problem, Slot,
     board::{Board, Look, Miss},
     bounds,
+    breed::{self, Breed},
     chance::Chance,
     check::check,
     net::Net,
@@ -69,7 +70,9 @@ pub fn solve(problem: &Problem, effort: Effort<'_>) -> Result<Plan, NoPlan> {
     let better = if problem.jobs.len() > 1 || on_wall {
         Order::new(problem, board, &order).and_then(|order| order.run(&left, &mut chance))
     } else {
-        Some(Reorder::new(problem, &net, board, tails).run(&left, &mut chance))
+        let reorder = Reorder::new(problem, &net, board, tails);
+        let bred = breed::can(problem);
+        Some(if bred { Breed::new(reorder).run(&left, &mut chance) } else { reorder.run(&left, &mut chance) })
     };
     // The plan on the wall may cost a little more than another.
     let most = Cost::of(problem, &first_slots).total + if on_wall { problem.wall.moved_cost } else { 0 };
