@@ -112,7 +112,7 @@ async fn a_coat_a_joint_or_a_job_that_cannot_be_is_refused() {
     check(
         &bench,
         &[
-            (coats, with(&coat, "film_um", json!(-1)), 422, "invalid", "film_um", "0 to 2000 µm"),
+            (coats, with(&coat, "film_um", json!(-1)), 422, "invalid", "film_um", "5 to 2000 µm"),
             (coats, with(&coat, "surface", json!("  ")), 422, "invalid", "surface", "missing"),
             (coats, with(&coat, "instrument", json!("harp")), 422, "unknown-reference", "instrument", "harp"),
             (

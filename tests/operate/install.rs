@@ -90,7 +90,7 @@ async fn the_debian_package_installs_a_program_that_finds_its_settings_and_rules
     };
     let scripts = root.join(said_for("SCRIPTS_FOLDER").trim_start_matches('/'));
     assert!(root.join(said_for("SHOP_PROCEDURES").trim_start_matches('/')).join("bridge.toml").exists());
-    for key in ["STORE_PATH", "STORE_BACKUPS", "STORE_PHOTOS"] {
+    for key in ["STORE_PATH", "STORE_BACKUPS"] {
         assert!(said_for(key).starts_with("/var/lib/benchclock/"), "{key}");
     }
     let mut check = Command::new(&installed);
