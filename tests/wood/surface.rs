@@ -41,7 +41,7 @@ fn a_surface_nobody_measured_is_as_warm_as_the_room_and_a_coat_says_so() {
     let said = surface.findings(CureKind::Coat);
     assert_eq!(levels(&said), [Level::Note]);
     assert!(
-        said[0].what.contains("the air's 20.0 °C was taken") && said[0].mend.contains("surface_temp_c"),
+        said[0].what.contains("the air's 20.0 °C was taken") && said[0].mend.contains("measure its surface"),
         "{said:?}"
     );
     assert_eq!(surface.findings(CureKind::GlueUp), []);
