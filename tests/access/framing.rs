@@ -1,12 +1,8 @@
 //! What every answer is sent with, and requests that two readers could read in two ways.
 
-use std::{
-    io::{Read, Write},
-    net::TcpStream,
-    time::Duration,
-};
+use std::time::Duration;
 
-use bench::Bench;
+use bench::{Bench, raw};
 use reqwest::Method;
 
 use super::Guarded;
@@ -59,25 +55,8 @@ async fn every_answer_has_its_headers_errors_too() {
     guarded.bench.stop().await;
 }
 
-/// Sends bytes as they are; what came back until the service hung up.
-async fn raw(bench: &Bench, text: String) -> String {
-    raw_for(bench, text, 10).await
-}
-
-/// The same, and how long its silence is put up with, s.
-async fn raw_for(bench: &Bench, text: String, patience_s: u64) -> String {
-    let address = bench.url("").trim_start_matches("http://").to_string();
-    tokio::task::spawn_blocking(move || {
-        let mut stream = TcpStream::connect(address).unwrap();
-        stream.set_read_timeout(Some(Duration::from_secs(patience_s))).unwrap();
-        stream.write_all(text.as_bytes()).unwrap();
-        let mut said = Vec::new();
-        stream.read_to_end(&mut said).expect("the service hangs up");
-        String::from_utf8_lossy(&said).into_owned()
-    })
-    .await
-    .unwrap()
-}
+/// How long the silence of the service is put up with.
+const PATIENCE: Duration = Duration::from_secs(10);
 
 /// RFC 9112, 6.1 and 6.3: a length and a transfer coding together may be an attempt to smuggle a second request past
 /// whoever reads the other of the two. It is refused and the connection closed; nothing after it is read.
@@ -96,7 +75,7 @@ async fn a_request_with_two_lengths_is_refused_and_the_connection_closed() {
         "Transfer-Encoding: chunked, identity\r\n\r\n0\r\n\r\n".into(),
         "Content-Length: +5\r\n\r\n0\r\n\r\n".into(),
     ] {
-        let said = raw(&bench, format!("{head}{lengths}{smuggled}")).await;
+        let said = raw(&bench.url(""), format!("{head}{lengths}{smuggled}"), PATIENCE).await;
         assert!(said.starts_with("HTTP/1.1 400"), "{lengths:?}: {said}");
         assert_eq!(said.matches("HTTP/1.1").count(), 1, "{lengths:?}: {said}");
         // The parser of the framework says so before anything of ours is asked: without headers, and with nothing to read.
@@ -104,7 +83,7 @@ async fn a_request_with_two_lengths_is_refused_and_the_connection_closed() {
     }
     assert!(bench.items("/api/v1/clamps").await.is_empty());
     // Sent as it should be, the same is taken.
-    let said = raw(&bench, smuggled.replace("Host", "Connection: close\r\nHost")).await;
+    let said = raw(&bench.url(""), smuggled.replace("Host", "Connection: close\r\nHost"), PATIENCE).await;
     assert!(said.starts_with("HTTP/1.1 201"), "{said}");
     bench.stop().await;
 }
@@ -138,7 +117,8 @@ async fn a_body_that_stands_still_is_not_waited_for() {
     let json = "POST /api/v1/readings HTTP/1.1\r\nHost: shop.example\r\nContent-Type: application/json\r\n\
                 Transfer-Encoding: chunked\r\nAuthorization: Bearer";
     let json = format!("{json} {}\r\n\r\n1\r\n{{\r\n", guarded.sensor);
-    let said = futures_util::future::join(raw_for(&guarded.bench, begun.into(), 60), raw_for(&guarded.bench, json, 60));
+    let (url, patience) = (guarded.bench.url(""), Duration::from_secs(60));
+    let said = futures_util::future::join(raw(&url, begun.into(), patience), raw(&url, json, patience));
     let (form, json) = said.await;
     assert!(form.starts_with("HTTP/1.1 400"), "{form}");
     assert!(json.starts_with("HTTP/1.1 400") && json.contains("too slowly"), "{json}");

@@ -8,7 +8,13 @@ pub mod program;
 pub mod stock;
 pub mod thrown;
 
-use std::{path::PathBuf, sync::Arc, time::Duration};
+use std::{
+    io::{Read, Write},
+    net::TcpStream,
+    path::PathBuf,
+    sync::Arc,
+    time::Duration,
+};
 
 use benchclock::{Now, Service, Settings, State};
 use serde_json::{Value, json};
@@ -157,6 +163,23 @@ pub async fn until<T>(what: &str, mut so: impl AsyncFnMut() -> Option<T>) -> T {
         }
     };
     tokio::time::timeout(Duration::from_secs(60), wait).await.unwrap_or_else(|_| panic!("never so: {what}"))
+}
+
+/// Sends bytes as they are to a service at `url`; what came back until it hung up, whose silence is put up with for so long.
+///
+/// # Panics
+/// When it does not hang up in time.
+pub async fn raw(url: &str, text: String, patience: Duration) -> String {
+    let address = url.trim_start_matches("http://").to_string();
+    let sent = tokio::task::spawn_blocking(move || {
+        let mut stream = TcpStream::connect(address).expect("the service listens");
+        stream.set_read_timeout(Some(patience)).expect("a time");
+        stream.write_all(text.as_bytes()).expect("it is taken");
+        let mut said = Vec::new();
+        stream.read_to_end(&mut said).expect("the service hangs up");
+        String::from_utf8_lossy(&said).into_owned()
+    });
+    sent.await.expect("it was sent")
 }
 
 /// A client for requests to a service that is not in this process.

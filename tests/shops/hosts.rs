@@ -1,30 +1,11 @@
 //! Whose shop a request enters is said by the host it names, and by nothing else that can be written into it.
 
-use std::{
-    io::{Read, Write},
-    net::TcpStream,
-    time::Duration,
-};
+use std::time::Duration;
 
-use bench::Answer;
+use bench::{Answer, raw};
 use reqwest::Method;
 
 use super::Pair;
-
-/// Sends bytes as they are; what came back until the service hung up.
-async fn raw(pair: &Pair, text: String) -> String {
-    let address = pair.url.trim_start_matches("http://").to_string();
-    tokio::task::spawn_blocking(move || {
-        let mut stream = TcpStream::connect(address).unwrap();
-        stream.set_read_timeout(Some(Duration::from_secs(10))).unwrap();
-        stream.write_all(text.as_bytes()).unwrap();
-        let mut said = Vec::new();
-        stream.read_to_end(&mut said).expect("the service hangs up");
-        String::from_utf8_lossy(&said).into_owned()
-    })
-    .await
-    .unwrap()
-}
 
 /// How it went: the status, and whose zones came.
 fn outcome(said: &str) -> (u16, [bool; 2]) {
@@ -32,6 +13,7 @@ fn outcome(said: &str) -> (u16, [bool; 2]) {
     (status, ["northmark", "southmark"].map(|mark| said.contains(mark)))
 }
 
+const PATIENCE: Duration = Duration::from_secs(10);
 const NONE: [bool; 2] = [false, false];
 const NORTH: [bool; 2] = [true, false];
 const SOUTH: [bool; 2] = [false, true];
@@ -75,7 +57,7 @@ async fn no_way_of_writing_a_host_leads_into_another_shop() {
             let request = format!(
                 "GET {target}/api/v1/zones HTTP/1.1\r\n{hosts}\r\nAuthorization: Bearer {owner}\r\nConnection: close\r\n\r\n"
             );
-            let said = raw(&pair, request).await;
+            let said = raw(&pair.url, request, PATIENCE).await;
             // After ten wrong tokens they are refused without a look.
             let (status, whose) = outcome(&said);
             let status = if status == 429 && said.contains("wrong tokens") { 401 } else { status };
@@ -93,7 +75,7 @@ async fn no_way_of_writing_a_host_leads_into_another_shop() {
         format!("GET /api/v1/zones HTTP/1.1\r\nHost: {host}\r\nAuthorization: Bearer {shown}\r\n{close}\r\n")
     };
     let both = [ask("north.test", ""), ask("south.test", ""), ask("nowhere.test", "Connection: close\r\n")].concat();
-    let said = raw(&pair, both).await;
+    let said = raw(&pair.url, both, PATIENCE).await;
     let statuses: Vec<&str> = said.split("HTTP/1.1 ").skip(1).map(|answer| &answer[..3]).collect();
     assert!(statuses == ["200", "401", "421"] || statuses == ["200", "429", "421"], "{said}");
     assert!(!said.contains("southmark"), "{said}");
