@@ -100,14 +100,23 @@ pub(crate) fn each<const N: usize>(given: [&Dynamic; N], call: impl Fn([f64; N])
         return call(numbers).map(Into::into);
     }
     let (given, by) = together(given)?;
-    let mut numbers = Vec::with_capacity(by[0] * by[1]);
+    let mut answers = Vec::with_capacity(by[0] * by[1]);
     for temp in 0..by[0] {
         let of_temp = given.each_ref().map(|given| given.of_temp(temp));
         for rh in 0..by[1] {
-            numbers.push(call(of_temp.map(|(numbers, step)| numbers[rh * step]))?);
+            answers.push(call(at(&of_temp, rh))?);
         }
     }
-    Ok(Dynamic::from(Many { numbers: numbers.into(), by }))
+    Ok(Dynamic::from(Many { numbers: answers.into(), by }))
+}
+
+/// The numbers of one air, from those of its temperature.
+fn at<const N: usize>(of_temp: &[(&[f64], usize); N], rh: usize) -> [f64; N] {
+    let mut numbers = [0.0; N];
+    for (to, (of_rhs, step)) in numbers.iter_mut().zip(of_temp) {
+        *to = of_rhs[rh * step];
+    }
+    numbers
 }
 
 /// Arguments, and how many temperatures and humidities they are for together. Counts what is made of them.
@@ -207,10 +216,7 @@ fn compare(engine: &mut Engine, name: &'static str, call: impl Fn(f64, f64) -> b
         engine.register_raw_fn(name, kinds, move |engine, given| {
             let (given, by) = together([&*given[0], &*given[1]])?;
             let holds = |temp, rh| {
-                let [x, y]: [f64; 2] = given.each_ref().map(|given| {
-                    let (numbers, step) = given.of_temp(temp);
-                    numbers[rh * step]
-                });
+                let [x, y] = at(&given.each_ref().map(|given| given.of_temp(temp)), rh);
                 match (x - y).abs() > NEAR * x.abs().max(y.abs()).max(1.0) {
                     true => Ok(call(x, y)),
                     false => engine.call_native_fn::<bool>(name, (x, y)),
