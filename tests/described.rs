@@ -152,9 +152,10 @@ async fn every_example_is_taken() {
         all.iter().filter(|one| !one.makes()).partition(|one| one.method == Method::GET);
     // What is dropped, withdrawn or closed goes last.
     let ends = |one: &&&Example| {
-        ["drop", "withdraw", "close", "cancel"].iter().any(|end| one.pattern.ends_with(&format!("/{end}")))
+        ["drop", "withdraw", "close", "cancel", "put-away"].iter().any(|end| one.pattern.ends_with(&format!("/{end}")))
     };
-    let begins_again = |one: &&&Example| one.pattern.ends_with("/reopen");
+    let begins_again =
+        |one: &&&Example| ["reopen", "bring-back"].iter().any(|end| one.pattern.ends_with(&format!("/{end}")));
     for one in doing.iter().filter(|one| !ends(one) && !begins_again(one)) {
         taken(one).await;
     }

@@ -4,6 +4,7 @@
 
 mod bench_to_plan;
 mod cannot;
+mod days;
 mod page;
 mod replanned;
 mod what_if;
@@ -67,4 +68,16 @@ fn end_ms(piece: &Value) -> i64 {
 
 fn reasons(piece: &Value) -> Vec<&str> {
     piece["why"].as_array().unwrap().iter().filter_map(|why| why["reason"].as_str()).collect()
+}
+
+async fn press(bench: &Bench, path: &str, fields: &str) -> bench::Answer {
+    let request = bench.http().post(bench.url(path)).header("content-type", "application/x-www-form-urlencoded");
+    bench.send(request.header("accept", "text/html").body(fields.to_string())).await
+}
+
+async fn page(bench: &Bench, path: &str) -> String {
+    let answer = bench.send(bench.http().get(bench.url(path)).header("accept", "text/html")).await;
+    assert_eq!(answer.status, 200, "{}", answer.text);
+    assert!(answer.media.starts_with("text/html"), "{}", answer.media);
+    answer.text
 }

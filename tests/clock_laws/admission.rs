@@ -19,6 +19,8 @@ fn stocked() -> Shop {
     shop.say(0.0, job("open", "guitar", vec![step("glue", StepKind::GlueUp, &[])]));
     shop.say(0.0, job("shut", "guitar", vec![]));
     shop.say(0.0, Fact::JobClosed { job: id("shut") });
+    shop.say(0.0, clamp("lent"));
+    shop.say(0.0, Fact::ClampPutAway { clamp: id("lent") });
     shop.record("bench", (0.0, 3.0), 0.25, |_| 20.0);
     let mut begun = glue_up("held", "linear", "bench", 1.0, &[exact("clamp_off", 1.0), exact("full", 50.0)]);
     begun.clamps = vec![id("cam-1")];
@@ -42,6 +44,11 @@ fn snooze(alert: &str, until_h: f64) -> Fact {
 
 fn carry(cure: &str, zone: &str) -> Fact {
     Fact::CureMoved { cure: id(cure), zone: id(zone) }
+}
+
+/// A day on which the shop is closed.
+fn day(date: &str) -> Fact {
+    Fact::DaySet(facts::DaySet { date: date.parse().unwrap(), hours: Some(facts::DayHours::default()) })
 }
 
 fn clamps_off(cure: &str, clamps: &[&str]) -> Fact {
@@ -115,6 +122,13 @@ fn refused() -> Vec<(f64, Fact, &'static str)> {
         (3.0, begin(|begun| begun.lot = Some(id("tin"))), "holds lacquer, not glue"),
         (3.0, begin(|begun| begun.clamps = vec![id("cam-1")]), "is in use on \"held\""),
         (3.0, begin(|begun| begun.clamps = vec![id("cam-2"), id("cam-2")]), "named twice"),
+        (3.0, begin(|begun| begun.clamps = vec![id("lent")]), "is put away"),
+        (3.0, Fact::ClampPutAway { clamp: id("cam-1") }, "is in use on \"held\""),
+        (3.0, Fact::ClampPutAway { clamp: id("lent") }, "is put away"),
+        (3.0, Fact::ClampPutAway { clamp: id("none") }, "no clamp"),
+        (3.0, Fact::ClampBroughtBack { clamp: id("cam-2") }, "is in use"),
+        (3.0, day("2026-02-20"), "date is 2026-02-20"),
+        (3.0, day("2027-06-01"), "date is 2027-06-01"),
         (3.0, carry("gone", "box"), "is closed"),
         (3.0, clamps_off("held", &["cam-2"]), "not on \"held\""),
         (3.0, clamps_off("gone", &["cam-1"]), "not on \"gone\""),
@@ -205,6 +219,9 @@ fn facts_that_could_void_each_other_share_a_claim() {
         (job("new", "guitar", vec![]), job("new", "guitar", vec![])),
         (begin(|_| ()), begin(|_| ())),
         (with_clamp("a"), with_clamp("b")),
+        (with_clamp("a"), Fact::ClampPutAway { clamp: id("cam-2") }),
+        (Fact::ClampPutAway { clamp: id("cam-2") }, with_clamp("a")),
+        (Fact::ClampBroughtBack { clamp: id("lent") }, Fact::ClampBroughtBack { clamp: id("lent") }),
         (Fact::JobClosed { job: id("open") }, of_open("a")),
         (Fact::JobClosed { job: id("open") }, step_done),
         (Fact::JobClosed { job: id("open") }, Fact::JobClosed { job: id("open") }),

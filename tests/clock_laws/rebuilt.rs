@@ -27,6 +27,8 @@ enum Event {
     Carry { cure: usize, zone: usize, ago_h: f64 },
     Put { zone: usize, ago_h: f64 },
     ClampsOff { cure: usize },
+    PutAway { clamp: usize, back: bool },
+    SetDay { in_days: u32, usual: bool },
     Withdraw { cure: usize },
     ChangeRule { cure: usize, law: usize, stages: usize },
     Observe { cure: usize, stage: usize, reached: bool, ago_h: f64 },
@@ -65,6 +67,8 @@ fn event() -> impl Strategy<Value = Event> {
             .prop_map(|(cure, stage, reached, ago_h)| Event::Observe { cure, stage, reached, ago_h }),
         2 => (which.clone(), zone.clone(), ago_h).prop_map(|(cure, zone, ago_h)| Event::Carry { cure, zone, ago_h }),
         1 => which.clone().prop_map(|cure| Event::ClampsOff { cure }),
+        1 => (0..2_usize, any::<bool>()).prop_map(|(clamp, back)| Event::PutAway { clamp, back }),
+        1 => (0..3_u32, any::<bool>()).prop_map(|(in_days, usual)| Event::SetDay { in_days, usual }),
         1 => which.clone().prop_map(|cure| Event::Withdraw { cure }),
         2 => (which.clone(), 0..LAWS.len(), 0..3_usize)
             .prop_map(|(cure, law, stages)| Event::ChangeRule { cure, law, stages }),
@@ -128,6 +132,15 @@ impl Shop {
             Event::ClampsOff { cure: n } => {
                 let clamps = self.bench.cure(cure(n).as_str()).map_or_else(Vec::new, |cure| cure.clamps_on.clone());
                 (now_h, Fact::ClampsOff { cure: cure(n), clamps })
+            }
+            Event::PutAway { clamp, back } => {
+                let clamp = id(["cam-1", "cam-2"][clamp]);
+                (now_h, if back { Fact::ClampBroughtBack { clamp } } else { Fact::ClampPutAway { clamp } })
+            }
+            Event::SetDay { in_days, usual } => {
+                let date = instant(now_h + 24.0 * f64::from(in_days)).date_naive();
+                let hours = (!usual).then(facts::DayHours::default);
+                (now_h, Fact::DaySet(facts::DaySet { date, hours }))
             }
             Event::Withdraw { cure: n } => (now_h, Fact::CureWithdrawn { cure: cure(n), reason: "a slip".into() }),
             Event::Stage => {

@@ -62,7 +62,7 @@ impl View {
             view.line(&format!("{alert:?}"));
         }
         view.line(&format!("{:?}", bench.observations()));
-        view.line(&format!("{:?}", bench.clamps()));
+        view.line(&format!("{:?} {:?}", bench.clamps(), bench.days()));
         view.line(&format!("{:?} {:?} {:?}", bench.instruments(), bench.joints(), bench.lots()));
         view.line(&format!("{:?} {:?}", bench.in_force(), bench.plates()));
         for instrument in bench.instruments().keys() {

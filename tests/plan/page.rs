@@ -3,18 +3,6 @@
 use super::*;
 
 /// Presses a button of a page: a form with these fields, followed to where it leads.
-async fn press(bench: &Bench, path: &str, fields: &str) -> bench::Answer {
-    let request = bench.http().post(bench.url(path)).header("content-type", "application/x-www-form-urlencoded");
-    bench.send(request.header("accept", "text/html").body(fields.to_string())).await
-}
-
-async fn page(bench: &Bench, path: &str) -> String {
-    let answer = bench.send(bench.http().get(bench.url(path)).header("accept", "text/html")).await;
-    assert_eq!(answer.status, 200, "{}", answer.text);
-    assert!(answer.media.starts_with("text/html"), "{}", answer.media);
-    answer.text
-}
-
 #[tokio::test(flavor = "multi_thread")]
 async fn today_is_a_list_to_tick_and_the_week_a_bar_for_each_job() {
     let bench = bench(|_| {}).await;

@@ -1,7 +1,9 @@
 //! What may be said: each fact is held against the bench before it is committed. A fact that passes is never
 //! refused later; one that does not changes nothing.
 
+mod clamps;
 mod coat;
+mod day;
 mod jobs;
 mod lots;
 mod strings;
@@ -67,6 +69,12 @@ impl Bench {
                 Ok(measured.check()?)
             }
             Fact::ClampAdded(added) => new("clamp", &added.id, self.clamps.contains_key(&added.id)),
+            Fact::ClampPutAway { clamp } => self.admit_put_away(clamp),
+            Fact::ClampBroughtBack { clamp } => match self.known_clamp(clamp)?.away {
+                true => Ok(()),
+                false => Err(conflict(format!("clamp \"{clamp}\" is in use"), "nothing needs recording")),
+            },
+            Fact::DaySet(set) => day::admit_day(set, now_ms),
             Fact::LotAdded(lot) => self.admit_lot(lot, now_ms),
             Fact::LotOpened { lot } => self.admit_lot_opened(lot),
             Fact::LotUsed(used) => self.admit_lot_used(used),
@@ -74,23 +82,7 @@ impl Bench {
             Fact::CureBegun(begun) => self.admit_cure(begun, now_ms),
             Fact::MixMade(made) => self.admit_mix(made, happened_ms, now_ms),
             Fact::CureMoved { cure, zone } => self.admit_move(cure, zone.as_str(), happened_ms),
-            Fact::ClampsOff { cure, clamps } => {
-                let on = &self.known_cure(cure)?.clamps_on;
-                match clamps.iter().find(|clamp| !on.contains(clamp)) {
-                    Some(clamp) => Err(conflict(
-                        format!("clamp \"{clamp}\" is not on \"{cure}\""),
-                        match on.as_slice() {
-                            [] => "no clamps are on it any more; nothing needs recording".into(),
-                            on => format!("on it are: {}", join(on)),
-                        },
-                    )),
-                    None if clamps.is_empty() => Err(conflict(
-                        format!("no clamps are on \"{cure}\""),
-                        "nothing needs recording; its milestones go on without them",
-                    )),
-                    None => Ok(()),
-                }
-            }
+            Fact::ClampsOff { cure, clamps } => self.admit_clamps_off(cure, clamps),
             Fact::CureRuleChanged(change) => {
                 match self.open_cure(&change.cure)?.begun.rule_version == change.rule_version {
                     true => Err(conflict(
@@ -257,27 +249,6 @@ impl Bench {
         self.admit_mixed(begun)?;
         self.admit_recoat(begun)?;
         self.admit_clamps(begun)
-    }
-
-    fn admit_clamps(&self, begun: &CureBegun) -> Result<(), Refusal> {
-        for (i, id) in begun.clamps.iter().enumerate() {
-            let clamp = self.clamps.get(id).ok_or_else(|| unknown("clamp", id.as_str(), "clamps"))?;
-            if begun.clamps[..i].contains(id) {
-                return Err(conflict(format!("clamp \"{id}\" is named twice"), "name each clamp once"));
-            }
-            if let Some(on) = &clamp.on {
-                let free: Vec<_> =
-                    self.clamps.values().filter(|c| c.on.is_none()).map(|c| c.added.id.clone()).collect();
-                return Err(conflict(
-                    format!("clamp \"{id}\" is in use on \"{on}\""),
-                    match free.as_slice() {
-                        [] => format!("no clamp is free; record POST /api/v1/glue-ups/{on}/clamps-off when it is off"),
-                        free => format!("take it off there first, or use one that is free: {}", join(free)),
-                    },
-                ));
-            }
-        }
-        Ok(())
     }
 
     fn admit_move(&self, cure: &CureId, zone: &str, at_ms: i64) -> Result<(), Refusal> {

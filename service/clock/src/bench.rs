@@ -6,10 +6,11 @@ use std::{
     sync::Arc,
 };
 
+use chrono::NaiveDate;
 use facts::{
-    AlertId, AlertRaised, ClampAdded, ClampId, CureId, InstrumentAdded, InstrumentId, JobId, JobOpened, JointAdded,
-    JointId, JointLoaded, LotAdded, LotId, MaterialId, MixId, ObservationId, PlanId, PlateId, SensorId, StepId,
-    VersionId, ZoneId, ZoneSet,
+    AlertId, AlertRaised, ClampAdded, ClampId, CureId, DayHours, InstrumentAdded, InstrumentId, JobId, JobOpened,
+    JointAdded, JointId, JointLoaded, LotAdded, LotId, MaterialId, MixId, ObservationId, PlanId, PlateId, SensorId,
+    StepId, VersionId, ZoneId, ZoneSet,
 };
 
 use crate::{
@@ -92,6 +93,15 @@ pub struct Clamp {
     pub added: ClampAdded,
     /// The glue-up it holds.
     pub on: Option<CureId>,
+    /// Whether it is out of use.
+    pub away: bool,
+}
+
+impl Clamp {
+    /// Whether a glue-up may take it.
+    pub fn is_free(&self) -> bool {
+        self.on.is_none() && !self.away
+    }
 }
 
 /// An alert and what became of it.
@@ -137,6 +147,8 @@ pub struct Bench {
     /// In order of time.
     pub(crate) setups: BTreeMap<InstrumentId, Vec<Setup>>,
     pub(crate) clamps: BTreeMap<ClampId, Clamp>,
+    /// Days that are not as their weekdays are.
+    pub(crate) days: BTreeMap<NaiveDate, DayHours>,
     pub(crate) lots: BTreeMap<LotId, LotAdded>,
     /// What became of lots since.
     pub(crate) shelf: BTreeMap<LotId, Shelved>,
@@ -187,6 +199,7 @@ impl Bench {
             strings: BTreeMap::new(),
             setups: BTreeMap::new(),
             clamps: BTreeMap::new(),
+            days: BTreeMap::new(),
             lots: BTreeMap::new(),
             shelf: BTreeMap::new(),
             in_force: BTreeMap::new(),
@@ -248,6 +261,11 @@ impl Bench {
     /// Clamps by id.
     pub fn clamps(&self) -> &BTreeMap<ClampId, Clamp> {
         &self.clamps
+    }
+
+    /// Days that are not as their weekdays are, those that lie behind among them.
+    pub fn days(&self) -> &BTreeMap<NaiveDate, DayHours> {
+        &self.days
     }
 
     /// Bottles by id.

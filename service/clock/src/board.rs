@@ -54,8 +54,17 @@ pub struct ClampLine<'a> {
     pub clamp: &'a ClampId,
     /// The glue-up it is on.
     pub on: Option<&'a CureId>,
+    /// Whether it is out of use.
+    pub away: bool,
     /// When that glue-up can let it go, ms, if that can be told.
     pub free_ms: Option<i64>,
+}
+
+impl ClampLine<'_> {
+    /// Whether a glue-up may take it.
+    pub fn is_free(&self) -> bool {
+        self.on.is_none() && !self.away
+    }
 }
 
 /// Everything at a glance.
@@ -232,6 +241,7 @@ impl Bench {
             .map(|clamp| ClampLine {
                 clamp: &clamp.added.id,
                 on: clamp.on.as_ref(),
+                away: clamp.away,
                 free_ms: clamp.on.as_ref().and_then(free_ms),
             })
             .collect()

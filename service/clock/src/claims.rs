@@ -18,6 +18,9 @@ pub fn claims(fact: &Fact) -> Vec<(&'static str, &str)> {
         Fact::StageReached(reached) => vec![("instrument", reached.instrument.as_str())],
         Fact::SetupMeasured(measured) => vec![("instrument", measured.instrument.as_str())],
         Fact::ClampAdded(added) => vec![("clamp", added.id.as_str())],
+        Fact::ClampPutAway { clamp } | Fact::ClampBroughtBack { clamp } => vec![("clamp", clamp.as_str())],
+        // What is said last of a day holds.
+        Fact::DaySet(_) => vec![],
         Fact::RulePutInForce(rule) => vec![("material", rule.material.as_str())],
         Fact::LotAdded(lot) => vec![("lot", lot.id.as_str())],
         Fact::LotOpened { lot } => vec![("lot", lot.as_str())],

@@ -3,8 +3,8 @@
 use std::sync::Arc;
 
 use facts::{
-    AirPlanned, AlertId, AlertKind, AlertRaised, CureBegun, Fact, HygrometerCalibrated, Reading, Recorded, ZoneId,
-    ZoneSet,
+    AirPlanned, AlertId, AlertKind, AlertRaised, ClampId, CureBegun, Fact, HygrometerCalibrated, Reading, Recorded,
+    ZoneId, ZoneSet,
 };
 
 use crate::{
@@ -63,7 +63,15 @@ impl Bench {
                 setups.insert(place, Setup { at_ms: happened_ms, measured: measured.clone() });
             }
             Fact::ClampAdded(added) => {
-                self.clamps.insert(added.id.clone(), Clamp { added: added.clone(), on: None });
+                self.clamps.insert(added.id.clone(), Clamp { added: added.clone(), on: None, away: false });
+            }
+            Fact::ClampPutAway { clamp } => self.put_away(clamp, true),
+            Fact::ClampBroughtBack { clamp } => self.put_away(clamp, false),
+            Fact::DaySet(set) => {
+                match &set.hours {
+                    Some(hours) => self.days.insert(set.date, hours.clone()),
+                    None => self.days.remove(&set.date),
+                };
             }
             Fact::RulePutInForce(rule) => {
                 self.in_force.insert(rule.material.clone(), rule.version.clone());
@@ -345,6 +353,12 @@ impl Bench {
         }
     }
 
+    fn put_away(&mut self, clamp: &ClampId, away: bool) {
+        if let Some(clamp) = self.clamps.get_mut(clamp) {
+            clamp.away = away;
+        }
+    }
+
     /// What closing the job ended goes on. A clamp that has been put elsewhere since stays there.
     fn reopen_job(&mut self, job: &str) {
         let Some(job) = self.jobs.get_mut(job) else { return };
@@ -353,7 +367,7 @@ impl Bench {
         for ix in cures {
             let cure = &mut self.cures[ix as usize];
             for clamp in cure.off_with_job.take().into_iter().flatten() {
-                if let Some(known) = self.clamps.get_mut(&clamp).filter(|known| known.on.is_none()) {
+                if let Some(known) = self.clamps.get_mut(&clamp).filter(|known| known.is_free()) {
                     known.on = Some(cure.begun.id.clone());
                     cure.clamps_on.push(clamp);
                     cure.clamps_off_ms = None;

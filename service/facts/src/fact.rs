@@ -6,7 +6,7 @@ use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
 use crate::{
-    AlertId, Amount, ClampId, CoatExposed, CoatPlan, CureBegun, CureId, CureRuleChanged, HygrometerCalibrated,
+    AlertId, Amount, ClampId, CoatExposed, CoatPlan, CureBegun, CureId, CureRuleChanged, DaySet, HygrometerCalibrated,
     InstrumentId, InstrumentMoved, JobId, JointId, JointLoaded, LotClosed, LotId, LotUsed, MaterialId, MixMade,
     NoteMade, ObservationId, ObservationMade, PhotoAdded, PlanId, PlateAdded, Porosity, RhPct, SetupMeasured,
     StageReached, StepId, StringsFitted, TempC, VersionId, Work, ZoneId,
@@ -55,6 +55,18 @@ pub enum Fact {
     SetupMeasured(SetupMeasured),
     /// A clamp entered the inventory.
     ClampAdded(ClampAdded),
+    /// A clamp is out of use: broken, lent, or wanted elsewhere.
+    ClampPutAway {
+        /// The clamp.
+        clamp: ClampId,
+    },
+    /// A clamp that was out of use is used again.
+    ClampBroughtBack {
+        /// The clamp.
+        clamp: ClampId,
+    },
+    /// The hours of a day that is not as its weekday is.
+    DaySet(DaySet),
     /// A rule's text came in force.
     RulePutInForce(RulePutInForce),
     /// A bottle was bought or opened.

@@ -6,6 +6,7 @@
 //! Start reading at `fact.rs`.
 
 mod cure;
+mod day;
 mod entry;
 mod fact;
 mod film;
@@ -25,6 +26,7 @@ mod work;
 pub use cure::{
     Bearing, Bound, CureBegun, CureKind, CureRuleChanged, Finding, JointState, Level, Limit, Meets, Porosity, TargetAge,
 };
+pub use day::{DayHours, DaySet};
 pub use entry::{Entry, Recorded};
 pub use fact::{
     AirPlanned, AlertKind, AlertRaised, ClampAdded, Fact, InstrumentAdded, JobOpened, JointAdded, LotAdded,

@@ -60,6 +60,7 @@ fn example(path: &str, param: &str) -> &'static str {
         (_, "observations") => "seen-1",
         (_, "channels") => "mia:page",
         (_, "tokens") => "mia-phone",
+        (_, "days") => "2026-12-24",
         // The first 64 bits of the SHA-256 of the endpoint of the example.
         (_, "push-subscriptions") => "572ed3dbb3c937f4",
         (_, "alerts") => "coat-1:dust_free",

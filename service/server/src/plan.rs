@@ -5,6 +5,7 @@
 
 mod chance;
 mod day;
+mod days;
 mod draft;
 mod foresee;
 mod give_way;
@@ -26,6 +27,7 @@ use std::{
 };
 
 use clock::Job;
+pub(crate) use days::SpecialDay;
 pub(crate) use draft::{Part, Piece};
 pub(crate) use replan::run;
 pub(crate) use standing::Standing;

@@ -6,6 +6,7 @@ mod board;
 pub(crate) mod calendars;
 mod clamps;
 mod cures;
+mod days;
 pub(crate) mod deliveries;
 mod events;
 mod export;
@@ -124,6 +125,10 @@ const ADDRESSES: &[&str] = &[
     "GET /api/v1/string-families",
     "GET POST /api/v1/clamps",
     "GET /api/v1/clamps/{id}",
+    "POST /api/v1/clamps/{id}/put-away",
+    "POST /api/v1/clamps/{id}/bring-back",
+    "GET /api/v1/days",
+    "PUT /api/v1/days/{date}",
     "GET POST /api/v1/observations",
     "GET /api/v1/observations/{id}",
     "POST /api/v1/observations/{id}/withdraw",
@@ -232,6 +237,7 @@ pub(crate) fn configure(config: &mut web::ServiceConfig) {
                 .configure(joints::configure)
                 .configure(loads::configure)
                 .configure(clamps::configure)
+                .configure(days::configure)
                 .configure(observations::configure)
                 .configure(fits::configure)
                 .configure(hooks::configure)
@@ -286,6 +292,7 @@ fn described() -> OpenApi {
         joints::describe,
         loads::describe,
         clamps::describe,
+        days::describe,
         lots::describe,
         stock::describe,
         materials::describe,

@@ -192,7 +192,7 @@ impl State {
             airs: board.zones.iter().take(ROOMS).map(|line| self.air_card(line, now_ms)).collect(),
             airs_more: bench.zones().count().saturating_sub(ROOMS),
             clamps_free: clamp_names(&bench, &board),
-            clamps_all: board.clamps.len(),
+            clamps_all: board.clamps.iter().filter(|line| !line.away).count(),
             ready_more: of_ready.len() - ready.len(),
             ready,
             estimate: ESTIMATE,
@@ -404,7 +404,7 @@ pub(super) fn names(bench: &Bench, clamps: &[facts::ClampId]) -> String {
 }
 
 fn clamp_names(bench: &Bench, board: &Board<'_>) -> Vec<String> {
-    let free = board.clamps.iter().filter(|line| line.on.is_none());
+    let free = board.clamps.iter().filter(|line| line.is_free());
     free.map(|line| names(bench, std::slice::from_ref(line.clamp))).collect()
 }
 

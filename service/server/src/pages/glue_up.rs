@@ -145,7 +145,7 @@ impl State {
             clamps: bench
                 .clamps()
                 .values()
-                .filter(|clamp| clamp.on.is_none())
+                .filter(|clamp| clamp.is_free())
                 .map(|clamp| Choice {
                     value: clamp.added.id.to_string(),
                     text: clamp.added.name.clone(),

@@ -1,6 +1,7 @@
 //! The bench plan: today as a list to tick, the week as bars, and what one job more would do.
 
 mod ask;
+mod days;
 mod week;
 
 use actix_web::{HttpResponse, web};
@@ -9,7 +10,7 @@ use clock::{Bench, StepState};
 use facts::StepKind;
 use serde::Deserialize;
 
-use self::{ask::Asking, week::Week};
+use self::{ask::Asking, days::DayRow, week::Week};
 use super::{
     form::new_key,
     frame::{Frame, show},
@@ -24,7 +25,7 @@ use crate::{
 };
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
-    config.service(web::resource("/plan").route(web::get().to(plan)));
+    config.service(web::resource("/plan").route(web::get().to(plan))).configure(days::configure);
 }
 
 /// A piece of work with what can be pressed.
@@ -61,6 +62,9 @@ struct PlanPage {
     then: Vec<Row>,
     week: Week,
     asking: Asking,
+    /// Makes forms sent twice one saying.
+    key: String,
+    days: Vec<DayRow>,
     assumed: Vec<String>,
     estimate: &'static str,
 }
@@ -105,6 +109,8 @@ impl State {
             then: then.into_iter().take(THEN_SHOWN).collect(),
             week: Week::of(self, standing, now_ms),
             asking,
+            key: new_key(),
+            days: self.day_rows(),
             assumed: standing.draft.assumed.iter().cloned().collect(),
             estimate: ESTIMATE,
         }

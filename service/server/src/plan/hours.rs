@@ -1,9 +1,13 @@
 //! The shop's hours as the planner takes them: real minutes since 1970 UTC, read off the shop's own clock.
 
+use std::collections::BTreeMap;
+
 use chrono::{Datelike, NaiveDate, TimeDelta};
 use chrono_tz::Tz;
+use facts::DayHours;
 use planner::{Calendar, Week};
 
+use super::days::special;
 use crate::{now::instant, settings::Hours, wall};
 
 /// How far ahead hours are laid out, days: a stack of coats on a long list is done within it.
@@ -19,11 +23,12 @@ pub(crate) fn ms(minute: i64) -> i64 {
     minute * 60_000
 }
 
-/// Opening hours from the day before an instant on.
-pub(crate) fn calendar(hours: &Hours, zone: Tz, from_ms: i64) -> Calendar {
+/// Opening hours from the day before an instant on; `said` are days of which something else was said at the bench.
+pub(crate) fn calendar(hours: &Hours, said: &BTreeMap<NaiveDate, DayHours>, zone: Tz, from_ms: i64) -> Calendar {
     let first = instant(from_ms).with_timezone(&zone).date_naive() - TimeDelta::days(1);
-    let exceptions = hours.otherwise().into_iter().map(|(date, spans)| (number(date), spans)).collect();
-    let week = Week { hours: hours.week(), exceptions };
+    let spans = |day: &DayHours| day.spans_min().iter().map(|(from, to)| (i64::from(*from), i64::from(*to))).collect();
+    let exceptions = special(hours, said).iter().map(|(date, day)| (number(*date), spans(day))).collect();
+    let week = Week { hours: hours.week().each_ref().map(spans), exceptions };
     let weekday = first.weekday().num_days_from_monday() as usize;
     Calendar::weekly(&week, number(first), weekday, DAYS, |day, at| real_minute(zone, day, at))
 }
@@ -48,7 +53,7 @@ mod tests {
         // IANA tz database, Europe/Paris: UTC+1 until 2026-03-29 01:00 UTC, then UTC+2.
         let zone = chrono_tz::Europe::Paris;
         let friday_ms = 1_774_598_400_000; // 2026-03-27T08:00:00Z
-        let open = calendar(&Hours::default(), zone, friday_ms);
+        let open = calendar(&Hours::default(), &BTreeMap::new(), zone, friday_ms);
         let nine =
             |text: &str| minute(text.parse::<chrono::DateTime<chrono::Utc>>().expect("a time").timestamp_millis());
         let starts: Vec<i64> = open.open().iter().map(|(from, _)| *from).collect();
@@ -72,7 +77,7 @@ mod tests {
     fn a_day_that_never_was_has_no_hours() {
         // IANA tz database, Pacific/Apia: 2011-12-29T24:00-10:00 was followed by 2011-12-31T00:00+14:00.
         let thursday_ms = 1_325_181_600_000; // 2011-12-29T18:00:00Z, eight in the morning
-        let open = calendar(&Hours::default(), chrono_tz::Pacific::Apia, thursday_ms);
+        let open = calendar(&Hours::default(), &BTreeMap::new(), chrono_tz::Pacific::Apia, thursday_ms);
         let utc =
             |text: &str| minute(text.parse::<chrono::DateTime<chrono::Utc>>().expect("a time").timestamp_millis());
         let from = utc("2011-12-29T10:00:00Z");
@@ -93,9 +98,17 @@ mod tests {
         let mut hours = Hours::default();
         hours.exceptions.insert("2026-03-03".into(), vec![]);
         hours.exceptions.insert("2026-03-07".into(), vec!["10:00-12:00".into()]);
-        let open = calendar(&hours, chrono_tz::UTC, 1_772_438_400_000); // Monday, 2026-03-02
-        let days: Vec<i64> = open.open().iter().map(|(from, _)| from / 1440 - 20_514).take(9).collect();
+        let days = |said: &BTreeMap<NaiveDate, DayHours>| {
+            let open = calendar(&hours, said, chrono_tz::UTC, 1_772_438_400_000); // Monday, 2026-03-02
+            open.open().iter().map(|(from, _)| from / 1440 - 20_514).take(9).collect::<Vec<i64>>()
+        };
         // From Monday (20,514 days after 1970) on: two spans a day, none on Tuesday, one on Saturday.
-        assert_eq!(days, [0, 0, 2, 2, 3, 3, 4, 4, 5]);
+        assert_eq!(days(&BTreeMap::new()), [0, 0, 2, 2, 3, 3, 4, 4, 5]);
+        // What is said at the bench of Tuesday and Wednesday counts before the settings.
+        let day = |day, said: &[&str]| {
+            let said: Vec<String> = said.iter().map(ToString::to_string).collect();
+            (NaiveDate::from_ymd_opt(2026, 3, day).expect("a date"), DayHours::read("hours", &said).expect("hours"))
+        };
+        assert_eq!(days(&BTreeMap::from([day(3, &["10:00-11:00"]), day(4, &[])])), [0, 0, 1, 3, 3, 4, 4, 5, 7]);
     }
 }

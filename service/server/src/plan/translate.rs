@@ -95,19 +95,20 @@ impl<'a> Room<'a> {
             ..Draft::default()
         };
         let (plan, open) = (&shop.settings.plan, &shop.settings.shop.hours);
-        let open = calendar(open, shop.zone, shop.now_ms);
+        let open = calendar(open, bench.days(), shop.zone, shop.now_ms);
         let hands = draft.resource("hands".into(), Resource { capacity: plan.people, hours: Some(open) });
         let mut places = BTreeMap::new();
         for place in &plan.places {
-            let hours = place.hours.as_ref().map(|hours| calendar(hours, shop.zone, shop.now_ms));
+            let own = |hours| calendar(hours, &BTreeMap::new(), shop.zone, shop.now_ms);
+            let hours = place.hours.as_ref().map(own);
             if let Ok(zone) = ZoneId::new(place.zone.clone()) {
                 let resource = Resource { capacity: place.holds, hours };
                 places.insert(zone, draft.resource(format!("room in {}", place.zone), resource));
             }
         }
         let count = |kind: Option<&str>| {
-            let of_kind =
-                bench.clamps().values().filter(|clamp| kind.is_none_or(|kind| clamp.added.clamp_kind == kind));
+            let in_use = bench.clamps().values().filter(|clamp| !clamp.away);
+            let of_kind = in_use.filter(|clamp| kind.is_none_or(|kind| clamp.added.clamp_kind == kind));
             Resource { capacity: of_kind.count() as u32, hours: None }
         };
         let clamps = draft.resource("clamps".into(), count(None));

@@ -126,7 +126,7 @@ fn wire(state: &State, limit: usize) -> BoardWire {
         cures: board.cures.iter().map(cure).collect(),
         next_steps: board.next.iter().map(next).collect(),
         zones: board.zones.iter().map(zone).collect(),
-        clamps_free: board.clamps.iter().filter(|c| c.on.is_none()).map(|c| c.clamp.to_string()).collect(),
+        clamps_free: board.clamps.iter().filter(|c| c.is_free()).map(|c| c.clamp.to_string()).collect(),
         alerts_open: board.alerts_open,
         estimate: ESTIMATE,
     }

@@ -6,18 +6,30 @@ use serde::{Deserialize, Serialize};
 use serde_json::json;
 
 use super::{Answer, Paging, Shop};
-use crate::{body::Body, compose::new_id, openapi::Api, problem::Problem, state::State};
+use crate::{
+    body::{Body, Nothing},
+    compose::new_id,
+    openapi::Api,
+    problem::Problem,
+    state::State,
+};
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
     config
         .service(web::resource("/clamps").route(web::get().to(list)).route(web::post().to(add)))
-        .service(web::resource("/clamps/{id}").route(web::get().to(one)));
+        .service(web::resource("/clamps/{id}").route(web::get().to(one)))
+        .service(web::resource("/clamps/{id}/put-away").route(web::post().to(put_away)))
+        .service(web::resource("/clamps/{id}/bring-back").route(web::post().to(bring_back)));
 }
 
 pub(super) fn describe(api: &mut Api) {
     api.get("/clamps", "Clamps, and where they are").query::<Paging>(json!({})).lists::<ClampWire>();
     api.post("/clamps", "Adds a clamp").takes::<Clamp>(json!({"id": "cam-1", "name": "cam 1"})).makes::<ClampWire>();
     api.get("/clamps/{id}", "One clamp").gives::<ClampWire>();
+    api.post("/clamps/{id}/put-away", "Takes a clamp out of use").takes::<Nothing>(json!({})).gives::<ClampWire>();
+    api.post("/clamps/{id}/bring-back", "Takes a clamp into use again")
+        .takes::<Nothing>(json!({}))
+        .gives::<ClampWire>();
 }
 
 #[derive(Deserialize, utoipa::ToSchema)]
@@ -36,6 +48,8 @@ struct ClampWire {
     kind: String,
     /// The glue-up it holds; none while it is free.
     on: Option<String>,
+    /// Whether it is out of use: no glue-up may take it and the plan does not count on it.
+    away: bool,
     /// When that glue-up can let it go; none while it is free, or when that cannot be told.
     free_at: Option<String>,
 }
@@ -47,6 +61,7 @@ fn wire(state: &State, bench: &clock::Bench, line: &clock::ClampLine<'_>) -> Cla
         name: added.map_or_else(String::new, |clamp| clamp.name.clone()),
         kind: added.map_or_else(String::new, |clamp| clamp.clamp_kind.clone()),
         on: line.on.map(ToString::to_string),
+        away: line.away,
         free_at: line.free_ms.map(|ms| state.rfc3339(ms)),
     }
 }
@@ -76,4 +91,29 @@ async fn add(shop: Shop, body: Body<Clamp>) -> Answer {
     let fact = Fact::ClampAdded(ClampAdded { id: id.clone(), name, clamp_kind: kind });
     let said = shop.say_fact(fact, shop.now().ms(), "bench", kept).await?;
     answer(&shop, &super::id_of(&said, id.as_str()), HttpResponse::Created())
+}
+
+async fn put_away(shop: Shop, id: web::Path<String>, body: Body<Nothing>) -> Answer {
+    change(&shop, &id, &body, |clamp| Fact::ClampPutAway { clamp }).await
+}
+
+async fn bring_back(shop: Shop, id: web::Path<String>, body: Body<Nothing>) -> Answer {
+    change(&shop, &id, &body, |clamp| Fact::ClampBroughtBack { clamp }).await
+}
+
+async fn change(shop: &Shop, id: &str, body: &Body<Nothing>, fact: fn(ClampId) -> Fact) -> Answer {
+    let clamp = shop.clamp_named(id)?;
+    shop.say_fact(fact(clamp), shop.now().ms(), "bench", body.answer(id)).await?;
+    answer(shop, id, HttpResponse::Ok())
+}
+
+impl State {
+    /// The id of a clamp that is known.
+    ///
+    /// # Errors
+    /// When there is none of that id.
+    pub(crate) fn clamp_named(&self, id: &str) -> Result<ClampId, Problem> {
+        let bench = self.bench();
+        bench.clamps().get_key_value(id).map(|(id, _)| id.clone()).ok_or_else(|| Problem::not_found("clamp", id))
+    }
 }

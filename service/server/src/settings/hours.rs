@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
+use facts::DayHours;
 use serde::{Deserialize, Serialize};
 
 use super::{SettingsError, wrong};
@@ -46,9 +47,6 @@ impl Default for Hours {
     }
 }
 
-/// Hours of one day, minutes of the local day.
-pub(crate) type Spans = Vec<(i64, i64)>;
-
 impl Hours {
     fn days(&self) -> [(&'static str, &Vec<String>); 7] {
         [
@@ -66,46 +64,28 @@ impl Hours {
     pub(super) fn check(&self, section: &str) -> Result<(), SettingsError> {
         let mut open = false;
         for (day, said) in self.days() {
-            open |= !spans(&format!("{section}.{day}"), said)?.is_empty();
+            open |= !read(&format!("{section}.{day}"), said)?.spans_min().is_empty();
         }
         for (date, said) in &self.exceptions {
             let key = format!("{section}.exceptions");
             date.parse::<NaiveDate>().map_err(|_| wrong(&key, format!("\"{date}\" is no date"), "write 2026-12-24"))?;
-            spans(&key, said)?;
+            read(&key, said)?;
         }
         if open { Ok(()) } else { Err(wrong(section, "has no hours at all", "write monday = [\"09:00-18:00\"]")) }
     }
 
     /// The hours of the week, Monday first.
-    pub(crate) fn week(&self) -> [Spans; 7] {
-        self.days().map(|(day, said)| spans(day, said).unwrap_or_default())
+    pub(crate) fn week(&self) -> [DayHours; 7] {
+        self.days().map(|(day, said)| read(day, said).unwrap_or_default())
     }
 
     /// The days that are otherwise.
-    pub(crate) fn otherwise(&self) -> Vec<(NaiveDate, Spans)> {
-        let one = |(date, said): (&String, &Vec<String>)| Some((date.parse().ok()?, spans(date, said).ok()?));
+    pub(crate) fn otherwise(&self) -> Vec<(NaiveDate, DayHours)> {
+        let one = |(date, said): (&String, &Vec<String>)| Some((date.parse().ok()?, read(date, said).ok()?));
         self.exceptions.iter().filter_map(one).collect()
     }
 }
 
-/// Spans as minutes of the day, in order and apart.
-fn spans(key: &str, said: &[String]) -> Result<Spans, SettingsError> {
-    let mut spans = Vec::with_capacity(said.len());
-    for text in said {
-        let ends = text.split_once('-').and_then(|(from, to)| Some((minute(from)?, minute(to)?)));
-        let span = ends.filter(|(from, to)| from < to);
-        spans.push(span.ok_or_else(|| wrong(key, format!("\"{text}\" is no span of a day"), "write 09:00-13:00"))?);
-    }
-    if spans.windows(2).any(|pair| pair[1].0 < pair[0].1) {
-        return Err(wrong(key, "has spans that overlap or are out of order", "write 09:00-13:00, then 14:00-18:00"));
-    }
-    Ok(spans)
-}
-
-/// The minute of the day of `HH:MM`; 24:00 is its end.
-fn minute(text: &str) -> Option<i64> {
-    let (hour, minute) = text.trim().split_once(':')?;
-    let (hour, minute): (i64, i64) = (hour.parse().ok()?, minute.parse().ok()?);
-    let at = hour * 60 + minute;
-    ((0..=24).contains(&hour) && (0..60).contains(&minute) && at <= 24 * 60).then_some(at)
+fn read(key: &str, said: &[String]) -> Result<DayHours, SettingsError> {
+    DayHours::read(key, said).map_err(|e| wrong(key, format!("has {}; expected {}", e.given, e.expected), &e.mend))
 }

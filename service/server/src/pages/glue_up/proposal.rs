@@ -22,7 +22,7 @@ impl Proposal {
         let here =
             planned.and_then(|(job, _)| bench.place(job.opened.instrument.as_str())).map(|(zone, _)| zone.clone());
         let zone = here.or_else(|| last.map(|cure| cure.begun.zone.clone()));
-        let free = |clamp: &&ClampId| bench.clamps().get(*clamp).is_some_and(|clamp| clamp.on.is_none());
+        let free = |clamp: &&ClampId| bench.clamps().get(*clamp).is_some_and(|clamp| clamp.is_free());
         Self {
             lot: material.as_ref().and_then(|material| lot(bench, material, now_ms)),
             zone: zone.or_else(|| bench.zones().next().map(|zone| zone.id.clone())),

@@ -2,7 +2,7 @@
 
 use actix_web::web;
 use clock::Bench;
-use facts::{ClampAdded, Fact};
+use facts::{ClampAdded, ClampId, Fact};
 
 use crate::{
     alerts::words::place,
@@ -14,15 +14,20 @@ use crate::{
 };
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
-    config.service(web::resource("/clamps").route(web::post().to(add)));
+    config
+        .service(web::resource("/clamps").route(web::post().to(add)))
+        .service(web::resource("/clamps/{id}/put-away").route(web::post().to(put_away)))
+        .service(web::resource("/clamps/{id}/bring-back").route(web::post().to(bring_back)));
 }
 
 /// A clamp and what it holds.
 pub(super) struct ClampRow {
+    pub(super) id: String,
     pub(super) name: String,
     pub(super) kind: String,
     /// The glue-up it holds: its id and where that is; none while it is free.
     pub(super) on: Option<(String, String)>,
+    pub(super) away: bool,
     /// When that lets it go, as far as it can be told.
     pub(super) free: String,
 }
@@ -35,6 +40,8 @@ impl State {
             let on = line.on.and_then(|id| bench.cure(id.as_str()));
             let free = line.free_ms.filter(|_| on.is_some());
             Some(ClampRow {
+                id: line.clamp.to_string(),
+                away: line.away,
                 name: added.name.clone(),
                 kind: added.clamp_kind.clone(),
                 on: on.map(|cure| (cure.begun.id.to_string(), place(bench, cure))),
@@ -48,9 +55,21 @@ impl State {
 }
 
 async fn add(shop: Shop, fields: Fields) -> Answer {
-    match added(&shop, &fields).await {
+    went(&shop, added(&shop, &fields).await)
+}
+
+async fn put_away(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer {
+    went(&shop, changed(&shop, &id, &fields, "put-away", |clamp| Fact::ClampPutAway { clamp }).await)
+}
+
+async fn bring_back(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer {
+    went(&shop, changed(&shop, &id, &fields, "bring-back", |clamp| Fact::ClampBroughtBack { clamp }).await)
+}
+
+fn went(shop: &Shop, said: Result<(), Problem>) -> Answer {
+    match said {
         Ok(()) => see_other("/materials#clamps"),
-        Err(problem) => super::wrong(&shop, &problem),
+        Err(problem) => super::wrong(shop, &problem),
     }
 }
 
@@ -59,4 +78,10 @@ async fn added(shop: &Shop, fields: &Fields) -> Result<(), Problem> {
     let clamp = ClampAdded { id: new_id('k'), name: said("name"), clamp_kind: said("kind") };
     let kept = fields.answer("/clamps", clamp.id.as_str());
     shop.say_fact(Fact::ClampAdded(clamp), shop.now().ms(), "bench", kept).await.map(drop)
+}
+
+async fn changed(shop: &Shop, id: &str, fields: &Fields, what: &str, fact: fn(ClampId) -> Fact) -> Result<(), Problem> {
+    let clamp = shop.clamp_named(id)?;
+    let kept = fields.answer(&format!("/clamps/{id}/{what}"), id);
+    shop.say_fact(fact(clamp), fields.pressed_ms(shop.now().ms())?, "bench", kept).await.map(drop)
 }
