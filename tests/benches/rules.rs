@@ -39,7 +39,7 @@ fn native() -> Law {
     Arc::new(|air: Air| physics::rate::arrhenius(air.temp_c, 20.0, 50.0).unwrap_or(0.0))
 }
 
-/// Judging is sampling the rate at 6,601 airs, all humidities of a temperature at once, and compiling.
+/// Judging is sampling the rate at 6,601 airs, all at once where the script can be asked so, and compiling.
 #[divan::bench(args = ["arrhenius", "aliphatic-resin", "oil-varnish", "slow-epoxy"])]
 fn judging_one_script(bencher: Bencher<'_, '_>, name: &str) {
     let text = if name == "arrhenius" { ARRHENIUS.to_string() } else { shipped(name) };

@@ -7,7 +7,7 @@ use physics::{OutOfRange, air, film, rate, strength, wood};
 use rhai::{Array, Dynamic, Engine, EvalAltResult, ImmutableString};
 use serde::Serialize;
 
-use crate::{host::host_error, row};
+use crate::{host::host_error, many};
 
 type Answer = Result<f64, OutOfRange>;
 
@@ -129,20 +129,20 @@ pub(crate) fn register(engine: &mut Engine) {
                     let names = film::Solvent::ALL.map(film::Solvent::name).join(", ");
                     let known =
                         known.ok_or_else(|| host_error(format!("solvent_factor knows {names}, not {solvent}")))?;
-                    row::each([&a, &b], |[a, b]| answer("solvent_factor", film::solvent_factor(known, a, b)))
+                    many::each([&a, &b], |[a, b]| answer("solvent_factor", film::solvent_factor(known, a, b)))
                 });
             }
             Call::Table => {
                 engine.register_fn(name, |points: Array, x: Dynamic| {
                     let points = points.iter().map(point).collect::<Result<Vec<_>, _>>()?;
-                    row::each([&x], |[x]| answer("table", strength::monotone_table(&points, x)))
+                    many::each([&x], |[x]| answer("table", strength::monotone_table(&points, x)))
                 });
             }
         }
     }
 }
 
-/// Registers a function of whole or decimal numbers and rows of them: for every mixture of them, because the engine finds a
+/// Registers a function of whole or decimal numbers and many of them: for every mixture of them, because the engine finds a
 /// function by the exact kinds of its arguments at once and one of anything only when it has tried every mixture; and for
 /// anything, to say what is needed.
 fn of_numbers<const N: usize>(
@@ -151,9 +151,9 @@ fn of_numbers<const N: usize>(
     call: impl Fn([f64; N]) -> Answer + Copy + Send + Sync + 'static,
 ) {
     let asked = move |given: &[&mut Dynamic]| {
-        row::each(std::array::from_fn(|place| &*given[place]), |numbers: [f64; N]| answer(name, call(numbers)))
+        many::each(std::array::from_fn(|place| &*given[place]), |numbers: [f64; N]| answer(name, call(numbers)))
     };
-    for kinds in row::mixtures::<N>() {
+    for kinds in many::mixtures::<N>() {
         engine.register_raw_fn(name, kinds, move |_, given| asked(given));
     }
     engine.register_raw_fn(name, [TypeId::of::<Dynamic>(); N], move |_, given| asked(given));

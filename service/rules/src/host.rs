@@ -7,14 +7,18 @@ use std::{
 };
 
 use rhai::{
-    AST, Array, CallFnOptions, Dynamic, Engine, EvalAltResult, INT, Map, Position, Scope,
+    AST, Array, CallFnOptions, Dynamic, Engine, EvalAltResult, INT, Map, OptimizationLevel, Position, Scope,
     packages::{
         ArithmeticPackage, BasicArrayPackage, BasicMapPackage, BasicMathPackage, BasicStringPackage, LogicPackage,
         MoreStringPackage, Package,
     },
 };
 
-use crate::{Fault, apart, arrays, deadline, functions, row, row::Row, shape};
+use crate::{
+    Fault, apart, arrays, deadline, functions,
+    many::{self, Many, Parting},
+    shape,
+};
 
 /// What a script may use. Set by us, because the engine's own defaults differ between build profiles.
 #[derive(Debug, Clone, Copy)]
@@ -65,16 +69,14 @@ pub const LIMITS: Limits = Limits {
 /// The engine, shared by all rules. Holds no state of any script.
 pub struct Host {
     engine: Engine,
-    /// The same, but unknown names pass its parser: on the first reading the constants are not worked out yet.
-    lenient: Engine,
-    /// Knows numbers only, and rows of them.
-    of_rows: Engine,
+    /// Knows numbers only, and many of them at once.
+    of_many: Engine,
     /// [`ALONG`], parsed.
     along: AST,
 }
 
 /// Asks a rule for its rates at many temperatures in one call. The interpreter looks functions up anew in each call from
-/// outside, which takes longer than most rates; an air that came as a map would be copied twice on its way to `rate`.
+/// outside, which takes longer than most rates.
 const ALONG: &str = "
     fn rates_along(temps, rh_pct) {
         let rates = [];
@@ -94,8 +96,8 @@ pub(crate) struct Compiled {
     ast: AST,
     /// The same with [`ALONG`].
     along: AST,
-    /// What its rate leads to with [`ALONG`], if that may be asked for rows.
-    in_rows: Option<AST>,
+    /// What its rate leads to, if that may be asked of many airs.
+    of_many: Option<AST>,
     /// Number of arguments of each function it defines.
     pub(crate) functions: BTreeMap<String, usize>,
 }
@@ -109,13 +111,11 @@ impl Default for Host {
 impl Host {
     /// Builds the sandbox.
     pub fn new() -> Self {
-        let mut engine = Self::sandbox();
-        engine.set_strict_variables(true);
-        let lenient = Self::sandbox();
-        let mut of_rows = Self::of_numbers();
-        row::register(&mut of_rows);
-        let along = lenient.compile(ALONG).expect("a script of our own");
-        Self { engine, lenient, of_rows, along }
+        let engine = Self::sandbox();
+        let mut of_many = Self::of_numbers();
+        many::register(&mut of_many);
+        let along = engine.compile(ALONG).expect("a script of our own");
+        Self { engine, of_many, along }
     }
 
     fn sandbox() -> Engine {
@@ -159,6 +159,8 @@ impl Host {
             .set_max_variables(LIMITS.variables)
             .set_max_functions(LIMITS.functions)
             .set_max_modules(0)
+            // Constants are worked in when their values are known.
+            .set_optimization_level(OptimizationLevel::None)
             .on_progress(|_| deadline::spent(LIMITS.operations).then(|| Dynamic::from("past its limit")));
         engine
     }
@@ -177,20 +179,18 @@ impl Host {
                 "a rule is a page of text; move notes elsewhere",
             ));
         }
-        let parse = |engine: &Engine, scope: &Scope<'_>| {
-            engine.compile_with_scope(scope, text).map_err(|e| Fault::of_parse(file, &e))
-        };
         apart::run(file, || {
+            let ast = self.engine.compile(text).map_err(|e| Fault::of_parse(file, &e))?;
+            shape::held(file, &ast)?;
             let mut constants = Scope::new();
-            let first = parse(&self.lenient, &constants)?;
-            shape::held(file, &first)?;
-            deadline::within(LIMITS.deadline, || self.lenient.run_ast_with_scope(&mut constants, &first))
+            deadline::within(LIMITS.deadline, || self.engine.run_ast_with_scope(&mut constants, &ast))
                 .map_err(|e| Fault::of_run(file, &e))?;
-            let mut ast = parse(&self.engine, &constants)?;
+            shape::known(file, &ast, &constants)?;
+            let mut ast = self.engine.optimize_ast(&constants, ast, OptimizationLevel::Simple);
             let functions = ast.iter_functions().map(|f| (f.name.to_string(), f.params.len())).collect();
             ast.clear_statements();
-            let in_rows = row::asked_in_rows(&ast).map(|led_to| led_to.merge(&self.along));
-            Ok(Compiled { file: file.into(), along: ast.merge(&self.along), ast, in_rows, functions })
+            let of_many = many::asked_of_many(&ast);
+            Ok(Compiled { file: file.into(), along: ast.merge(&self.along), ast, of_many, functions })
         })
     }
 
@@ -204,45 +204,76 @@ impl Host {
             let what = format!("the script took more than {} s to judge", LIMITS.judging.as_secs());
             return Err(Fault::whole(&script.file, what, "a rule needs only a few lines per answer; simplify it"));
         }
-        self.run(&self.engine, script, &script.ast, function, args)
-            .map_err(|fault| if fault.line == 0 { fault.inside(function) } else { fault })
+        let call = || self.run(&self.engine, &script.ast, function, args).map_err(|e| Fault::of_run(&script.file, &e));
+        apart::run(&script.file, call).map_err(|fault| if fault.line == 0 { fault.inside(function) } else { fault })
     }
 
     /// The rates at each of these temperatures in each of these humidities, in that order, in one call within the limits of
-    /// one. None where any of it has no rate, the airs part on their way, or the script cannot be asked for a row.
-    pub(crate) fn rates(&self, script: &Compiled, temps: &[f64], rhs: &[f64], mode: Option<&str>) -> Option<Vec<f64>> {
-        let (engine, ast, rh_pct) = match rhs {
-            [rh_pct] => (&self.engine, &script.along, (*rh_pct).into()),
-            _ => (&self.of_rows, script.in_rows.as_ref()?, Dynamic::from(Row::from(rhs))),
+    /// one.
+    ///
+    /// # Errors
+    /// How they part, if each side may have an answer; nothing where there is a fault or the script cannot be asked so.
+    pub(crate) fn rates_of_many(
+        &self,
+        script: &Compiled,
+        temps: &[f64],
+        rhs: &[f64],
+        mode: Option<&str>,
+    ) -> Result<Vec<f64>, Option<Parting>> {
+        let ast = script.of_many.as_ref().ok_or(None)?;
+        let air = Map::from([
+            ("temp_c".into(), Dynamic::from(Many::of_temps(temps))),
+            ("rh_pct".into(), Dynamic::from(Many::of_rhs(rhs))),
+        ]);
+        let args = [air.into()].into_iter().chain(mode.map(Into::into)).collect();
+        let call = || {
+            many::begin();
+            Ok(self.run(&self.of_many, ast, "rate", args).map_err(|error| many::parting(&error)))
         };
+        let answer = apart::run(&script.file, call).map_err(|_| None)??;
+        let rates = many::spread(&answer, [temps.len(), rhs.len()]).ok_or(None)?;
+        rates.iter().all(|rate| is_rate(*rate)).then_some(rates).ok_or(None)
+    }
+
+    /// The rates at each of these temperatures in one humidity, in one call within the limits of one; none where any of it
+    /// has no rate.
+    pub(crate) fn rates_along(
+        &self,
+        script: &Compiled,
+        temps: &[f64],
+        rh_pct: f64,
+        mode: Option<&str>,
+    ) -> Option<Vec<f64>> {
         let temps = temps.iter().map(|temp_c| (*temp_c).into()).collect::<Array>();
-        let args = [temps.into(), rh_pct].into_iter().chain(mode.map(Into::into)).collect();
-        let answers = self.run(engine, script, ast, "rates_along", args).ok()?.into_array().ok()?;
-        let rates = answers.iter().map(|answer| row::spread(answer, rhs.len())).collect::<Option<Vec<_>>>()?.concat();
-        rates.iter().all(|rate| is_rate(*rate)).then_some(rates)
+        let args = [temps.into(), rh_pct.into()].into_iter().chain(mode.map(Into::into)).collect();
+        let call =
+            || self.run(&self.engine, &script.along, "rates_along", args).map_err(|e| Fault::of_run(&script.file, &e));
+        let answers = apart::run(&script.file, call).ok()?.into_array().ok()?;
+        answers.iter().map(as_rate).collect()
     }
 
     fn run(
         &self,
         engine: &Engine,
-        script: &Compiled,
         ast: &AST,
         function: &str,
         args: Vec<Dynamic>,
-    ) -> Result<Dynamic, Fault> {
+    ) -> Result<Dynamic, Box<EvalAltResult>> {
         let options = CallFnOptions::new().eval_ast(false);
-        apart::run(&script.file, || {
-            deadline::within(LIMITS.deadline, || {
-                engine
-                    .call_fn_with_options(options, &mut Scope::new(), ast, function, args)
-                    .map_err(|e| Fault::of_run(&script.file, &e))
-            })
+        deadline::within(LIMITS.deadline, || {
+            engine.call_fn_with_options(options, &mut Scope::new(), ast, function, args)
         })
     }
 }
 
+/// What a script answered as a rate, if it is one.
+pub(crate) fn as_rate(answer: &Dynamic) -> Option<f64> {
+    let rate = answer.as_float().or_else(|_| answer.as_int().map(|n| n as f64)).ok()?;
+    is_rate(rate).then_some(rate)
+}
+
 /// Whether a number may be a rate.
-pub(crate) fn is_rate(number: f64) -> bool {
+fn is_rate(number: f64) -> bool {
     number.is_finite() && number >= 0.0
 }
 

@@ -18,12 +18,17 @@ use crate::{
     contract::{FindingSheet, MilestoneSheet, air_map, joint_map, read},
     deadline, expected,
     fitted::Fitted,
-    host::{Compiled, LIMITS, is_rate},
+    host::{Compiled, LIMITS, as_rate},
+    many::Parting,
     table::RateTable,
 };
 
 /// Milestones of so many different joints are remembered; far more than a shop has joints open.
 const REMEMBERED: usize = 512;
+
+/// Temperatures asked about in a loop of one call: enough that what a call costs by itself does not count, and few enough that
+/// an ordinary script keeps the limits of one call over all of them.
+const LOT_TEMPS: usize = 23;
 
 /// A rule that may be put in force: it keeps the contract and meets its own expected values.
 pub struct Rule {
@@ -204,9 +209,7 @@ impl Rule {
             return Ok(law.clone());
         }
         let table = apart::run(&self.script.file, || {
-            let mut along = true;
-            let rates_of = |temps: &[f64], rhs: &[f64]| self.rates(temps, rhs, mode, &mut along);
-            deadline::within(LIMITS.judging, || RateTable::sample(rates_of))
+            deadline::within(LIMITS.judging, || RateTable::sample(|temps, rhs| self.rates(temps, rhs, mode)))
         })?;
         let law: Law = Arc::new(move |air| table.rate(air));
         laws.insert(mode.into(), law.clone());
@@ -321,10 +324,7 @@ impl Rule {
     /// # Errors
     /// A [`Fault`] when the script fails on it, or answers with something else than a number from 0 up.
     pub fn rate(&self, air: Air, mode: &str) -> Result<f64, Fault> {
-        let args = match self.script.functions["rate"] {
-            1 => vec![air_map(air)],
-            _ => vec![air_map(air), mode.into()],
-        };
+        let args = [air_map(air)].into_iter().chain(self.given(mode).map(Into::into)).collect();
         let answer = self.host.call(&self.script, "rate", args)?;
         as_rate(&answer).ok_or_else(|| {
             let (temp_c, rh_pct) = (air.temp_c, air.rh_pct);
@@ -333,23 +333,55 @@ impl Rule {
         })
     }
 
-    /// The rates at each of these temperatures in each of these humidities, in that order: in one call, or in half as many
-    /// humidities at a time where that is no answer. At last one by one, for the fault of whichever air has no rate; and
-    /// from then on no longer `along` temperatures, because a limit of one call then holds all of them.
-    fn rates(&self, temps: &[f64], rhs: &[f64], mode: &str, along: &mut bool) -> Result<Vec<f64>, Fault> {
-        let given = (self.script.functions["rate"] == 2).then_some(mode);
-        let at_once = || self.host.rates(&self.script, temps, rhs, given);
-        if let Some(rates) = (*along || rhs.len() > 1).then(at_once).flatten() {
-            return Ok(rates);
+    /// The rates at each of these temperatures in each of these humidities, in that order: in one call, or in one for each
+    /// side where they part at a comparison; those that cannot be asked about together in other ways.
+    fn rates(&self, temps: &[f64], rhs: &[f64], mode: &str) -> Result<Vec<f64>, Fault> {
+        let parting = match self.host.rates_of_many(&self.script, temps, rhs, self.given(mode)) {
+            Ok(rates) => return Ok(rates),
+            Err(parting) => parting,
+        };
+        let (temps_at, rhs_at) = match parting {
+            Some(Parting::Temps(at)) => (at, 0),
+            Some(Parting::Rhs(at)) => (0, at),
+            Some(Parting::Both) if temps.len() >= rhs.len() => (temps.len() / 2, 0),
+            Some(Parting::Both) => (0, rhs.len() / 2),
+            None => (0, 0),
+        };
+        if (1..temps.len()).contains(&temps_at) {
+            let (colder, warmer) = temps.split_at(temps_at);
+            return Ok([self.rates(colder, rhs, mode)?, self.rates(warmer, rhs, mode)?].concat());
         }
-        if let [rh_pct] = *rhs {
-            *along = false;
-            return temps.iter().map(|temp_c| self.rate(Air { temp_c: *temp_c, rh_pct }, mode)).collect();
+        if (1..rhs.len()).contains(&rhs_at) {
+            let (drier, damper) = rhs.split_at(rhs_at);
+            let halves = (self.rates(temps, drier, mode)?, self.rates(temps, damper, mode)?);
+            return Ok(side_by_side(halves.0.chunks(drier.len()), halves.1.chunks(damper.len())));
         }
-        let (drier, damper) = rhs.split_at(rhs.len() / 2);
-        let halves = (self.rates(temps, drier, mode, along)?, self.rates(temps, damper, mode, along)?);
-        let rows = halves.0.chunks(drier.len()).zip(halves.1.chunks(damper.len()));
-        Ok(rows.flat_map(|(drier, damper)| [drier, damper].concat()).collect())
+        self.rates_along(temps, rhs, mode)
+    }
+
+    /// The same, some temperatures in a call, and one in a call where that is no answer: for the fault of whichever air has
+    /// no rate; and from then on one by one, because the limit of one call then holds all of them.
+    fn rates_along(&self, temps: &[f64], rhs: &[f64], mode: &str) -> Result<Vec<f64>, Fault> {
+        let mut along = true;
+        let mut rates = Vec::with_capacity(temps.len() * rhs.len());
+        for temps in temps.chunks(LOT_TEMPS) {
+            let mut of_rh = |rh_pct: f64| {
+                let at_once = || self.host.rates_along(&self.script, temps, rh_pct, self.given(mode));
+                if let Some(rates) = along.then(at_once).flatten() {
+                    return Ok(rates);
+                }
+                along = false;
+                temps.iter().map(|temp_c| self.rate(Air { temp_c: *temp_c, rh_pct }, mode)).collect()
+            };
+            let by_rh = rhs.iter().map(|rh_pct| of_rh(*rh_pct)).collect::<Result<Vec<Vec<f64>>, Fault>>()?;
+            rates.extend((0..temps.len()).flat_map(|t| by_rh.iter().map(move |of_rh| of_rh[t])));
+        }
+        Ok(rates)
+    }
+
+    /// The mode as `rate` takes it: not at all where the rule has one law only.
+    fn given<'m>(&self, mode: &'m str) -> Option<&'m str> {
+        (self.script.functions["rate"] == 2).then_some(mode)
     }
 
     pub(crate) fn milestone(&self, joint: &JointState, stage: &str) -> Result<(String, f64, f64), Fault> {
@@ -367,10 +399,9 @@ impl Rule {
     }
 }
 
-/// What a script answered as a rate, if it is one.
-fn as_rate(answer: &Dynamic) -> Option<f64> {
-    let rate = answer.as_float().or_else(|_| answer.as_int().map(|n| n as f64)).ok()?;
-    is_rate(rate).then_some(rate)
+/// Rows of one table and of another, each with that beside it.
+fn side_by_side<'r>(left: impl Iterator<Item = &'r [f64]>, right: impl Iterator<Item = &'r [f64]>) -> Vec<f64> {
+    left.zip(right).flat_map(|(left, right)| [left, right].concat()).collect()
 }
 
 fn ask<T: DeserializeOwned>(host: &Host, script: &Compiled, function: &str, args: Vec<Dynamic>) -> Result<T, Fault> {

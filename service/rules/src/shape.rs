@@ -4,7 +4,7 @@
 //! - A map grows without a check when an entry is assigned by a computed index, as do the keys, which nothing counts.
 //! - A call may carry a thousand copies of a value, each within its own limit.
 
-use rhai::{AST, ASTNode, Expr, Position, Stmt};
+use rhai::{AST, ASTNode, Expr, Position, Scope, Stmt};
 
 use crate::{Fault, host::LIMITS};
 
@@ -24,6 +24,42 @@ pub(crate) fn held(file: &str, ast: &AST) -> Result<(), Fault> {
     match found {
         None => Ok(()),
         Some((position, what, mend)) => Err(Fault::at(file, position, what, mend)),
+    }
+}
+
+/// The first name nobody gave a value, whether or not any air leads there; `constants` are what the top of the script gave one.
+/// The parser could look for it too, but not before these are worked out.
+pub(crate) fn known(file: &str, ast: &AST, constants: &Scope<'_>) -> Result<(), Fault> {
+    let mut found = None;
+    ast.walk(&mut |path| {
+        found = path.last().and_then(|node| unknown(node, constants));
+        found.is_none()
+    });
+    match found {
+        None => Ok(()),
+        Some((position, what)) => {
+            Err(Fault::at(file, position, what, "scripts/README.md lists the functions and their arguments"))
+        }
+    }
+}
+
+fn unknown(node: &ASTNode<'_>, constants: &Scope<'_>) -> Option<(Position, String)> {
+    match node {
+        ASTNode::Expr(Expr::Variable(variable, _, position)) => {
+            let (index, name, of, _) = &**variable;
+            match index {
+                _ if !of.is_empty() => Some((of.position(), format!("Undefined variable: {of}::{name}"))),
+                None if !constants.contains(name) => Some((*position, format!("Undefined variable: {name}"))),
+                _ => None,
+            }
+        }
+        ASTNode::Stmt(Stmt::FnCall(call, _)) | ASTNode::Expr(Expr::FnCall(call, _) | Expr::MethodCall(call, _))
+            if !call.namespace.is_empty() =>
+        {
+            let of = &call.namespace;
+            Some((of.position(), format!("Undefined function: {of}::{}", call.name)))
+        }
+        _ => None,
     }
 }
 

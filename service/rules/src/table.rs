@@ -12,21 +12,15 @@ const RH_STEP_PCT: f64 = 2.5;
 const LEAST_RH_PCT: f64 = 1.0;
 const TEMPS: usize = ((TempC::RANGE.1 - TempC::RANGE.0) / TEMP_STEP_C) as usize + 1;
 const RHS: usize = (100.0 / RH_STEP_PCT) as usize + 1;
-/// Temperatures asked about at once: enough that what a call costs by itself does not count, and few enough that an ordinary
-/// script keeps the limits of one call over all of them.
-const LOT_TEMPS: usize = 23;
-
 /// Rates by temperature and humidity.
 pub(crate) struct RateTable(Vec<f64>);
 
 impl RateTable {
-    /// Samples the rates at every step, in lots of some temperatures with all humidities; stops at the first lot for which
-    /// there are none.
-    pub(crate) fn sample<E>(mut rates_of: impl FnMut(&[f64], &[f64]) -> Result<Vec<f64>, E>) -> Result<Self, E> {
+    /// Samples the rates at every step: `rates_of` these temperatures, each in all these humidities, in that order.
+    pub(crate) fn sample<E>(rates_of: impl FnOnce(&[f64], &[f64]) -> Result<Vec<f64>, E>) -> Result<Self, E> {
         let temps: [f64; TEMPS] = std::array::from_fn(|t| TempC::RANGE.0 + t as f64 * TEMP_STEP_C);
         let rhs: [f64; RHS] = std::array::from_fn(|h| (h as f64 * RH_STEP_PCT).max(LEAST_RH_PCT));
-        let lots = temps.chunks(LOT_TEMPS).map(|temps| rates_of(temps, &rhs));
-        Ok(Self(lots.collect::<Result<Vec<_>, E>>()?.concat()))
+        rates_of(&temps, &rhs).map(Self)
     }
 
     /// The rate in an air, bilinear between samples. Airs beyond the table are held at its edge; readings cannot be.

@@ -13,6 +13,7 @@ use facts::{Fact, MaterialId, RulePutInForce, VersionId};
 use futures_util::future::join_all;
 use notify::{RecursiveMode, Watcher};
 use rules::{Fault, Rule};
+use store::Saying;
 use tokio::sync::mpsc;
 use tokio_util::sync::CancellationToken;
 
@@ -140,12 +141,10 @@ pub(crate) async fn read_folder(state: &Arc<State>) -> Result<usize, Problem> {
         }
     }
     let changed = good.len();
-    // All at once: the writer commits together what waits together.
-    let rules: Vec<RulePutInForce> = good.into_iter().map(|file| fact_of(file, None)).collect();
-    let said = join_all(rules.iter().map(|rule| put_in_force(state, rule.clone(), "scripts"))).await;
-    for (rule, said) in rules.into_iter().zip(said) {
-        said?;
-        agreed.on(rule.material, rule.version);
+    if changed > 0 {
+        let rules: Vec<RulePutInForce> = good.into_iter().map(|file| fact_of(file, None)).collect();
+        put_in_force(state, rules.clone(), "scripts").await?;
+        rules.into_iter().for_each(|rule| agreed.on(rule.material, rule.version));
     }
     faults.extend(read_shop(state, &folder).await.into_iter().map(|fault| (fault.file.clone(), fault)));
     *state.faults.write().unwrap_or_else(PoisonError::into_inner) = faults;
@@ -174,9 +173,15 @@ fn fact_of(RuleFile { material, file, text }: RuleFile, override_reason: Option<
     RulePutInForce { material, version: Rule::version_of(&text), file, text, override_reason }
 }
 
-async fn put_in_force(state: &Arc<State>, rule: RulePutInForce, by: &str) -> Result<(), Problem> {
-    rule.override_reason.iter().for_each(|reason| state.rulebook.excuse(&rule.version, reason));
-    state.say_fact(Fact::RulePutInForce(rule), state.now().ms(), by, None).await.map(drop)
+/// Says all of them in one piece.
+async fn put_in_force(state: &Arc<State>, rules: Vec<RulePutInForce>, by: &str) -> Result<(), Problem> {
+    let now_ms = state.now().ms();
+    let mut saying = Saying { recorded_ms: now_ms, ..Saying::default() };
+    for rule in rules {
+        rule.override_reason.iter().for_each(|reason| state.rulebook.excuse(&rule.version, reason));
+        saying.entries.extend(state.saying(Fact::RulePutInForce(rule), now_ms, by, vec![], None).entries);
+    }
+    state.say(saying).await.map(drop)
 }
 
 /// A rule as it stands on disk; none where there is no such file.
@@ -253,7 +258,7 @@ pub(crate) async fn save(state: &Arc<State>, saving: Saving) -> Result<(), Probl
     written.map_err(|e| unwritable(&e))?;
     state.faults.write().unwrap_or_else(PoisonError::into_inner).remove(&file);
     if !in_force {
-        put_in_force(state, rule, &by).await?;
+        put_in_force(state, vec![rule], &by).await?;
     }
     agreed.on(material, version);
     Ok(())
