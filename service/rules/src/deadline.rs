@@ -36,7 +36,7 @@ pub(crate) fn within<T>(limit: Duration, call: impl FnOnce() -> T) -> T {
 /// stays past it with every further operation: a sort goes on when the comparison it asks for is ended.
 pub(crate) fn spent(most: u64) -> bool {
     let counted = OPERATIONS.get().saturating_add(1);
-    let ended = counted > most || (counted % LOOK_EVERY == 0 && passed());
+    let ended = counted > most || (counted.is_multiple_of(LOOK_EVERY) && passed());
     OPERATIONS.set(if ended { u64::MAX } else { counted });
     ended
 }
