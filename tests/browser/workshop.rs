@@ -111,6 +111,8 @@ async fn a_draft_is_tried_over_a_recorded_stretch_and_over_the_forecast() {
         assert!(page.status == 200 && page.text.contains(says), "{air}: {} {}", page.status, page.text);
         // The forecast of half an hour of 20 °C and 50 % is that, in its middle.
         assert_eq!(row(&page.text, "<th scope=\"row\">2 clamp off</th>")[2], "1.5 h", "{air}");
+        // What was recorded ends now; who reads the rest is told what it is.
+        assert_eq!(page.text.contains("from now on the forecast"), air == "recorded", "{}", page.text);
     }
     for (fields, said) in [
         ([("air", "recorded"), ("zone", "bench"), ("ago_h", "400")], "is not known then"),
@@ -135,6 +137,50 @@ async fn a_draft_is_tried_over_a_recorded_stretch_and_over_the_forecast() {
     let long = format!("{draft}//{}", "é".repeat((32 * 1024 - draft.len() - 2) / 2));
     let page = attempt(&bench, &long, &[("air", "forecast"), ("zone", "bench")]).await;
     assert!(page.status == 200 && page.text.contains("Tried: the forecast"), "{}", page.status);
+    bench.stop().await;
+}
+
+/// Two have the same rule before them: the second is told in words of the page, and loses neither text.
+#[tokio::test]
+async fn a_text_saved_meanwhile_is_not_written_over() {
+    let bench = shop().await;
+    let first = bench.get(RULE).await.good();
+    let (before, text) = (first["version"].as_str().unwrap(), first["text"].as_str().unwrap());
+    let mine = format!("{text}// mine\n");
+    let save = json!({"text": format!("{text}// theirs\n"), "by": "ada"});
+    let theirs = bench.send(bench.http().put(bench.url(RULE)).header("if-match", before).json(&save)).await.good();
+    let page = send(&bench, "/rules/aliphatic-resin", &[("version", before), ("text", &mine)]).await;
+    assert!(page.status == 422 && page.text.contains("// mine") && page.text.contains("is not saved"), "{}", page.text);
+    assert!(!page.text.contains("GET /api"), "{}", page.text);
+    // A draft that was made from the text before says so, and saving it changes nothing.
+    let draft = send(&bench, "/rules/aliphatic-resin/draft", &[("version", before), ("text", &mine)]).await;
+    assert!(draft.text.contains("edited or saved meanwhile"), "{}", draft.text);
+    assert!(draft.text.contains(&format!("name=\"version\" value=\"{before}\"")), "{}", draft.text);
+    assert_eq!(bench.get(RULE).await.good(), theirs);
+    // One made from what stands there is saved.
+    let now = theirs["version"].as_str().unwrap();
+    let draft = send(&bench, "/rules/aliphatic-resin/draft", &[("version", now), ("text", &mine)]).await;
+    assert!(!draft.text.contains("edited or saved meanwhile"), "{}", draft.text);
+    assert_eq!(send(&bench, "/rules/aliphatic-resin", &[("version", now), ("text", &mine)]).await.status, 200);
+    assert_eq!(bench.get(RULE).await.good()["text"], mine);
+    bench.stop().await;
+}
+
+/// A sheet may be entered again with other numbers: the page says that it replaces a rule, and the editor can save it.
+#[tokio::test]
+async fn a_sheet_of_a_material_that_has_a_rule_replaces_it_when_it_is_saved() {
+    let bench = shop().await;
+    let sheet = [("material", "aliphatic-resin"), ("class", "aliphatic_resin"), ("clamp_off_h", "0,5")];
+    let page = send(&bench, "/rules/new", &sheet).await.text;
+    let before = bench.get(RULE).await.good();
+    assert!(page.contains("There is a rule of that name already"), "{page}");
+    assert!(page.contains(&format!("name=\"version\" value=\"{}\"", before["version"].as_str().unwrap())), "{page}");
+    let sheet = [("material", "new-glue"), ("class", "aliphatic_resin"), ("clamp_off_h", "0,5")];
+    let page = send(&bench, "/rules/new", &sheet).await.text;
+    assert!(!page.contains("already") && page.contains("name=\"version\" value=\"\""), "{page}");
+    // When a rule was changed is said by the shop's clock.
+    let rules = bench.get("/rules").await.text;
+    assert!(rules.contains("scripts: aliphatic-resin") && !rules.contains("+00:00"), "{rules}");
     bench.stop().await;
 }
 

@@ -81,6 +81,9 @@ async fn the_page_of_a_glue_up_takes_what_was_seen() {
     assert!(page.status == 200 && page.text.contains("clamp off: not yet at 08:30"), "{}", page.text);
     press("stage=sandable&by=touch&reached=true").await.problem(422, "invalid");
     let seen = bench.items("/api/v1/observations?cure=g-1").await;
+    // Written down later than it was seen.
+    let page = press("stage=full_strength&by=squeeze_out&reached=false&clock=08%3A10").await;
+    assert!(page.status == 200 && page.text.contains("full strength: not yet at 08:10"), "{}", page.text);
     assert_eq!((seen.len(), &seen[0]["by"], &seen[0]["reached"]), (1, &json!("squeeze_out"), &json!(false)));
     bench.stop().await;
 }
@@ -143,6 +146,9 @@ async fn a_fit_is_a_draft_until_it_is_saved_and_then_begins_again_from_the_sheet
     };
     assert!((likely_of(&bench, "before").await - 0.75).abs() < 1e-9);
 
+    // On its page the draft says which text it was made from.
+    let made_from = format!("name=\"version\" value=\"{}\"", fit["rule_version"].as_str().expect("a version"));
+    assert!(bench.get("/rules/aliphatic-resin/fit").await.text.contains(&made_from));
     // The user takes the draft by saving it as the rule.
     let draft = fit["draft"].as_str().expect("a draft").to_string();
     let script = before["script"].as_str().expect("the script");
@@ -248,6 +254,30 @@ async fn what_nobody_can_know_is_left_out_and_said() {
     assert_eq!((why.len(), &fit["pieces"], &fit["draft"]), (4, &json!(0), &Value::Null), "{fit}");
     assert!(why[0].contains("although, by the rule, nothing cures"), "{why:?}");
     assert!(why[1].contains("says nothing of its age") && why[3].contains("says nothing of its age"), "{why:?}");
+    bench.stop().await;
+}
+
+/// What was only ever seen on one side is bounded on one side: the fit says which.
+#[tokio::test]
+async fn what_was_seen_on_one_side_alone_is_said() {
+    let bench = Bench::small().await;
+    bench.furnish().await;
+    bench.read_air("bench", 20.0, 50.0).await;
+    let told = async |fit: Value| -> [bool; 2] {
+        let lines: Vec<String> = serde_json::from_value(fit["cannot_tell"].clone()).unwrap();
+        ["How early clamp off comes", "How late clamp off comes"].map(|says| lines.iter().any(|l| l.contains(says)))
+    };
+    let fit = async || bench.post("/api/v1/rules/aliphatic-resin/fit", json!({})).await.good();
+    glue(&bench, "g-1").await;
+    glue(&bench, "g-2").await;
+    bench.live_minutes("bench", 50, 20.0, 50.0).await;
+    see(&bench, "g-1", "clamp_off", true, 0).await.good();
+    assert_eq!(told(fit().await).await, [true, false], "only ever there");
+    see(&bench, "g-2", "clamp_off", false, 0).await.good();
+    assert_eq!(told(fit().await).await, [false, false], "seen on both sides");
+    let first = bench.items("/api/v1/observations?cure=g-1").await[0]["id"].as_str().unwrap().to_string();
+    bench.post(&format!("/api/v1/observations/{first}/withdraw"), json!({"reason": "the wrong piece"})).await.good();
+    assert_eq!(told(fit().await).await, [false, true], "only ever not yet");
     bench.stop().await;
 }
 

@@ -183,6 +183,12 @@ async fn trying_a_draft_gives_its_course_beside_the_one_in_force_and_changes_not
 async fn an_open_glue_up_keeps_its_version_until_it_is_moved_and_the_move_says_what_changes() {
     let bench = shop().await;
     let old = glue(&bench, "g-1").await;
+    // Two materials may have the same text; what is open is of one of them.
+    let other = bench.http().put(bench.url("/api/v1/rules/other-glue")).json(&json!({"text": good(1.0)}));
+    bench.send(other).await.good();
+    for (rule, open) in [(RULE, 1), ("/api/v1/rules/other-glue", 0)] {
+        assert_eq!(bench.items(&format!("{rule}/versions")).await[0]["open_cures"], open, "{rule}");
+    }
     bench.live_minutes("bench", 30, 20.0, 50.0).await;
     let draft = json!({"text": good(2.0)});
     let would = bench.post(&format!("{RULE}/what-would-change"), draft.clone()).await.good();

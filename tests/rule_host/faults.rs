@@ -202,3 +202,36 @@ fn whole_numbers_do_wherever_decimal_ones_do() {
     .application(BENCH, &JOINT);
     assert!(answer.is_ok_and(|a| a.milestones[0].safe_h == 6.0));
 }
+
+/// What `material()` says is counted with for years: days that overflow a calendar, or hours below nothing, are none.
+#[test]
+fn a_material_that_cannot_be_is_told_with_its_number() {
+    let good = GOOD[2];
+    for (more, said) in [
+        ("storage_days: 1.0e300", "storage_days is"),
+        ("storage_days: -5", "storage_days is -5"),
+        ("working_life_min: 0", "working_life_min is 0"),
+        (
+            r#"limits: [#{ name: "frost", below_temp_c: 0, until_h: 1.0e300, says: "no" }]"#,
+            "until_h of limit \"frost\" is",
+        ),
+        (
+            r#"limits: [#{ name: "frost", below_temp_c: 900, until_h: 1, says: "no" }]"#,
+            "below_temp_c of limit \"frost\" is 900",
+        ),
+        (
+            r#"limits: [#{ name: "damp", above_rh_pct: 650, until_h: 1, says: "no" }]"#,
+            "above_rh_pct of limit \"damp\" is 650",
+        ),
+        (r#"limits: [#{ name: "damp", above_rh_pct: 65, until_h: 1, says: "a\tb\u0007" }]"#, "control characters"),
+    ] {
+        let fault = fault(&with(&good.replace("cautions: []", &format!("cautions: [], {more}"))));
+        assert!(fault.what.contains(said), "{more}: {fault}");
+    }
+    let reference = fault(&with(&good.replace("temp_c: REF_C", "temp_c: 70")));
+    assert!(reference.what.contains("reference.temp_c is 70"), "{reference}");
+    for name in ["", " ", "two\\u0000"] {
+        let nameless = fault(&with(&good.replace("test glue", name)));
+        assert!(nameless.what.contains("name of a material"), "{name}: {nameless}");
+    }
+}

@@ -122,6 +122,30 @@ fn nothing_outside_is_reachable() {
     assert!(fault(&exported).what.contains("export"), "{}", fault(&exported));
 }
 
+/// What was put in place of the engine's own gives what the language says of it.
+#[test]
+fn ranges_and_functions_over_arrays_do_what_the_language_says() {
+    let body = r#"
+        let sum = 0;
+        for i in 0..4 { sum += i; }
+        for i in 0..=4 { sum += i; }
+        let squares = [1, 2, 3].map(|x| x * x);
+        let placed = [5, 5].map(|x, i| x + i);
+        let pairs = [1, 2].zip([10, 20], |x, y| x + y);
+        if sum == 16 && squares == [1, 4, 9] && placed == [5, 6] && pairs == [11, 22] && 3 in 0..4 && 4 !in 0..4 && 4 in 0..=4 {
+            return q10(air.temp_c, 20, 2);
+        }
+        0.0"#;
+    rule(&with(&format!("fn rate(air) {{ {body} }}")));
+}
+
+/// What is thrown may be long; what is said of it is not.
+#[test]
+fn what_a_script_throws_is_cut_to_a_line() {
+    let long = fault(&with(&format!("fn rate(air) {{ throw [#{{ {}: 1 }}]; }}", "k".repeat(12_000))));
+    assert!(long.what.len() < 500 && long.what.ends_with(" ..."), "{long}");
+}
+
 /// What one rule leaves behind no other finds: a call begins with its arguments and constants alone.
 #[test]
 fn a_script_keeps_nothing_between_calls() {

@@ -87,20 +87,40 @@ fn a_sheet_that_contradicts_itself_is_refused_with_the_field() {
         (glue(json!({"full_strength_h": 5})), "full_strength_h"),
         (glue(json!({"open_time_min": 600})), "clamp_off_h"),
         (glue(json!({"q10": 2, "second": {"temp_c": 10, "hours": 12}})), "q10"),
-        (glue(json!({"second": {"temp_c": 20.5, "hours": 12}})), "second.temp_c"),
-        (glue(json!({"second": {"temp_c": 10, "hours": 3}})), "second.hours"),
+        (glue(json!({"temp_c": 20, "second": {"temp_c": 20.5, "hours": 12}})), "second.temp_c"),
+        (glue(json!({"temp_c": 20, "second": {"temp_c": 10, "hours": 3}})), "second.hours"),
+        // Of which temperature the first time is, the class cannot know; and there is none where it does not cure.
+        (glue(json!({"second": {"temp_c": 10, "hours": 12}})), "temp_c"),
+        (glue(json!({"temp_c": 20, "min_temp_c": 15, "second": {"temp_c": 13, "hours": 12}})), "second.temp_c"),
         (glue(json!({"temp_c": 72})), "temp_c"),
         (glue(json!({"clamp_off_h": -1})), "clamp_off_h"),
         (glue(json!({"film_forming_c": 25})), "temp_c"),
         (glue(json!({"min_rh_pct": 60, "max_rh_pct": 40})), "min_rh_pct"),
         (glue(json!({"min_rh_pct": 60})), "rh_pct"),
         (glue(json!({"name": "two\nlines"})), "name"),
+        // A time the class stands in for contradicts one that is stated.
+        (glue(json!({"clamp_off_h": 80})), "full_strength_h"),
+        (json!({"material": "m", "class": "cyanoacrylate", "full_strength_h": 24, "open_time_min": 5}), "clamp_off_h"),
+        (json!({"material": "m", "class": "oil_varnish", "recoat_opens_h": 80}), "recoat_closes_h"),
+        (json!({"material": "m", "class": "oil_varnish", "recoat_closes_h": 10}), "recoat_closes_h"),
+        (json!({"material": "m", "class": "shellac", "recoat_opens_h": 200}), "dry_through_h"),
+        (json!({"material": "m", "class": "shellac", "dust_free_h": 4}), "sandable_h"),
     ];
     for (said, field) in rows {
         let refused = sheet(said.clone()).script().expect_err(&said.to_string());
         assert_eq!(refused.what, field, "{said}: {refused}");
         assert!(!refused.mend.is_empty(), "{said}");
     }
+}
+
+/// A sheet may state two stages at once; only a window and clamps need a time between.
+#[test]
+fn what_comes_at_the_same_time_is_no_contradiction() {
+    let (rule, _) = written(json!({
+        "material": "m", "class": "water_borne_lacquer", "dust_free_h": 2, "recoat_opens_h": 24, "sandable_h": 2,
+        "dry_through_h": 24,
+    }));
+    assert_eq!(hours(&rule, "dry_through", Air { temp_c: 20.0, rh_pct: 50.0 }), 24.0);
 }
 
 proptest! {

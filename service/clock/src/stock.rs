@@ -114,7 +114,8 @@ impl Bench {
     fn lot_line<'a>(&'a self, lot: &'a LotAdded, now_ms: i64, storage_days: Option<f64>) -> LotLine<'a> {
         let printed_ms = lot.best_before.map(|at| at.timestamp_millis());
         let opened_ms = lot.opened_at.map(|at| at.timestamp_millis());
-        let open_until_ms = opened_ms.zip(storage_days).map(|(at_ms, days)| at_ms + (days * DAY_MS as f64) as i64);
+        let open_until_ms =
+            opened_ms.zip(storage_days).map(|(at_ms, days)| at_ms.saturating_add((days * DAY_MS as f64) as i64));
         let keeps_until_ms = [printed_ms, open_until_ms].into_iter().flatten().min();
         let shelved = self.shelf.get(&lot.id);
         let closed = shelved.and_then(|shelved| shelved.closed.as_ref());

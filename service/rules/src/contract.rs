@@ -1,6 +1,6 @@
 //! What a script says: the shapes its functions give back, checked on the way in.
 
-use facts::{Bound, Finding, JointState, Level, Limit, Meets, Porosity, TargetAge};
+use facts::{Bound, Finding, JointState, Level, Limit, Meets, Porosity, TargetAge, TempC};
 use rhai::{Dynamic, Map};
 use serde::{Deserialize, Serialize, de::DeserializeOwned};
 
@@ -50,6 +50,37 @@ pub struct MaterialSheet {
     /// How it is mixed, if it is mixed.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub mix: Option<MixSheet>,
+}
+
+impl MaterialSheet {
+    /// Whether its numbers and words can be.
+    pub(crate) fn check(&self) -> Result<(), String> {
+        let within = |what: &str, value: Option<f64>, low: f64, high: f64| match value {
+            Some(value) if !(low..=high).contains(&value) => {
+                Err(format!("{what} is {value}; it must be {low} to {high}"))
+            }
+            _ => Ok(()),
+        };
+        within("reference.temp_c", Some(self.reference.temp_c), TempC::RANGE.0, TempC::RANGE.1)?;
+        within("reference.rh_pct", Some(self.reference.rh_pct), 1.0, 100.0)?;
+        within("storage_days", self.storage_days, 1.0, 36_600.0)?;
+        within("working_life_min", self.working_life_min, 0.1, 7.0 * 1440.0)?;
+        for limit in &self.limits {
+            let of = |what: &str| format!("{what} of limit \"{}\"", limit.name);
+            within(&of("until_h"), Some(limit.until_h), 0.0, LONGEST_H)?;
+            within(&of("below_temp_c"), limit.below_temp_c, -50.0, 100.0)?;
+            within(&of("above_temp_c"), limit.above_temp_c, -50.0, 100.0)?;
+            within(&of("below_rh_pct"), limit.below_rh_pct, 0.0, 100.0)?;
+            within(&of("above_rh_pct"), limit.above_rh_pct, 0.0, 100.0)?;
+            within(&of("below_spread_k"), limit.below_spread_k, 0.0, 50.0)?;
+        }
+        let said = self.limits.iter().flat_map(|limit| [&limit.name, &limit.says]);
+        let mut said = said.chain(&self.cautions).chain(&self.sources).chain([&self.name]);
+        if said.any(|text| text.chars().any(|c| c.is_control() && c != '\n')) || self.name.trim().is_empty() {
+            return Err("the name of a material is not empty, and no text of material() has control characters".into());
+        }
+        Ok(())
+    }
 }
 
 /// The air in which a rule's rate is 1.

@@ -19,6 +19,9 @@ pub struct Fault {
     pub mend: String,
 }
 
+/// Longest text of what an engine or script says is wrong, characters.
+const LONGEST_SAID: usize = 400;
+
 impl Fault {
     /// A fault of the script as a whole.
     pub(crate) fn whole(file: &str, what: impl Into<String>, mend: impl Into<String>) -> Self {
@@ -65,6 +68,11 @@ impl Fault {
         let mut bare = inner.to_string();
         if let Some(cut) = bare.rfind(" (line ") {
             bare.truncate(cut);
+        }
+        // A script may throw a value whose text is megabytes.
+        if let Some((cut, _)) = bare.char_indices().nth(LONGEST_SAID) {
+            bare.truncate(cut);
+            bare.push_str(" ...");
         }
         Self::at(file, position, bare, mend)
     }

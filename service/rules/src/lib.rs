@@ -6,6 +6,7 @@
 //! Start reading at `contract.rs` (what a script says), then `rule.rs`.
 
 mod apart;
+mod arrays;
 mod bearing;
 mod contract;
 mod deadline;

@@ -134,7 +134,8 @@ pub fn contract_markdown() -> String {
     ));
     page.push_str(&format!(
         "\n## Limits\n\nA script reads its arguments and gives values back; it reaches no file, network, clock or other script. \
-         Nothing is assigned by a computed index: an array is built with `push`, an entry of a map is named.\n\n\
+         Nothing is assigned by a computed index: an array is built with `push`, an entry of a map is named. `for` goes along \
+         ranges such as `0..9` and arrays.\n\n\
          | limit | at most |\n| --- | --- |\n\
          | source | {} KiB |\n| operations of one call | {} |\n| time of one call | {} ms |\n\
          | time of all calls that judge a rule | {} s |\n\

@@ -161,6 +161,7 @@ impl Rule {
     }
 
     fn judge(&self) -> Result<Vec<ExpectedRow>, Fault> {
+        self.sheet.check().map_err(|what| self.fault(what))?;
         let joint = JointState { gap_um: 100.0, film_um: 100.0, porosity: facts::Porosity::Normal };
         let reference = Air { temp_c: self.sheet.reference.temp_c, rh_pct: self.sheet.reference.rh_pct };
         let of_joint = self.for_joint(&joint)?;

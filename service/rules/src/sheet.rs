@@ -9,6 +9,7 @@ use physics::rate;
 use serde::{Deserialize, Serialize};
 
 pub use class::Class;
+use class::Row;
 
 /// What a data sheet states. Everything but the class and one time may be left out.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
@@ -113,6 +114,15 @@ pub(crate) enum Warmth {
 /// Activation energies a cure can have, kJ/mol: 5 hardly answers to warmth, 200 is faster than any known.
 const ACTIVATION_KJ_MOL: (f64, f64) = (5.0, 200.0);
 
+/// What comes later, what earlier, and whether at the same time is too early.
+const ORDER: [(&str, &str, bool); 5] = [
+    ("full_strength", "clamp_off", true),
+    ("recoat_closes", "recoat_opens", true),
+    ("sandable", "dust_free", false),
+    ("dry_through", "dust_free", false),
+    ("dry_through", "recoat_opens", false),
+];
+
 impl DataSheet {
     /// Writes the script.
     ///
@@ -187,22 +197,34 @@ impl DataSheet {
         Ok(())
     }
 
+    /// A time the class stands in for counts too: a window that would close before it opens is nobody's.
     fn in_order(&self) -> Result<(), Invalid> {
         let class = self.class.row();
-        let full_h = self.full_strength_h.or(class.time("full_strength"));
-        let after = |field: &str, later: Option<f64>, earlier: Option<f64>, than: &str| match (later, earlier) {
-            (Some(later), Some(earlier)) if later <= earlier => {
-                let expected = format!("more than {than}, {earlier} h");
-                Err(invalid(field, format!("{later} h"), &expected, "look at the sheet again, or state both times"))
+        for (later, earlier, apart) in ORDER {
+            let (Some((later_h, is)), Some((earlier_h, than))) =
+                (self.hours(later, &class), self.hours(earlier, &class))
+            else {
+                continue;
+            };
+            if later_h < earlier_h || (apart && later_h == earlier_h) {
+                let given = format!("{later_h} h{is}");
+                let expected =
+                    format!("{} {earlier}_h, {earlier_h} h{than}", if apart { "more than" } else { "at least" });
+                return Err(invalid(
+                    &format!("{later}_h"),
+                    given,
+                    &expected,
+                    "look at the sheet again, or state both times",
+                ));
             }
-            _ => Ok(()),
-        };
-        let clamp_h = self.clamp_off_h.or(class.time("clamp_off"));
-        after("full_strength_h", full_h, clamp_h, "clamp_off_h")?;
-        let open_h = self.open_time_min.map(|min| min / 60.0);
-        after("clamp_off_h", self.clamp_off_h, open_h, "open_time_min")?;
-        after("recoat_closes_h", self.recoat_closes_h, self.recoat_opens_h, "recoat_opens_h")?;
-        after("dry_through_h", self.dry_through_h, self.dust_free_h, "dust_free_h")?;
+        }
+        if let (Some(open_min), Some((clamp_h, is))) = (self.open_time_min, self.hours("clamp_off", &class))
+            && clamp_h <= open_min / 60.0
+        {
+            let expected = format!("more than open_time_min, {open_min} min");
+            let mend = "look at the sheet again, or state both times";
+            return Err(invalid("clamp_off_h", format!("{clamp_h} h{is}"), &expected, mend));
+        }
         let (low, high) = (self.min_rh_pct, self.max_rh_pct);
         if low.zip(high).is_some_and(|(low, high)| low >= high) {
             return Err(invalid("min_rh_pct", "no less than max_rh_pct".into(), "less than it", "swap them"));
@@ -219,6 +241,12 @@ impl DataSheet {
             return Err(invalid("temp_c", format!("{temp_c} °C"), expected, "state the temperature the times hold at"));
         }
         Ok(())
+    }
+
+    /// The time of a stage, stated or assumed, and what is said behind it.
+    fn hours(&self, stage: &str, class: &Row) -> Option<(f64, &'static str)> {
+        let stated = self.stated().into_iter().find_map(|(of, hours)| hours.filter(|_| of == stage));
+        stated.map(|hours| (hours, "")).or_else(|| Some((class.time(stage)?, ", assumed from the class")))
     }
 
     /// The time a second one is compared with: its stage and its hours.
@@ -246,13 +274,30 @@ impl DataSheet {
         both.into_iter().flatten().reduce(f64::max)
     }
 
+    /// An energy worked out from a temperature nobody stated would be nobody's, and where it does not cure there is no time.
+    fn comparable(&self, second: SecondTime) -> Result<(), Invalid> {
+        if self.temp_c.is_none() {
+            let expected = "the temperature at which the first time holds, beside second";
+            return Err(invalid("temp_c", "missing".into(), expected, "copy both temperatures from the sheet"));
+        }
+        if self.coldest_c().is_some_and(|coldest| second.temp_c < coldest) {
+            let mend = "look at the sheet again: it has a time where it says that it does not cure";
+            let expected = "at least min_temp_c and film_forming_c";
+            return Err(invalid("second.temp_c", format!("{} °C", second.temp_c), expected, mend));
+        }
+        Ok(())
+    }
+
     fn warmth(&self, reference_c: f64) -> Result<Warmth, Invalid> {
         match (self.q10, self.second, self.main_time()) {
             (Some(_), Some(_), _) => {
                 Err(invalid("q10", "given beside second".into(), "one of them", "leave one of them out"))
             }
             (Some(q10), None, _) => Ok(Warmth::Q10(q10)),
-            (None, Some(second), Some((stage, hours))) => activation(reference_c, second, stage, hours),
+            (None, Some(second), Some((stage, hours))) => {
+                self.comparable(second)?;
+                activation(reference_c, second, stage, hours)
+            }
             _ => Ok(Warmth::Assumed(self.class.row().q10)),
         }
     }

@@ -105,6 +105,9 @@ pub(super) struct OfStage {
     pub(super) spread: f64,
     pub(super) pieces: usize,
     pub(super) observations: usize,
+    /// Pieces that were seen not to be there before, and pieces that were seen there.
+    pub(super) before: usize,
+    pub(super) there: usize,
 }
 
 /// Third step: everything a fit rests on.
@@ -173,11 +176,20 @@ impl Weighed {
             assumed += usize::from(seen().any(|doses| doses.climate.is_assumed()));
             let known = stages.iter().position(|of| of.stage == case.stage);
             let stage = known.unwrap_or_else(|| {
-                stages.push(OfStage { stage: case.stage.clone(), spread, pieces: 0, observations: 0 });
+                stages.push(OfStage {
+                    stage: case.stage.clone(),
+                    spread,
+                    pieces: 0,
+                    observations: 0,
+                    before: 0,
+                    there: 0,
+                });
                 stages.len() - 1
             });
             stages[stage].pieces += 1;
             stages[stage].observations += case.observations;
+            stages[stage].before += usize::from(!low.is_empty());
+            stages[stage].there += usize::from(high.is_some());
             spells.push(Spell { stage, not_yet: low, there: high });
         }
         Evidence { stages, spells, assumed, left_out: self.left_out }

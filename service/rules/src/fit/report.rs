@@ -106,7 +106,7 @@ pub fn report(rule: &Rule, text: &str, evidence: Evidence, on: &str) -> Result<F
         air_assumed: assumed,
         spread_times: fitted(estimates.spread),
         per_10_k,
-        cannot_tell: cannot_tell(&fits, &estimates),
+        cannot_tell: cannot_tell(&stages, &fits, &estimates),
         left_out,
         draft: if changed { Some(lines.written_into(text).map_err(|what| rule.fault(what))?) } else { None },
         stages: fits,
@@ -141,7 +141,7 @@ fn stage_fit(rule: &Rule, of: &OfStage, times: Estimate, spread: Estimate) -> Re
     })
 }
 
-fn cannot_tell(stages: &[StageFit], estimates: &Estimates) -> Vec<String> {
+fn cannot_tell(seen: &[OfStage], stages: &[StageFit], estimates: &Estimates) -> Vec<String> {
     let mut said = Vec::new();
     if stages.is_empty() {
         said.push("Nothing: there is no observation that can be used.".into());
@@ -153,6 +153,20 @@ fn cannot_tell(stages: &[StageFit], estimates: &Estimates) -> Vec<String> {
             stage.stage.replace('_', " "),
             stage.observations
         ));
+    }
+    for of in seen {
+        let stage = of.stage.replace('_', " ");
+        if of.before == 0 {
+            said.push(format!(
+                "How early {stage} comes: it was there whenever somebody looked, and never seen not to be. What was fitted \
+                 leans on the sheet there; look sooner."
+            ));
+        }
+        if of.there == 0 {
+            said.push(format!(
+                "How late {stage} comes: nobody saw it there. What was fitted leans on the sheet there; look later, too."
+            ));
+        }
     }
     if !estimates.spread.told {
         said.push(

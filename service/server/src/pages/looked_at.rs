@@ -86,7 +86,8 @@ async fn observed(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer {
     let reached = fields.get("reached") == Some("true");
     let made = ObservationMade { id: new_id('o'), cure, stage, reached, by, note: String::new() };
     let kept = fields.answer(&format!("/cures/{id}/observed"), &id);
-    shop.say_fact(Fact::ObservationMade(made), fields.pressed_ms(shop.now().ms())?, "bench", kept).await?;
+    // Written down after the hands were washed it would be taken for later than it was seen.
+    shop.say_fact(Fact::ObservationMade(made), fields.started_ms(&shop)?, "bench", kept).await?;
     back(&shop, &id, &fields)
 }
 

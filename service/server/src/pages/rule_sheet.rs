@@ -14,7 +14,10 @@ use super::{
 use crate::{
     body,
     problem::Problem,
-    routes::{Answer, Shop, rules::drafted},
+    routes::{
+        Answer, Shop,
+        rules::{drafted, wire},
+    },
 };
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
@@ -60,7 +63,7 @@ const NUMBERS: [(&str, &str); 20] = [
     ("max_rh_pct", "Humidity at most, %"),
     ("storage_days", "Keeps opened, days"),
     ("q10", "So much faster 10 K warmer"),
-    ("second_temp_c", "Or: the same time at another temperature, °C"),
+    ("second_temp_c", "Or: clamp time (a finish: recoat from) at another temperature, °C"),
     ("second_hours", "... is, h"),
 ];
 
@@ -95,13 +98,18 @@ async fn write(shop: Shop, fields: Fields) -> Answer {
     };
     match written.await {
         Ok((sheet, written, rows)) => {
-            let said = format!(
-                "Written from the sheet and not saved yet. It gives the sheet's own {rows} value(s). Assumed from the \
-                 class: {}.",
+            let stands = wire(&shop, &sheet.material).ok().and_then(|rule| rule.version);
+            let replaces = match stands {
+                Some(_) => " There is a rule of that name already: saved, this takes its place.",
+                None => "",
+            };
+            let mut page = RulePage::new(&shop, &sheet.material, written.text);
+            page.version = stands.unwrap_or_default();
+            page.said = format!(
+                "Written from the sheet and not saved yet.{replaces} It gives the sheet's own {rows} value(s). Assumed from \
+                 the class: {}.",
                 written.assumed.join(", ")
             );
-            let mut page = RulePage::new(&shop, &sheet.material, written.text);
-            page.said = said;
             show(&page, HttpResponse::Ok())
         }
         Err(problem) => {

@@ -134,7 +134,9 @@ fn air_text(state: &State, fields: &Fields, from_ms: Option<i64>, hours: f64, no
     };
     let zone = state.bench().zone(said("zone")).map_or_else(String::new, |zone| zone.name.clone());
     let air = if from_ms == now_ms { "the forecast" } else { "the air recorded" };
-    format!("{air} of {zone} from {}, for {span}", state.clock_text(from_ms, now_ms))
+    let beyond = from_ms < now_ms && from_ms as f64 + hours * 3.6e6 > now_ms as f64;
+    let then = if beyond { ", from now on the forecast" } else { "" };
+    format!("{air} of {zone} from {}{then}, for {span}", state.clock_text(from_ms, now_ms))
 }
 
 fn table_text(rows: &[ExpectedRow]) -> String {

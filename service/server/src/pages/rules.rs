@@ -15,7 +15,7 @@ use super::{
 };
 use crate::{
     access,
-    problem::Problem,
+    problem::{Kind, Problem},
     routes::{
         Answer, Shop,
         rules::{
@@ -50,17 +50,19 @@ struct RulesPage {
 /// Changes shown on the page; the interface has them all.
 const CHANGES: usize = 20;
 
-fn said_of(change: ChangeWire) -> (String, String, String) {
+fn what_changed(change: ChangeWire) -> String {
     let what = match (change.material, change.cure) {
         (Some(material), _) => format!("{material}, version {}", change.version),
         (None, cure) => format!("{} goes by version {}", cure.unwrap_or_default(), change.version),
     };
     let reason =
         change.override_reason.map_or_else(String::new, |reason| format!(" although its table fails: {reason}"));
-    (change.at, change.by, format!("{what}{reason}"))
+    format!("{what}{reason}")
 }
 
 async fn all(shop: Shop) -> Answer {
+    let now_ms = shop.now().ms();
+    let said_of = |change: ChangeWire| (shop.clock_text(change.at_ms, now_ms), change.by.clone(), what_changed(change));
     let changes = changes::changes(&shop).await?;
     let in_force = shop.bench().in_force().clone();
     let row = |(id, version): (&MaterialId, &VersionId)| {
@@ -85,7 +87,7 @@ pub(super) struct RulePage {
     material: String,
     text: String,
     /// Version of the text it replaces; empty for a new one.
-    version: String,
+    pub(super) version: String,
     in_force: String,
     excused: String,
     reason: String,
@@ -183,18 +185,41 @@ async fn save(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer {
     match saved.await {
         Ok(()) => see_other(&format!("/rules/{material}")),
         Err(problem) => {
-            let page = RulePage { wrong: problem.to_string(), ..RulePage::of_form(&shop, &material, &fields) };
+            let page = RulePage { wrong: of_saving(&problem), ..RulePage::of_form(&shop, &material, &fields) };
             show(&page, HttpResponse::UnprocessableEntity())
         }
     }
 }
 
-/// Shows a draft in the editor, in place of the text it would replace; nothing is saved.
+/// Why a text was not saved, for whoever has it before them.
+fn of_saving(problem: &Problem) -> String {
+    match problem.kind {
+        Kind::Changed | Kind::Unseen => format!(
+            "{}; your text stands below and is not saved: open the rule beside it, see what was changed there, and put your \
+             changes into that",
+            problem.detail
+        ),
+        _ => problem.to_string(),
+    }
+}
+
+/// Shows a draft in the editor, in place of the text it was made from; nothing is saved. A text saved meanwhile is not
+/// written over: the draft says what it replaces.
 async fn draft(shop: Shop, id: web::Path<String>, fields: Fields) -> Answer {
     let material = material(&id)?;
-    let wire = wire(&shop, &material)?;
+    let stands = wire(&shop, &material)?.version;
+    let made_from = field(&fields, "version").map(str::to_string);
+    let changed = stands.is_some() && stands != made_from;
     let page = RulePage {
-        version: wire.version.unwrap_or_default(),
+        version: stands.and(made_from).unwrap_or_default(),
+        wrong: match changed {
+            true => {
+                "The file of this rule is not the text this draft was made from: it was edited or saved meanwhile. The \
+                     draft cannot be saved over it; mend or save that text first, and make the draft anew."
+                    .into()
+            }
+            false => String::new(),
+        },
         said: "A draft, not saved yet: look at the numbers it changes.".into(),
         ..RulePage::new(&shop, &material, RulePage::text_of(&fields))
     };

@@ -56,8 +56,7 @@ pub(super) fn describe(api: &mut Api) {
     versions::describe(api);
 }
 
-/// The file name a draft goes by in faults.
-/// The file a material's rule stands in.
+/// The file a material's rule stands in; what a draft goes by in faults.
 pub(crate) fn file_of(material: Option<&MaterialId>) -> String {
     material.map_or_else(|| "draft".into(), |material| format!("materials/{material}.rhai"))
 }

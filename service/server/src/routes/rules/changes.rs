@@ -44,6 +44,9 @@ pub(crate) struct ChangeWire {
     pub(crate) replaced: Option<String>,
     /// Why it came in force though its own table fails.
     pub(crate) override_reason: Option<String>,
+    /// The time once more, as a page reads it, ms.
+    #[serde(skip)]
+    pub(crate) at_ms: i64,
 }
 
 const PART: usize = 100;
@@ -69,7 +72,8 @@ pub(crate) async fn changes(state: &Arc<State>) -> Result<Vec<ChangeWire>, Probl
 }
 
 fn wire(state: &State, recorded: Recorded, last: &mut HashMap<String, String>) -> Option<ChangeWire> {
-    let at = state.rfc3339(recorded.happened_at.timestamp_millis());
+    let at_ms = recorded.happened_at.timestamp_millis();
+    let at = state.rfc3339(at_ms);
     let (material, cure, version, override_reason) = match recorded.fact {
         Fact::RulePutInForce(rule) => {
             (Some(rule.material.to_string()), None, rule.version.to_string(), rule.override_reason)
@@ -79,5 +83,15 @@ fn wire(state: &State, recorded: Recorded, last: &mut HashMap<String, String>) -
     };
     let whose = format!("{material:?} {cure:?}");
     let replaced = last.insert(whose, version.clone());
-    Some(ChangeWire { seq: recorded.seq, at, by: recorded.by, material, cure, version, replaced, override_reason })
+    Some(ChangeWire {
+        seq: recorded.seq,
+        at,
+        by: recorded.by,
+        material,
+        cure,
+        version,
+        replaced,
+        override_reason,
+        at_ms,
+    })
 }

@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use actix_web::{HttpResponse, web};
+use clock::Cure;
 use facts::{Fact, MaterialId, RulePutInForce, VersionId};
 use serde::{Deserialize, Serialize};
 use serde_json::json;
@@ -64,12 +65,16 @@ pub(crate) async fn history(state: &Arc<State>, material: &MaterialId) -> Result
 
 fn wires(state: &State, history: History, whole: bool) -> Vec<VersionWire> {
     let bench = state.bench();
-    let open = |version: &VersionId| {
-        bench.cures().iter().filter(|cure| cure.is_open() && cure.begun.rule_version == *version).count()
+    // Two materials may have the same text.
+    let open = |rule: &RulePutInForce| {
+        let goes_by = |cure: &&Cure| {
+            cure.is_open() && cure.begun.material == rule.material && cure.begun.rule_version == rule.version
+        };
+        bench.cures().iter().filter(goes_by).count()
     };
     let ends: Vec<_> = history.iter().skip(1).map(|(from_ms, ..)| Some(*from_ms)).chain([None]).collect();
     let wire = |((from_ms, by, rule), until_ms): ((i64, String, RulePutInForce), Option<i64>)| VersionWire {
-        open_cures: open(&rule.version),
+        open_cures: open(&rule),
         version: rule.version.to_string(),
         from: state.rfc3339(from_ms),
         until: until_ms.map(|ms| state.rfc3339(ms)),
