@@ -84,7 +84,7 @@ proptest! {
                 Ok(plan) => {
                     prop_assert_eq!(check(&problem, &plan.slots), []);
                     for told in explain(&problem, &plan) {
-                        prop_assert!(told.float_min >= 0);
+                        prop_assert!(told.float_min >= 0 && !told.why.is_empty());
                     }
                 }
                 Err(NoPlan::Flawed(flaw)) => prop_assert!(false, "{:?}", flaw),

@@ -40,12 +40,18 @@ pub enum Why {
         /// By how much it is late in this plan.
         late_min: i64,
     },
+    /// Nothing before it kept it waiting: it starts now, or as its job is released.
+    Ready,
+    /// It could start sooner and stays where the wall has it, since moving it would not pay.
+    Stands,
+    /// It could start sooner if nothing else moved; in the order found to be best it comes here.
+    Turn,
 }
 
 /// What can be said of one step of a plan.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Told {
-    /// Why it stands where it does; the first is the first to tell.
+    /// Why it stands where it does, at least one reason; the first is the first to tell.
     pub why: Vec<Why>,
     /// For how many minutes it could wait if nothing else moved: no window missed, no resource short, its job no later
     /// than due or, where it is late, than planned.
@@ -81,6 +87,9 @@ impl View<'_> {
         }
         why.extend(self.due(step));
         why.extend(self.waited_for(step));
+        if why.is_empty() {
+            why.push(self.otherwise(step));
+        }
         Told { why, float_min }
     }
 
@@ -138,6 +147,18 @@ impl View<'_> {
             return Some(Why::Opens);
         }
         self.short(step, earlier).map(|resource| Why::WaitsFor { resource })
+    }
+
+    /// The reason where no other can be told.
+    fn otherwise(&self, step: usize) -> Why {
+        let (wall, start_min) = (&self.problem.wall, self.slots[step].start_min);
+        let stood = wall.starts_min.get(step).copied().flatten();
+        let first = self.problem.now_min.max(self.problem.jobs[self.problem.steps[step].job].release_min);
+        match stood {
+            _ if start_min <= first => Why::Ready,
+            Some(stood) if (stood - start_min).abs() <= wall.moved_over_min => Why::Stands,
+            _ => Why::Turn,
+        }
     }
 
     fn is_open(&self, step: usize, slot: Slot) -> bool {

@@ -45,6 +45,9 @@ impl State {
                 Why::WaitsFor { resource } => {
                     ("waits_for", format!("waits for {}", standing.draft.resources[*resource]))
                 }
+                Why::Ready => ("ready", "ready to be begun".into()),
+                Why::Stands => ("stands", "stays where it was planned".into()),
+                Why::Turn => ("turn", "in its turn".into()),
                 Why::Opens => ("opens", "as the shop opens".into()),
                 Why::Due { at_min, late_min: 0 } => ("due", format!("no time to spare, due {}", at(*at_min))),
                 Why::Due { at_min, late_min } => {
