@@ -6,6 +6,7 @@ mod bench_to_plan;
 mod cannot;
 mod page;
 mod replanned;
+mod under_way;
 mod what_if;
 
 use bench::{BEGIN, Bench, Shop, ms};

@@ -13,6 +13,7 @@ mod places;
 mod replan;
 mod standing;
 mod translate;
+mod under_way;
 mod what_if;
 mod wire;
 mod words;

@@ -27,6 +27,8 @@ pub(crate) struct Piece {
     pub(crate) zone: Option<ZoneId>,
     /// Clamps it puts on or takes off.
     pub(crate) clamps: u32,
+    /// Whether it should be under way by the plan before; nobody has said so.
+    pub(crate) under_way: bool,
 }
 
 /// What a job of the problem stands for.

@@ -9,6 +9,7 @@ use super::{
     give_way::{Cannot, settle},
     hours::ms,
     places::Places,
+    under_way::presume,
 };
 use crate::now::Stopwatch;
 
@@ -55,6 +56,7 @@ pub(crate) fn stand(
     enough: &dyn Fn() -> bool,
 ) -> Result<Standing, NoPlan> {
     if !before.is_empty() {
+        presume(&mut draft, before);
         draft.problem.wall = wall(&draft, before, freeze_min);
     }
     let watch = Stopwatch::started();
@@ -80,7 +82,7 @@ fn wall(draft: &Draft, stood: &Places, freeze_min: i64) -> Wall {
 impl Standing {
     /// Pieces that are still to be done, by start.
     pub(crate) fn pieces(&self) -> impl Iterator<Item = (usize, Slot)> {
-        let open = |i: &usize| self.draft.problem.steps[*i].begun.is_none();
+        let open = |i: &usize| self.draft.problem.steps[*i].begun.is_none() || self.draft.pieces[*i].under_way;
         let mut order: Vec<usize> = (0..self.draft.pieces.len()).filter(open).collect();
         order.sort_by_key(|i| (self.plan.slots[*i].start_min, self.plan.slots[*i].end_min, *i));
         order.into_iter().map(|i| (i, self.plan.slots[i]))

@@ -178,6 +178,7 @@ impl<'a> Room<'a> {
 
     /// A step that was said to be done; it stands where it was, for what may not wait long after it.
     fn done_step(&mut self, job: &Job, ix: usize, step: &facts::Step) -> Placed {
+            under_way: false,
         let at = job.done.get(&step.id).map(|at_ms| minute(*at_ms));
         let work = at.map(|at_min| self.draft.piece(self.piece(job, step, Part::Step), begun(ix, at_min, vec![])));
         Placed { work, is_done: true, ..Placed::default() }

@@ -34,7 +34,7 @@ impl State {
         let at = |minute: i64| self.clock_text(ms(minute), now_ms);
         let say = |why: &Why| {
             let (reason, says) = match why {
-                Why::Begun => ("begun", "under way".into()),
+                Why::Begun => ("begun", "under way, by the plan".into()),
                 Why::Frozen => ("frozen", "stays as it was told".into()),
                 Why::Overnight { before } if standing.draft.pieces[*before].part == Part::ClampsOff => {
                     ("overnight", "clamps it overnight".into())

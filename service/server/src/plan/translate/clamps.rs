@@ -87,6 +87,7 @@ impl Room<'_> {
             let stages = self.stages_of(cure);
             if self.never_lets_go(job, &place, &stages) {
                 self.keep_clamps(cure);
+                under_way: false,
             } else {
                 self.off_begun(job, work, off, cure, &stages);
             }
