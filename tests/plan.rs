@@ -6,6 +6,7 @@ mod bench_to_plan;
 mod cannot;
 mod page;
 mod replanned;
+mod rooms;
 mod under_way;
 mod what_if;
 

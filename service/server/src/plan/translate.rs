@@ -8,7 +8,7 @@ mod clamps;
 use std::collections::BTreeMap;
 
 use clock::{Bench, Cure, Job, StepState};
-use facts::{CureId, StepKind, ZoneId};
+use facts::{CureId, CureKind, StepKind, ZoneId};
 use planner::{Edge, Lag, Need, Problem, Resource, Step};
 
 use super::{
@@ -20,6 +20,8 @@ use crate::settings::{Certainty, Settings};
 
 /// What a minute of lateness weighs against a minute of the whole plan's length.
 const LATENESS: i64 = 10;
+/// As long as hours are laid out, minutes: what never lets go keeps its room for all of the plan.
+const FOR_EVER_MIN: i64 = 400 * 24 * 60;
 /// Stages after which a coat leaves the booth to the next: the first its rule names.
 const LEAVES: [&str; 4] = ["dust_free", "tack_free", "set_to_touch", "dry_to_touch"];
 
@@ -60,7 +62,8 @@ pub(crate) fn translate(bench: &Bench, shop: &Shop<'_>, foreseen: &Foreseen, mor
     for job in jobs(bench, more) {
         room.add_job(job);
     }
-    room.add_loose_clamps();
+    room.add_loose();
+    more.into_iter().for_each(|job| room.look_at_end(job));
     room.draft
 }
 
@@ -71,6 +74,8 @@ struct Placed {
     off: Option<usize>,
     stages: Stages,
     is_done: bool,
+    /// Of a finished glue-up: how long after it was closed its clamps came off, or it let go without any, minutes.
+    let_go_min: Option<i64>,
     /// It waits for something that never comes.
     skipped: bool,
 }
@@ -84,8 +89,8 @@ struct Room<'a> {
     places: BTreeMap<ZoneId, usize>,
     clamps: usize,
     kinds: BTreeMap<String, usize>,
-    /// Cures whose clamps a job's plan takes off.
-    freed: Vec<CureId>,
+    /// Cures that stand in the problem already, with the steps they belong to.
+    known: Vec<CureId>,
 }
 
 impl<'a> Room<'a> {
@@ -118,7 +123,7 @@ impl<'a> Room<'a> {
                 kinds.insert(kind.clone(), draft.resource(format!("{kind} clamps"), count(Some(kind))));
             }
         }
-        Self { bench, shop, foreseen, draft, hands, places, clamps, kinds, freed: Vec::new() }
+        Self { bench, shop, foreseen, draft, hands, places, clamps, kinds, known: Vec::new() }
     }
 
     fn job_line(&mut self, line: JobLine, due_ms: Option<i64>, weight: u32) -> usize {
@@ -186,6 +191,7 @@ impl<'a> Room<'a> {
 
     /// A glue-up or coat that cures or has cured.
     fn begun_cure(&mut self, job: &Job, ix: usize, step: &facts::Step, cure: &Cure, is_done: bool) -> Placed {
+        self.known.push(cure.begun.id.clone());
         let stages = self.stages_of(cure);
         let start_min = minute(cure.begun.started_at.timestamp_millis());
         let piece = Piece { cure: Some(cure.begun.id.clone()), ..self.piece(job, step, Part::Step) };
@@ -196,8 +202,21 @@ impl<'a> Room<'a> {
         if stuck {
             self.keep_clamps(cure);
         }
-        let off = (!stuck && !cure.clamps_on.is_empty()).then(|| self.off_begun(ix, work, off_piece, cure, &stages));
-        Placed { work: Some(work), off, stages, is_done, skipped: stuck }
+        let off = clamped.then(|| self.off_begun(ix, work, off_piece, cure, &stages));
+        let came_off = cure.clamps_off_ms.map(|off_ms| minute(off_ms) - start_min);
+        let let_go_min = came_off.or_else(|| self.minutes(stages.release()?)).filter(|_| is_done);
+        Placed { work: Some(work), off, stages, is_done, let_go_min, skipped: stuck }
+    }
+
+    /// The room a cure takes where it lies: a coat until it may leave, a joint until it lets go. Clamps hold it themselves.
+    fn stays(&self, cure: &Cure, stages: &Stages) -> Vec<Need> {
+        let is_coat = cure.begun.cure_kind == CureKind::Coat;
+        let stage = if is_coat { stages.named(&LEAVES) } else { stages.release().filter(|_| !cure.step_done()) };
+        let place = self.places.get(self.bench.lies_in(cure)).filter(|_| cure.is_open());
+        let Some((resource, stage)) = place.copied().zip(stage) else { return vec![] };
+        let tail_min = self.minutes(stage).unwrap_or(FOR_EVER_MIN);
+        let left = minute(cure.begun.started_at.timestamp_millis()) + tail_min <= self.draft.problem.now_min;
+        if left { vec![] } else { vec![Need { resource, count: 1, tail_min }] }
     }
 
     /// Whether a cure never comes so far in the expected air that the job could go on; then that is said.
@@ -314,7 +333,7 @@ impl<'a> Room<'a> {
                 (StepKind::Coat, None) => (one.stages.named(&["sandable"]).or(one.stages.release()).cloned(), None),
                 _ => (None, None),
             };
-            let ready = stage.as_ref().and_then(|stage| self.minutes(stage)).unwrap_or(0);
+            let ready = stage.as_ref().and_then(|stage| self.minutes(stage)).or(one.let_go_min).unwrap_or(0);
             let most = steps[i].work.max_wait_before_min.map(|most| ready + i64::from(most));
             waits.push((from, stage, [most, closes].into_iter().flatten().min()));
         }
