@@ -28,6 +28,7 @@ use std::{
 
 use clock::Job;
 pub(crate) use draft::{Part, Piece};
+pub(crate) use give_way::Cannot;
 pub(crate) use replan::run;
 pub(crate) use standing::Standing;
 pub(crate) use what_if::{Asked, AskedJob, HOW, WhatIf};

@@ -109,10 +109,25 @@ impl Standing {
         (ms(slot.start_min), ms(slot.end_min))
     }
 
-    /// When a job of the draft is done, ms; none where nothing of it is planned.
+    /// Jobs, and cures of none that still ask for work; one that only keeps its room is nobody's to do.
+    pub(crate) fn jobs(&self) -> impl Iterator<Item = usize> {
+        let asks = |job: usize| self.pieces().any(|(i, _)| self.draft.problem.steps[i].job == job);
+        (0..self.draft.jobs.len()).filter(move |job| self.draft.jobs[*job].id.is_some() || asks(*job))
+    }
+
+    /// When a job of the draft is done, ms; none where not all of it is planned.
     pub(crate) fn done_ms(&self, job: usize) -> Option<i64> {
+        if self.draft.partly.contains(&job) {
+            return None;
+        }
         let of_job = self.pieces().filter(|(i, _)| self.draft.problem.steps[*i].job == job);
         of_job.map(|(_, slot)| ms(slot.end_min)).max()
+    }
+
+    /// Takes the date of a job back that only made it come soon: nothing is said to be late by it.
+    pub(crate) fn without_due(&mut self, job: usize) {
+        self.draft.problem.jobs[job].due_min = None;
+        self.told = explain(&self.draft.problem, &self.plan);
     }
 
     /// The last minute a piece can start before a window closes on it.

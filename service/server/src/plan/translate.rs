@@ -178,12 +178,12 @@ impl<'a> Room<'a> {
             title,
             zone: zone_of(self.bench, job, step),
             clamps: step.work.clamps.unwrap_or(0),
+            under_way: false,
         }
     }
 
     /// A step that was said to be done; it stands where it was, for what may not wait long after it.
     fn done_step(&mut self, job: &Job, ix: usize, step: &facts::Step) -> Placed {
-            under_way: false,
         let at = job.done.get(&step.id).map(|at_ms| minute(*at_ms));
         let work = at.map(|at_min| self.draft.piece(self.piece(job, step, Part::Step), begun(ix, at_min, vec![])));
         Placed { work, is_done: true, ..Placed::default() }
@@ -194,11 +194,13 @@ impl<'a> Room<'a> {
         self.known.push(cure.begun.id.clone());
         let stages = self.stages_of(cure);
         let start_min = minute(cure.begun.started_at.timestamp_millis());
-        let piece = Piece { cure: Some(cure.begun.id.clone()), ..self.piece(job, step, Part::Step) };
-        let off_piece = Piece { cure: Some(cure.begun.id.clone()), ..self.piece(job, step, Part::ClampsOff) };
-        let needs = self.leaving(piece.zone.as_ref(), step.kind, &stages);
-        let work = self.draft.piece(piece, begun(ix, start_min, needs));
+        let (id, zone) = (Some(cure.begun.id.clone()), Some(self.bench.lies_in(cure).clone()));
+        let piece = |part| Piece { cure: id.clone(), zone: zone.clone(), ..self.piece(job, step, part) };
+        let (piece, off_piece) = (piece(Part::Step), piece(Part::ClampsOff));
         let stuck = !is_done && self.never_lets_go(ix, step.title.as_str(), &stages);
+        let clamped = !stuck && !cure.clamps_on.is_empty();
+        let needs = if clamped { vec![] } else { self.stays(cure, &stages) };
+        let work = self.draft.piece(piece, begun(ix, start_min, needs));
         if stuck {
             self.keep_clamps(cure);
         }
@@ -222,8 +224,9 @@ impl<'a> Room<'a> {
     /// Whether a cure never comes so far in the expected air that the job could go on; then that is said.
     fn never_lets_go(&mut self, job: usize, title: &str, stages: &Stages) -> bool {
         let stage = stages.release().filter(|stage| self.minutes(stage).is_none());
-        let said = stage.map(|stage| (job, title.to_string(), stage.stage.clone()));
-        self.draft.never.extend(said);
+        if let Some(stage) = stage {
+            self.draft.never(job, title, &stage.stage);
+        }
         stage.is_some()
     }
 
@@ -270,7 +273,7 @@ impl<'a> Room<'a> {
             }
             off
         });
-        Placed { work: Some(work), off, stages, is_done: false, skipped: false }
+        Placed { work: Some(work), off, stages, ..Placed::default() }
     }
 
     /// Says where a glue-up takes longer than its open assembly.
@@ -282,6 +285,20 @@ impl<'a> Room<'a> {
                 step.title
             );
             self.draft.assumed.insert(what);
+        }
+    }
+
+    /// Says what cures on after the last work of a job: its date has nothing of that.
+    fn look_at_end(&mut self, job: &Job) {
+        let steps = &job.opened.steps;
+        let ends = |i: usize| !(i + 1..steps.len()).any(|later| preds(steps, later).contains(&i));
+        let cures = |i: &usize| matches!(steps[*i].kind, StepKind::GlueUp | StepKind::Coat) && ends(*i);
+        for step in (0..steps.len()).filter(cures).map(|i| &steps[i]) {
+            self.draft.assumed.insert(format!(
+                "\"{}\" is the last work and cures on: the date is when it is done, not when it has cured. A step of \
+                 waiting after it would be in the date",
+                step.title
+            ));
         }
     }
 
@@ -348,7 +365,7 @@ impl<'a> Room<'a> {
         let never = waits.iter().filter_map(|(_, stage, _)| stage.as_ref()).find(|stage| self.minutes(stage).is_none());
         if let Some(stage) = never {
             let job_ix = self.draft.problem.steps[work].job;
-            self.draft.never.push((job_ix, steps[i].title.clone(), stage.stage.clone()));
+            self.draft.never(job_ix, &steps[i].title, &stage.stage);
             placed[i].skipped = true;
             self.leave_out(work, placed[i].off);
             placed[i].work = None;
