@@ -75,11 +75,12 @@ fn a_week_later_is_the_same_plan_a_week_later() {
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(30))]
 
-    /// 30 × 25 plans.
+    /// 30 × 26 plans.
     #[test]
     fn every_step_of_a_made_up_bench_is_explained(seed in any::<u64>()) {
-        for more in 0..25 {
-            let problem = made_up::bench(seed.wrapping_add(more));
+        for more in 0..26 {
+            let made_up = if more % 2 == 0 { made_up::bench } else { made_up::week };
+            let problem = made_up(seed.wrapping_add(more));
             match solve(&problem, Effort::schedules(seed, 12)) {
                 Ok(plan) => {
                     prop_assert_eq!(check(&problem, &plan.slots), []);
@@ -127,8 +128,8 @@ proptest! {
     #![proptest_config(ProptestConfig::with_cases(150))]
 
     #[test]
-    fn seven_days_later_every_plan_is_the_same_seven_days_later(seed in any::<u64>()) {
-        let (problem, week) = (made_up::bench(seed), 7 * 1440);
+    fn seven_days_later_every_plan_is_the_same_seven_days_later(seed in any::<u64>(), busy in any::<bool>()) {
+        let (problem, week) = (if busy { made_up::week(seed) } else { made_up::bench(seed) }, 7 * 1440);
         let effort = Effort::schedules(seed, 12);
         match (solve(&problem, effort), solve(&later(&problem, week), effort)) {
             (Ok(now), Ok(then)) => {
@@ -141,8 +142,8 @@ proptest! {
     }
 
     #[test]
-    fn other_names_for_what_there_is_change_no_plan(seed in any::<u64>()) {
-        let problem = made_up::bench(seed);
+    fn other_names_for_what_there_is_change_no_plan(seed in any::<u64>(), busy in any::<bool>()) {
+        let problem = if busy { made_up::week(seed) } else { made_up::bench(seed) };
         let effort = Effort::schedules(seed, 12);
         match (solve(&problem, effort), solve(&relabelled(&problem), effort)) {
             (Ok(one), Ok(other)) => prop_assert_eq!(one, other),
@@ -248,6 +249,20 @@ fn clamps_over_night_and_closing_windows_are_the_reasons_told() {
     let closes = Why::WindowCloses { from: 1, at_min: plan.slots[1].end_min + 120 };
     assert_eq!(told[2].why.first(), Some(&closes));
     assert_eq!(told[2].float_min, 60);
+}
+
+#[test]
+fn a_night_that_nothing_waits_for_is_no_reason() {
+    // Off an hour and a half after; what waits for the full strength, a day, comes on the third day because of other work.
+    let lags = vec![lag(0, 1, 90, None), lag(0, 3, 1440, None), lag(2, 3, 0, None)];
+    let mut problem = shop(vec![hands(30), hands(10), hands(540), hands(10)], lags);
+    problem.resources[0].capacity = 2;
+    problem.jobs[0].release_min = 600;
+    problem.steps[2].begun = Some(Begun { start_min: 2 * 1440 + 600, end_min: 2 * 1440 + 660 });
+    let plan = solve(&problem, Effort::schedules(1, 20)).expect("a plan");
+    assert!(plan.slots[1].end_min < 1080, "its clamps are off the same day: {:?}", plan.slots);
+    let told = explain(&problem, &plan);
+    assert!(!told[0].why.iter().any(|why| matches!(why, Why::Overnight { .. })), "{told:?}");
 }
 
 #[test]

@@ -14,19 +14,27 @@ fn planned(problem: &Problem, seed: u64, schedules: u64) -> Option<Plan> {
 }
 
 /// The checker shares nothing with what makes plans.
-#[test]
-fn an_independent_checker_finds_no_violation() {
-    let plans = many(2_000);
+fn nothing_is_broken(made_up: fn(u64) -> Problem, plans: u64) {
     let mut made = 0;
     for seed in 0..plans {
-        let problem = made_up::bench(seed * 7919 + 13);
+        let problem = made_up(seed * 7919 + 13);
         if let Some(plan) = planned(&problem, seed, 30) {
-            assert_eq!(check(&problem, &plan.slots), [], "made-up bench {seed}");
-            assert_eq!(plan.cost, Cost::of(&problem, &plan.slots), "made-up bench {seed}");
+            assert_eq!(check(&problem, &plan.slots), [], "made-up {seed}");
+            assert_eq!(plan.cost, Cost::of(&problem, &plan.slots), "made-up {seed}");
             made += 1;
         }
     }
     assert!(made > plans / 2, "{made} plans of {plans} problems");
+}
+
+#[test]
+fn an_independent_checker_finds_no_violation() {
+    nothing_is_broken(made_up::bench, many(2_000));
+}
+
+#[test]
+fn nor_does_it_in_shops_in_the_middle_of_their_week() {
+    nothing_is_broken(made_up::week, many(2_000));
 }
 
 /// Seconds of a clock that ticks with each schedule, so that the test is the same on every machine.
@@ -44,7 +52,8 @@ fn planned_in(problem: &Problem, seed: u64, seconds: u64) -> Option<i64> {
 fn ten_seconds_are_never_worse_than_one() {
     let (mut better, mut same) = (0, 0);
     for seed in 0..many(300) / 3 {
-        let problem = made_up::bench(seed * 7919 + 13);
+        let made_up = if seed % 2 == 0 { made_up::bench } else { made_up::week };
+        let problem = made_up(seed * 7919 + 13);
         let (one, ten) = (planned_in(&problem, seed, 1), planned_in(&problem, seed, 10));
         assert_eq!(one.is_some(), ten.is_some(), "made-up bench {seed}");
         assert!(ten <= one, "made-up bench {seed}: {ten:?} after {one:?}");

@@ -108,7 +108,8 @@ impl View<'_> {
         (at_min - self.slots[step].start_min <= 24 * 60).then_some(Why::WindowCloses { from, at_min })
     }
 
-    /// The wait after a step that goes on past the end of its shift.
+    /// The wait after a step that goes on past the end of its shift, where what waits would come later if the step were
+    /// begun as the next shift opens.
     fn overnight(&self, step: usize) -> Option<Why> {
         let hours =
             self.problem.steps[step].needs.iter().find_map(|n| self.problem.resources[n.resource].hours.as_ref())?;
@@ -116,7 +117,11 @@ impl View<'_> {
         let opens = hours.open().iter().map(|(from, _)| *from).find(|from| *from > closes)?;
         let waits = self.problem.lags.iter().filter(|lag| lag.from == step);
         let long = waits.filter(|lag| lag.least_min.is_some_and(|least| least > 0));
-        let over = long.filter(|lag| self.edge(step, lag.edge) + lag.least_min.unwrap_or(0) > closes);
+        let waited = |lag: &crate::Lag| self.edge(step, lag.edge) + lag.least_min.unwrap_or(0);
+        let over = long.filter(|lag| {
+            let next_day = opens - self.slots[step].start_min;
+            waited(lag) > closes && waited(lag) + next_day > self.slots[lag.to].start_min
+        });
         // A break at noon is no night.
         over.map(|lag| Why::Overnight { before: lag.to }).next().filter(|_| opens - closes >= 6 * 60)
     }
