@@ -128,6 +128,7 @@ impl State {
         let (tick, tick_says, register) = self.pressed(bench, standing, i);
         let float_min = standing.told[i].float_min;
         let when = match end_ms - start_ms {
+            _ if piece.kind == StepKind::Wait => format!("until {}", self.clock_text(end_ms, now_ms)),
             0 => self.clock_text(start_ms, now_ms),
             _ => format!(
                 "{}–{}",

@@ -2,6 +2,7 @@
 
 use std::{collections::BTreeMap, time::Duration};
 
+use facts::StepKind;
 use planner::{Effort, NoPlan, Plan, Slot, Told, Wall, explain};
 
 use super::{
@@ -86,6 +87,11 @@ impl Standing {
         let mut order: Vec<usize> = (0..self.draft.pieces.len()).filter(open).collect();
         order.sort_by_key(|i| (self.plan.slots[*i].start_min, self.plan.slots[*i].end_min, *i));
         order.into_iter().map(|i| (i, self.plan.slots[i]))
+    }
+
+    /// Those somebody does; a wait is over by itself.
+    pub(crate) fn work(&self) -> impl Iterator<Item = usize> {
+        self.pieces().map(|(i, _)| i).filter(|i| self.draft.pieces[*i].kind != StepKind::Wait)
     }
 
     /// Where each of them stands.

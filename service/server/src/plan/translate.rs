@@ -281,7 +281,7 @@ impl<'a> Room<'a> {
         let closes = stages.named(&["assembly_closes"]).and_then(|stage| stage.minutes[0]);
         if let Some(closes) = closes.filter(|closes| *closes < length_min) {
             let what = format!(
-                "\"{}\" is planned with {length_min} min, and its open assembly may end after {closes}: spread last, or in parts",
+                "\"{}\" is planned with {length_min} min, and its open assembly may end after {closes} min: spread last, or in parts",
                 step.title
             );
             self.draft.assumed.insert(what);

@@ -38,6 +38,8 @@ pub(super) struct Answered {
     /// What could not be kept with it, and how to mend it.
     pub(super) cannot: Vec<(String, &'static str)>,
     pub(super) assumed: Vec<String>,
+    /// How many samples the chances are counted in.
+    pub(super) samples: usize,
     pub(super) how: &'static str,
 }
 
@@ -125,6 +127,7 @@ impl State {
             later: later.collect(),
             cannot: cannot.collect(),
             assumed: answer.assumed.clone(),
+            samples: answer.samples,
             how: HOW,
         }
     }
