@@ -81,7 +81,7 @@ async fn work_that_fits_nowhere_is_said_and_the_other_jobs_keep_their_plan() {
     assert_eq!(cannot(&plan, "hours")["job"], "giant");
     let wide = cannot(&plan, "capacity");
     assert_eq!(wide["job"], "wide");
-    assert!(wide["says"].as_str().unwrap().contains("more clamps than there are"), "{wide}");
+    assert!(wide["says"].as_str().unwrap().contains("more clamps than the shop has"), "{wide}");
     assert_eq!(piece(&plan, "usual", "work", "step")["start_at"], "2026-03-02T09:00:00+00:00");
     // Split over the shifts it fits.
     let split =

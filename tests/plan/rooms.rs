@@ -1,4 +1,4 @@
-//! Places that hold only so much: what lies in them is counted, whoever put it there.
+//! What there is only so much of: places, where what lies in them is counted, whoever put it there; and people.
 
 use super::*;
 
@@ -69,4 +69,40 @@ async fn a_coat_counts_where_it_was_laid_and_not_where_it_was_planned() {
     let plan = planned(&bench).await;
     assert_eq!(start_ms(piece(&plan, "two", "coat", "step")), bench.now.ms(), "the booth is free: {plan:#}");
     bench.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn two_that_lie_where_one_was_thought_to_have_room_take_no_plan_from_anybody() {
+    let bench = with_booth().await;
+    bench.wait_minutes(60);
+    for (id, clamp) in [("g1", "cam-1"), ("g2", "cam-2")] {
+        let body =
+            json!({"id": id, "joint": "bridge", "material": "aliphatic-resin", "zone": "booth", "clamps": [clamp]});
+        bench.post("/api/v1/glue-ups", body).await.good();
+    }
+    open(&bench, "three", None, in_booth(glue("close", 20, 1))).await;
+    let plan = planned(&bench).await;
+    assert_eq!(plan["cannot"], json!([]));
+    let off = |cure: &str| end_ms(plan["steps"].as_array().unwrap().iter().find(|s| s["cure"] == cure).unwrap());
+    assert!(start_ms(piece(&plan, "three", "close", "step")) >= off("g1").max(off("g2")), "{plan:#}");
+    bench.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn work_for_two_waits_for_both_and_where_there_is_one_it_is_said() {
+    for people in [1, 2] {
+        let bench = bench(|settings| settings.plan.people = people).await;
+        open(&bench, "alone", Some("2026-03-02T09:30:00Z"), json!([step("work", "hands_on", 60)])).await;
+        let mut lift = step("lift", "hands_on", 30);
+        lift["work"]["people"] = json!(2);
+        open(&bench, "heavy", None, json!([lift])).await;
+        let plan = planned(&bench).await;
+        if people == 1 {
+            let says = plan["cannot"][0]["says"].as_str().unwrap();
+            assert!(says.contains("takes more hands than the shop has"), "{says}");
+        } else {
+            assert_eq!(start_ms(piece(&plan, "heavy", "lift", "step")), end_ms(piece(&plan, "alone", "work", "step")));
+        }
+        bench.stop().await;
+    }
 }

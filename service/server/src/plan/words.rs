@@ -92,7 +92,7 @@ pub(crate) fn cannot(what: &Cannot) -> (&'static str, String, &'static str) {
         ),
         Given::Capacity(resource) => (
             "capacity",
-            format!("{step} takes more {resource} than there are; what is left of the job is not planned"),
+            format!("{step} takes more {resource} than the shop has; what is left of the job is not planned"),
             "correct the step's work, add the clamps, or raise the count in the settings",
         ),
         Given::Taken => (
