@@ -78,7 +78,8 @@ impl View<'_> {
         let float_min = self.float(step);
         let wall = &self.problem.wall;
         let stood = wall.starts_min.get(step).copied().flatten();
-        let frozen = stood.is_some_and(|at| at < wall.frozen_until_min && !plan.unfrozen.contains(&step));
+        let near = self.problem.now_min + 1..wall.frozen_until_min;
+        let frozen = stood.is_some_and(|at| near.contains(&at) && !plan.unfrozen.contains(&step));
         let mut why = Vec::new();
         why.extend(self.closing(step));
         why.extend(self.overnight(step));
