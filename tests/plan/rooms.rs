@@ -89,6 +89,23 @@ async fn two_that_lie_where_one_was_thought_to_have_room_take_no_plan_from_anybo
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn a_joint_that_never_lets_go_keeps_its_room_and_that_is_said() {
+    let place = r#"{"zone": "shed", "holds": 1}"#;
+    let bench = bench(|settings| settings.plan.places = vec![serde_json::from_str(place).unwrap()]).await;
+    bench.post("/api/v1/zones", json!({"id": "shed", "name": "Shed", "set_temp_c": 3, "set_rh_pct": 80})).await.good();
+    let body = json!({"id": "g1", "joint": "bridge", "material": "aliphatic-resin", "zone": "shed"});
+    bench.post("/api/v1/glue-ups", body).await.good();
+    let mut fit = step("fit", "hands_on", 30);
+    fit["work"]["zone"] = json!("shed");
+    open(&bench, "there", None, json!([fit])).await;
+    let cannot = planned(&bench).await["cannot"].to_string();
+    for words in ["which the air expected there never brings", "takes more room in shed than the shop has"] {
+        assert!(cannot.contains(words), "no {words}: {cannot}");
+    }
+    bench.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn work_for_two_waits_for_both_and_where_there_is_one_it_is_said() {
     for people in [1, 2] {
         let bench = bench(|settings| settings.plan.people = people).await;

@@ -20,8 +20,6 @@ use crate::settings::{Certainty, Settings};
 
 /// What a minute of lateness weighs against a minute of the whole plan's length.
 const LATENESS: i64 = 10;
-/// As long as hours are laid out, minutes: what never lets go keeps its room for all of the plan.
-const FOR_EVER_MIN: i64 = 400 * 24 * 60;
 /// Stages after which a coat leaves the booth to the next: the first its rule names.
 const LEAVES: [&str; 4] = ["dust_free", "tack_free", "set_to_touch", "dry_to_touch"];
 
@@ -202,7 +200,7 @@ impl<'a> Room<'a> {
         let needs = if clamped { vec![] } else { self.stays(cure, &stages) };
         let work = self.draft.piece(piece, begun(ix, start_min, needs));
         if stuck {
-            self.keep_clamps(cure);
+            self.keep(cure);
         }
         let off = clamped.then(|| self.off_begun(ix, work, off_piece, cure, &stages));
         let came_off = cure.clamps_off_ms.map(|off_ms| minute(off_ms) - start_min);
@@ -216,7 +214,7 @@ impl<'a> Room<'a> {
         let stage = if is_coat { stages.named(&LEAVES) } else { stages.release().filter(|_| !cure.step_done()) };
         let place = self.places.get(self.bench.lies_in(cure)).filter(|_| cure.is_open());
         let Some((resource, stage)) = place.copied().zip(stage) else { return vec![] };
-        let tail_min = self.minutes(stage).unwrap_or(FOR_EVER_MIN);
+        let Some(tail_min) = self.minutes(stage) else { return vec![] };
         let left = minute(cure.begun.started_at.timestamp_millis()) + tail_min <= self.draft.problem.now_min;
         if left { vec![] } else { vec![Need { resource, count: 1, tail_min }] }
     }

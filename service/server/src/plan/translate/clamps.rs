@@ -12,8 +12,12 @@ use super::{JobLine, Part, Piece, Room, Stages, begun, clamps_off_title, minute}
 /// Minutes it takes to take the clamps off a joint. Common practice, no source.
 const CLAMPS_OFF_MIN: i64 = 10;
 impl Room<'_> {
-    /// Clamps that nobody knows when to take off are not there for others.
-    pub(super) fn keep_clamps(&mut self, cure: &Cure) {
+    /// Clamps that nobody knows when to take off are not there for others, nor is the room of the joint they are on.
+    pub(super) fn keep(&mut self, cure: &Cure) {
+        if let (Some(place), CureKind::GlueUp) = (self.places.get(self.bench.lies_in(cure)), cure.begun.cure_kind) {
+            let capacity = &mut self.draft.problem.resources[*place].capacity;
+            *capacity = capacity.saturating_sub(1);
+        }
         for clamp in &cure.clamps_on {
             let kind =
                 self.bench.clamps().get(clamp).and_then(|clamp| self.kinds.get(&clamp.added.clamp_kind)).copied();
@@ -72,7 +76,10 @@ impl Room<'_> {
         for cure in loose {
             let stages = self.stages_of(cure);
             let (clamped, stays) = (!cure.clamps_on.is_empty(), self.stays(cure, &stages));
-            if !clamped && stays.is_empty() {
+            let is_coat = cure.begun.cure_kind == CureKind::Coat;
+            let lets_go = stages.release().is_none_or(|stage| self.minutes(stage).is_some());
+            let may_stick = !is_coat && !cure.step_done() && !lets_go;
+            if !clamped && !may_stick && stays.is_empty() {
                 continue;
             }
             let place = crate::alerts::words::place(bench, cure);
@@ -83,20 +90,20 @@ impl Room<'_> {
                 part,
                 step: None,
                 cure: Some(cure.begun.id.clone()),
-                kind: if cure.begun.cure_kind == CureKind::Coat { StepKind::Coat } else { StepKind::GlueUp },
+                kind: if is_coat { StepKind::Coat } else { StepKind::GlueUp },
                 title,
                 zone: Some(bench.lies_in(cure).clone()),
                 clamps: cure.clamps_on.len() as u32,
                 under_way: false,
             };
             let start_min = minute(cure.begun.started_at.timestamp_millis());
-            let stuck = clamped && self.never_lets_go(job, &place, &stages);
+            let stuck = may_stick && self.never_lets_go(job, &place, &stages);
             let work = piece(Part::Step, cure.begun.id.to_string(), place.clone());
             let needs = if clamped && !stuck { vec![] } else { stays };
             let work = self.draft.piece(work, begun(job, start_min, needs));
             let off = piece(Part::ClampsOff, format!("{}:clamps_off", cure.begun.id), clamps_off_title(&place));
             if stuck {
-                self.keep_clamps(cure);
+                self.keep(cure);
             } else if clamped {
                 self.off_begun(job, work, off, cure, &stages);
             }
