@@ -130,9 +130,9 @@ async fn the_recurring_job_moves_what_was_not_done() {
     let bench = bench(|_| {}).await;
     open(&bench, "here", None, json!([step("one", "hands_on", 60)])).await;
     bench.recurring("plan").await;
-    bench.wait_minutes(150);
+    bench.wait_minutes(165);
     bench.recurring("plan").await;
     let plan = bench.get("/api/v1/plan").await.good();
-    assert_eq!(piece(&plan, "here", "one", "step")["start_at"], "2026-03-02T10:30:00+00:00");
+    assert_eq!(piece(&plan, "here", "one", "step")["start_at"], "2026-03-02T10:45:00+00:00");
     bench.stop().await;
 }

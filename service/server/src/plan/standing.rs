@@ -68,10 +68,10 @@ pub(crate) fn stand(
     Ok(Standing { made_ms, draft, plan, told, cannot })
 }
 
-/// Where the plan before has each piece that is still to come.
+/// Where the plan before has each piece; what nobody has done in its time is due now.
 fn wall(draft: &Draft, stood: &Places, freeze_min: i64) -> Wall {
     let now_min = draft.problem.now_min;
-    let starts_min = draft.pieces.iter().map(|piece| stood.get(&piece.key).copied().filter(|at| *at >= now_min));
+    let starts_min = draft.pieces.iter().map(|piece| stood.get(&piece.key).map(|at| now_min.max(*at)));
     Wall {
         starts_min: starts_min.collect(),
         frozen_until_min: now_min + freeze_min,

@@ -3,11 +3,11 @@
 
 use planner::{Begun, Problem};
 
-use super::{draft::Draft, places::Places};
+use super::{chance::HANDS_PCT, draft::Draft, places::Places};
 
-/// Takes work as begun whose time by the plan before has come and is not over, as long as nothing speaks against it: what
-/// it follows is done, and what it needs is not taken by what has begun besides. Once its time is over and nobody has
-/// ticked it, it is planned anew.
+/// Takes work as begun whose time by the plan before has come, as long as nothing speaks against it: what it follows is
+/// done, and what it needs is not taken by what has begun besides. Where its time is over it is taken to be done any minute;
+/// if nobody has ticked it when it took as long as work hardly ever does, it was not done, and is planned anew.
 pub(super) fn presume(draft: &mut Draft, before: &Places) {
     let problem = &mut draft.problem;
     let stood = |i: usize| Some((*before.get(&draft.pieces[i].key)?, i));
@@ -15,7 +15,10 @@ pub(super) fn presume(draft: &mut Draft, before: &Places) {
     let mut come: Vec<(i64, usize)> = open.filter_map(stood).filter(|(at, _)| *at < problem.now_min).collect();
     come.sort_unstable();
     for (at_min, i) in come {
-        let end_min = end(problem, i, at_min).filter(|end| *end > problem.now_min);
+        let length_min = problem.steps[i].length_min;
+        let longer_min = length_min * (HANDS_PCT[2] - 100) / 100;
+        let end_min = end(problem, i, at_min).filter(|end| length_min > 0 && end + longer_min > problem.now_min);
+        let end_min = end_min.map(|end| end.max(problem.now_min));
         if let Some(end_min) = end_min.filter(|_| may_start(problem, i, at_min) && has_room(problem, i)) {
             problem.steps[i].begun = Some(Begun { start_min: at_min, end_min });
             draft.pieces[i].under_way = true;
@@ -49,13 +52,13 @@ fn has_room(problem: &Problem, i: usize) -> bool {
     needs.chain(holds).all(|(resource, count)| taken(problem, resource) + count <= problem.resources[resource].capacity)
 }
 
-/// How much of a resource is taken now by what has begun.
+/// How much of a resource is taken now by what has begun, or would be if that were done a minute later.
 fn taken(problem: &Problem, resource: usize) -> u32 {
     let now_min = problem.now_min;
     let needs = problem.steps.iter().filter_map(|step| {
         let begun = step.begun?;
         let own = step.needs.iter().filter(|need| need.resource == resource);
-        Some(own.filter(|need| begun.end_min + need.tail_min > now_min).map(|need| need.count).sum::<u32>())
+        Some(own.filter(|need| begun.end_min + need.tail_min >= now_min).map(|need| need.count).sum::<u32>())
     });
     let holds = problem.holds.iter().filter(|hold| {
         let is_off = problem.steps[hold.to].begun.is_some_and(|begun| begun.end_min <= now_min);
