@@ -72,6 +72,22 @@ async fn a_coat_counts_where_it_was_laid_and_not_where_it_was_planned() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn joints_planned_for_the_box_take_turns_with_clamps_and_without() {
+    for clamps in [0, 1] {
+        let bench = with_booth().await;
+        for job in ["one", "two"] {
+            open(&bench, job, None, in_booth(glue("close", 20, clamps))).await;
+        }
+        let plan = planned(&bench).await;
+        assert_eq!(plan["cannot"], json!([]));
+        let starts = ["one", "two"].map(|job| start_ms(piece(&plan, job, "close", "step")));
+        // The resin lets go after an hour at the soonest; hands alone would be free after twenty minutes.
+        assert!((starts[0] - starts[1]).abs() > 60 * MINUTE_MS, "{clamps} clamps: {plan:#}");
+        bench.stop().await;
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn two_that_lie_where_one_was_thought_to_have_room_take_no_plan_from_anybody() {
     let bench = with_booth().await;
     bench.wait_minutes(60);

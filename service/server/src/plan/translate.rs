@@ -240,7 +240,8 @@ impl<'a> Room<'a> {
         let found = wanted.as_ref().and_then(|want| self.foreseen.iter().find(|(known, _)| known == want));
         if matches!(step.kind, StepKind::GlueUp | StepKind::Coat) && found.is_none() {
             let what = format!(
-                "\"{}\" of \"{}\" names no material in force: no wait is planned after it",
+                "how long \"{}\" of \"{}\" cures is not known (it names no material in force, or its place has no air): no \
+                 wait is planned after it",
                 step.title, job.opened.title
             );
             self.draft.assumed.insert(what);
@@ -251,14 +252,19 @@ impl<'a> Room<'a> {
         }
         let length_min = i64::from(step.work.minutes(step.kind));
         let mut needs = self.hands(length_min, step.work.people.unwrap_or(1));
-        needs.extend(self.leaving(piece.zone.as_ref(), step.kind, &stages));
+        // What a weight or tape holds is said to have no clamps: nobody takes any off.
+        let may_clamp = step.kind == StepKind::GlueUp && step.work.clamps != Some(0);
+        let clamped = may_clamp && (piece.clamps > 0 || stages.release().is_some());
+        if !clamped {
+            needs.extend(self.leaving(piece.zone.as_ref(), step.kind, &stages));
+        }
         let (zone, clamps) = (piece.zone.clone(), piece.clamps);
         // Spread glue and a wet edge wait for nobody.
         let splits = step.work.may_split && matches!(step.kind, StepKind::HandsOn | StepKind::Check);
         self.look_at_assembly(step, length_min, &stages);
         let planned = Step { job: ix, length_min, needs, splits, begun: None };
         let work = self.draft.piece(piece, planned);
-        let off = (step.kind == StepKind::GlueUp && (clamps > 0 || stages.release().is_some())).then(|| {
+        let off = clamped.then(|| {
             let off = self.clamps_off(ix, self.piece(job, step, Part::ClampsOff));
             self.cure_lag(work, off, stages.release());
             self.hold(self.clamps, clamps, work, off);
@@ -305,13 +311,17 @@ impl<'a> Room<'a> {
         if length_min > 0 { vec![need] } else { vec![] }
     }
 
-    /// The room a coat or other work takes where there is only so much; a glue-up holds it until its clamps are off.
+    /// The room work takes where there is only so much: a coat until it may leave, a joint without clamps until it lets go.
     fn leaving(&self, zone: Option<&ZoneId>, kind: StepKind, stages: &Stages) -> Vec<Need> {
         let Some(resource) = zone.and_then(|zone| self.places.get(zone)).copied() else { return vec![] };
-        let leaves = stages.named(&LEAVES).filter(|_| kind == StepKind::Coat);
+        let leaves = match kind {
+            StepKind::Wait => return vec![],
+            StepKind::Coat => stages.named(&LEAVES),
+            StepKind::GlueUp => stages.release(),
+            StepKind::HandsOn | StepKind::Check => None,
+        };
         let tail_min = leaves.and_then(|stage| self.minutes(stage)).unwrap_or(0).max(0);
-        let held = kind == StepKind::GlueUp && stages.release().is_some();
-        if kind == StepKind::Wait || held { vec![] } else { vec![Need { resource, count: 1, tail_min }] }
+        vec![Need { resource, count: 1, tail_min }]
     }
 
     /// Minutes to a stage at the certainty chosen.
