@@ -122,6 +122,33 @@ async fn a_joint_that_never_lets_go_keeps_its_room_and_that_is_said() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn what_nobody_has_listed_is_not_counted_and_that_is_said() {
+    let place = r#"{"zone": "boooth", "holds": 1}"#;
+    let mut shop = Shop::small();
+    shop.settings.plan.places = vec![serde_json::from_str(place).unwrap()];
+    let bench = Bench::open(shop, benchclock::Now::standing_at(ms(BEGIN)), false).await;
+    bench
+        .post("/api/v1/zones", json!({"id": "bench", "name": "Bench", "set_temp_c": 20, "set_rh_pct": 50}))
+        .await
+        .good();
+    bench.post("/api/v1/instruments", json!({"id": "guitar", "name": "the guitar"})).await.good();
+    let close = json!({"id": "close", "kind": "glue_up", "title": "close", "material": "aliphatic-resin", "work": {"clamps": 2}});
+    open(&bench, "first", None, json!([close])).await;
+    // A new shop has no list of its clamps yet: its plan is not taken from it.
+    let plan = planned(&bench).await;
+    assert_eq!(plan["cannot"], json!([]));
+    piece(&plan, "first", "close", "step");
+    let assumed = plan["assumed"].to_string();
+    for words in ["no clamp is listed in the shop", "which is no zone: nothing is counted in it"] {
+        assert!(assumed.contains(words), "no {words}: {assumed}");
+    }
+    // With one on the list they are counted.
+    bench.post("/api/v1/clamps", json!({"id": "cam-1", "name": "cam-1"})).await.good();
+    assert_eq!(planned(&bench).await["cannot"][0]["kind"], "capacity");
+    bench.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn work_for_two_waits_for_both_and_where_there_is_one_it_is_said() {
     for people in [1, 2] {
         let bench = bench(|settings| settings.plan.people = people).await;

@@ -103,6 +103,12 @@ impl<'a> Room<'a> {
         let mut places = BTreeMap::new();
         for place in &plan.places {
             let hours = place.hours.as_ref().map(|hours| calendar(hours, shop.zone, shop.now_ms));
+            if !bench.zones().any(|zone| zone.id.as_str() == place.zone) {
+                draft.assumed.insert(format!(
+                    "the settings name a place \"{}\" (plan.places), which is no zone: nothing is counted in it",
+                    place.zone
+                ));
+            }
             if let Ok(zone) = ZoneId::new(place.zone.clone()) {
                 let resource = Resource { capacity: place.holds, hours };
                 places.insert(zone, draft.resource(format!("room in {}", place.zone), resource));
@@ -258,7 +264,7 @@ impl<'a> Room<'a> {
         if !clamped {
             needs.extend(self.leaving(piece.zone.as_ref(), step.kind, &stages));
         }
-        let (zone, clamps) = (piece.zone.clone(), piece.clamps);
+        let zone = piece.zone.clone();
         // Spread glue and a wet edge wait for nobody.
         let splits = step.work.may_split && matches!(step.kind, StepKind::HandsOn | StepKind::Check);
         self.look_at_assembly(step, length_min, &stages);
@@ -267,11 +273,7 @@ impl<'a> Room<'a> {
         let off = clamped.then(|| {
             let off = self.clamps_off(ix, self.piece(job, step, Part::ClampsOff));
             self.cure_lag(work, off, stages.release());
-            self.hold(self.clamps, clamps, work, off);
-            if !step.work.clamp_kind.is_empty() {
-                let kind = self.kind(&step.work.clamp_kind);
-                self.hold(kind, clamps, work, off);
-            }
+            self.hold_clamps(&step.work, work, off);
             if let Some(place) = zone.as_ref().and_then(|zone| self.places.get(zone)).copied() {
                 self.hold(place, 1, work, off);
             }

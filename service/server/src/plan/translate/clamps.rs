@@ -4,7 +4,7 @@
 use std::collections::BTreeMap;
 
 use clock::Cure;
-use facts::{CureKind, StepKind};
+use facts::{CureKind, StepKind, Work};
 use planner::{Hold, Resource, Step};
 
 use super::{JobLine, Part, Piece, Room, Stages, begun, clamps_off_title, minute};
@@ -46,8 +46,22 @@ impl Room<'_> {
         off
     }
 
+    /// The clamps a planned glue-up takes. A shop that has listed none at all has some, and nobody has counted them.
+    pub(super) fn hold_clamps(&mut self, asked: &Work, from: usize, to: usize) {
+        let clamps = asked.clamps.unwrap_or(0);
+        if clamps > 0 && self.bench.clamps().is_empty() {
+            self.draft.assumed.insert("no clamp is listed in the shop: none are counted".into());
+            return;
+        }
+        self.hold(self.clamps, clamps, from, to);
+        if !asked.clamp_kind.is_empty() {
+            let kind = self.kind(&asked.clamp_kind);
+            self.hold(kind, clamps, from, to);
+        }
+    }
+
     /// A kind of clamp; one that nobody has counts as none of it.
-    pub(super) fn kind(&mut self, kind: &str) -> usize {
+    fn kind(&mut self, kind: &str) -> usize {
         if let Some(known) = self.kinds.get(kind) {
             return *known;
         }
