@@ -54,9 +54,10 @@ fn ten_seconds_are_never_worse_than_one() {
     for seed in 0..many(300) / 3 {
         let made_up = if seed % 2 == 0 { made_up::bench } else { made_up::week };
         let problem = made_up(seed * 7919 + 13);
-        let (one, ten) = (planned_in(&problem, seed, 1), planned_in(&problem, seed, 10));
-        assert_eq!(one.is_some(), ten.is_some(), "made-up bench {seed}");
-        assert!(ten <= one, "made-up bench {seed}: {ten:?} after {one:?}");
+        // Where none is found in one second, one may be in ten.
+        let Some(one) = planned_in(&problem, seed, 1) else { continue };
+        let ten = planned_in(&problem, seed, 10).expect("what is found in one second is found in ten");
+        assert!(ten <= one, "made-up bench {seed}: {ten} after {one}");
         if ten < one { better += 1 } else { same += 1 }
     }
     assert!(better > 0 && same > 0, "{better} better, {same} the same");
