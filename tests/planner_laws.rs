@@ -304,6 +304,22 @@ fn the_first_hours_on_the_wall_stay_unless_they_became_impossible() {
 }
 
 #[test]
+fn what_should_have_begun_comes_before_what_is_frozen_for_later() {
+    let mut problem = shop(vec![hands(60), Step { job: 1, ..hands(60) }], vec![]);
+    problem.now_min = 610;
+    let starts_min = vec![Some(610), Some(660)];
+    problem.wall = Wall { starts_min, frozen_until_min: 900, moved_cost: 500, moved_over_min: 5 };
+    // Ten minutes are missing before the second: it makes room, and nobody waits for an hour.
+    let plan = solve(&problem, Effort::schedules(1, 50)).expect("a plan");
+    assert_eq!((plan.slots[0].start_min, plan.slots[1].start_min, plan.unfrozen), (610, 670, vec![1]));
+    // Two are due at once: the second follows the first, and what is frozen comes after both.
+    problem.steps.push(hands(20));
+    problem.wall.starts_min = vec![Some(610), Some(660), Some(610)];
+    let plan = solve(&problem, Effort::schedules(1, 50)).expect("a plan");
+    assert_eq!([0, 2, 1].map(|step: usize| plan.slots[step].start_min), [610, 670, 690]);
+}
+
+#[test]
 fn changing_the_wall_costs_and_is_done_only_where_it_pays() {
     let steps: Vec<Step> = (0..6).map(|i| Step { job: i % 2, ..hands(60) }).collect();
     let mut problem = shop(steps, vec![]);

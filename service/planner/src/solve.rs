@@ -264,7 +264,7 @@ fn freeze(problem: &Problem, board: &mut Board<'_>, order: &mut Vec<usize>) -> V
                 unfrozen.push(other);
             }
             let overdue = wall.starts_min[*step].is_some_and(|start| start <= problem.now_min);
-            let look = Look { rank: &[], wish: &[], pushes: pushes(board.net.blocks[block].steps.len()) };
+            let look = Look { pushes: pushes(board.net.blocks[block].steps.len()), ..look };
             if overdue && ready && board.place(block, look).is_ok() {
                 order.push(block);
             }
