@@ -130,6 +130,19 @@ async fn the_digest_tells_the_day_as_it_is_planned() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn a_window_is_said_once_on_the_page() {
+    let bench = bench(|_| {}).await;
+    let mut close = glue("close", 20, 1);
+    close["work"]["max_wait_before_min"] = json!(60);
+    open(&bench, "faces", None, json!([step("plane", "hands_on", 30), close])).await;
+    let plan = planned(&bench).await;
+    assert!(reasons(piece(&plan, "faces", "close", "step")).contains(&"window_closes"));
+    let shown = page(&bench, "/plan").await;
+    assert!(shown.contains("start before 10:30") && !shown.contains("window closes"), "{shown}");
+    bench.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn a_wait_is_over_by_itself_and_nobody_is_told_to_do_it() {
     let bench = bench(|_| {}).await;
     let rest = json!({"id": "rest", "kind": "wait", "title": "Let it rest"});

@@ -144,7 +144,7 @@ impl State {
             job: line.title.clone(),
             job_id: line.id.as_ref().map(ToString::to_string),
             instrument: line.instrument.clone(),
-            why: self.why(standing, i, now_ms),
+            why: self.why_besides_window(standing, i, now_ms),
             float: if float_min > 0 { format!("can wait {}", length(float_min)) } else { String::new() },
             window: standing.closes_min(i).map(|at| self.clock_text(at * 60_000, now_ms)),
             tick,

@@ -61,12 +61,21 @@ impl State {
 
     /// The same in one line for people. That a piece stays as it was told is said only where nothing else is.
     pub(crate) fn why(&self, standing: &Standing, piece: usize, now_ms: i64) -> String {
-        let mut reasons = self.reasons(standing, piece, now_ms);
-        if reasons.len() > 1 {
-            reasons.retain(|reason| reason.reason != "frozen");
-        }
-        reasons.into_iter().map(|reason| reason.says).collect::<Vec<_>>().join(", ")
+        in_a_line(self.reasons(standing, piece, now_ms))
     }
+
+    /// The same beside a window that is shown already.
+    pub(crate) fn why_besides_window(&self, standing: &Standing, piece: usize, now_ms: i64) -> String {
+        let reasons = self.reasons(standing, piece, now_ms).into_iter();
+        in_a_line(reasons.filter(|reason| reason.reason != "window_closes").collect())
+    }
+}
+
+fn in_a_line(mut reasons: Vec<Reason>) -> String {
+    if reasons.len() > 1 {
+        reasons.retain(|reason| reason.reason != "frozen");
+    }
+    reasons.into_iter().map(|reason| reason.says).collect::<Vec<_>>().join(", ")
 }
 
 /// What cannot be, and how to mend it.
