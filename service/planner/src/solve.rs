@@ -128,7 +128,7 @@ fn first<'a>(
     let holds =
         |block: usize| net.holds.iter().any(|h| net.block_of[h.from] == block && net.works[h.from].begun.is_some());
     let mut anchored: Vec<usize> = all.iter().filter(begun).copied().collect();
-    anchored.sort_by_key(|block| (!holds(*block), *block));
+    anchored.sort_by_key(|block| (!holds(*block), urgency(problem, net, tails, *block)));
     for block in anchored {
         settle(&mut board, block, &mut order, (tails, left), chance)?;
     }
