@@ -7,6 +7,8 @@ mod cannot;
 mod days;
 mod page;
 mod replanned;
+mod rooms;
+mod under_way;
 mod what_if;
 
 use bench::{BEGIN, Bench, Shop, ms};

@@ -34,6 +34,45 @@ async fn a_planned_wait_is_the_wait_the_clock_tells_once_it_has_begun() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn the_next_step_waits_for_the_time_of_the_cure_that_the_shop_chose() {
+    let mut waits = Vec::new();
+    for (certainty, at) in [("earliest", "earliest_at"), ("likely", "likely_at"), ("safe", "safe_at")] {
+        let bench = bench(|settings| settings.plan.certainty = serde_json::from_value(json!(certainty)).unwrap()).await;
+        bench.read_air("bench", 20.0, 50.0).await;
+        open(&bench, "bridge-job", None, json!([glue("close", 20, 2)])).await;
+        let plan = planned(&bench).await;
+        assert_eq!(plan["certainty"], certainty);
+        let [close, off] = ["step", "clamps_off"].map(|part| piece(&plan, "bridge-job", "close", part));
+        let waited = start_ms(off) - end_ms(close);
+        bench.wait_minutes((end_ms(close) - bench.now.ms()) / MINUTE_MS);
+        bench.glue_up("g1").await;
+        let told = ms(bench.milestone("g1", "clamp_off").await[at].as_str().unwrap()) - bench.now.ms();
+        // The plan takes the most careful start of the coming day.
+        assert!((waited - told).abs() <= 20 * MINUTE_MS, "{certainty}: planned {waited} ms, told {told} ms");
+        waits.push(waited);
+        bench.stop().await;
+    }
+    assert!(waits[0] < waits[1] && waits[1] < waits[2], "{waits:?}");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn from_what_a_weight_holds_nobody_takes_clamps_off() {
+    let bench = bench(|_| {}).await;
+    bench.read_air("bench", 20.0, 50.0).await;
+    open(&bench, "weight", None, json!([glue("close", 20, 0), step("level", "hands_on", 15)])).await;
+    let plan = planned(&bench).await;
+    assert_eq!(plan["steps"].as_array().unwrap().len(), 2, "{plan:#}");
+    let (close, level) = (piece(&plan, "weight", "close", "step"), piece(&plan, "weight", "level", "step"));
+    let ready_ms = end_ms(close);
+    bench.wait_minutes((ready_ms - bench.now.ms()) / MINUTE_MS);
+    bench.glue_up("g1").await;
+    let told = ms(bench.milestone("g1", "clamp_off").await["safe_at"].as_str().unwrap());
+    // It waits for the cure all the same.
+    assert!((0..=20 * MINUTE_MS).contains(&(start_ms(level) - told)), "{plan:#}");
+    bench.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn clamps_are_held_until_they_come_off_and_who_waits_for_them_is_told_so() {
     let bench = bench(|_| {}).await;
     // Three clamps: two joints that want two each cannot be closed together.

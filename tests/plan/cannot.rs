@@ -52,6 +52,26 @@ async fn a_window_that_can_be_kept_is_kept() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn a_window_after_a_glue_up_opens_when_its_clamps_are_off() {
+    let bench = bench(|_| {}).await;
+    let mut next = glue("next", 20, 1);
+    next["work"]["max_wait_before_min"] = json!(90);
+    open(&bench, "j", None, json!([glue("close", 20, 1), next])).await;
+    bench.wait_minutes(60);
+    let body = json!({"id": "g1", "job": "j", "step": "close", "zone": "bench", "clamps": ["cam-1"]});
+    bench.post("/api/v1/glue-ups", body).await.good();
+    // A hundred minutes in the clamps, which have just come off.
+    bench.wait_minutes(100);
+    bench.alarms().await;
+    bench.post("/api/v1/glue-ups/g1/clamps-off", json!({})).await.good();
+    let plan = planned(&bench).await;
+    assert_eq!(plan["cannot"], json!([]));
+    let next = piece(&plan, "j", "next", "step");
+    assert_eq!(ms(next["window_closes_at"].as_str().unwrap()), bench.now.ms() + 90 * MINUTE_MS);
+    bench.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn work_that_fits_nowhere_is_said_and_the_other_jobs_keep_their_plan() {
     let bench = bench(|_| {}).await;
     open(&bench, "giant", None, json!([step("long", "hands_on", 600)])).await;
@@ -61,7 +81,7 @@ async fn work_that_fits_nowhere_is_said_and_the_other_jobs_keep_their_plan() {
     assert_eq!(cannot(&plan, "hours")["job"], "giant");
     let wide = cannot(&plan, "capacity");
     assert_eq!(wide["job"], "wide");
-    assert!(wide["says"].as_str().unwrap().contains("more clamps than there are"), "{wide}");
+    assert!(wide["says"].as_str().unwrap().contains("more clamps than the shop has"), "{wide}");
     assert_eq!(piece(&plan, "usual", "work", "step")["start_at"], "2026-03-02T09:00:00+00:00");
     // Split over the shifts it fits.
     let split =

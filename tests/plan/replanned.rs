@@ -130,9 +130,27 @@ async fn the_recurring_job_moves_what_was_not_done() {
     let bench = bench(|_| {}).await;
     open(&bench, "here", None, json!([step("one", "hands_on", 60)])).await;
     bench.recurring("plan").await;
-    bench.wait_minutes(150);
+    bench.wait_minutes(165);
     bench.recurring("plan").await;
     let plan = bench.get("/api/v1/plan").await.good();
-    assert_eq!(piece(&plan, "here", "one", "step")["start_at"], "2026-03-02T10:30:00+00:00");
+    assert_eq!(piece(&plan, "here", "one", "step")["start_at"], "2026-03-02T10:45:00+00:00");
+    bench.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_day_that_is_cut_short_keeps_what_it_can_and_says_what_it_cannot() {
+    let bench = bench(|_| {}).await;
+    for job in ["a", "b", "c"] {
+        open(&bench, job, Some("2026-03-04T10:00:00Z"), json!([step("work", "hands_on", 60)])).await;
+    }
+    let before = planned(&bench).await;
+    let at_ten = before["steps"].as_array().unwrap().iter().find(|s| s["start_at"] == "2026-03-02T10:00:00+00:00");
+    let at_ten = at_ten.unwrap()["job"].as_str().unwrap();
+    let (mut shop, now) = bench.stop().await;
+    shop.settings.shop.hours.exceptions.insert("2026-03-02".into(), vec!["10:00-11:30".into()]);
+    let bench = Bench::open(shop, now, false).await;
+    let after = planned(&bench).await;
+    assert_eq!(piece(&after, at_ten, "work", "step")["start_at"], "2026-03-02T10:00:00+00:00");
+    assert_eq!(after["unfrozen"], json!(["work", "work"]));
     bench.stop().await;
 }

@@ -76,3 +76,49 @@ async fn a_finish_schedule_is_promised_with_its_cures_in_it() {
     assert_eq!(answer["chance_by_due"], Value::Null);
     bench.stop().await;
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn what_cannot_be_planned_whole_is_promised_for_no_day() {
+    let bench = bench(|_| {}).await;
+    bench.post("/api/v1/zones", json!({"id": "shed", "name": "Shed", "set_temp_c": 3, "set_rh_pct": 80})).await.good();
+    open(&bench, "here", None, json!([step("long", "hands_on", 600)])).await;
+    let mut close = glue("close", 20, 1);
+    close["work"]["zone"] = json!("shed");
+    let steps = json!([step("prepare", "hands_on", 30), close, step("level", "hands_on", 15)]);
+    let job = json!({"title": "cold", "instrument": "guitar", "steps": &steps});
+    let answer = bench.post("/api/v1/plan", json!({"job": job, "due_at": "2026-03-06T18:00:00Z"})).await.good();
+    // Its first half hour has a place; the joint would never let go in that air.
+    assert_eq!((&answer["done_at"], &answer["chance_by_due"]), (&Value::Null, &Value::Null), "{answer:#}");
+    assert!(answer["promise"].as_array().unwrap().iter().all(|one| one["done_by"].is_null()), "{answer:#}");
+    // What stands against it is said; what stood against another job before is not its doing.
+    let cannot = answer["cannot"].as_array().unwrap();
+    assert_eq!(cannot.len(), 1, "{cannot:#?}");
+    assert_eq!((&cannot[0]["kind"], &cannot[0]["title"]), (&json!("never"), &json!("close")));
+    // The same of a job that is open.
+    open(&bench, "cold", Some("2026-03-06T18:00:00Z"), steps).await;
+    let plan = planned(&bench).await;
+    let line = plan["jobs"].as_array().unwrap().iter().find(|line| line["job"] == "cold").unwrap();
+    assert_eq!(line["done_at"], Value::Null, "{line}");
+    bench.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn asked_without_a_day_nothing_is_late_and_what_cures_on_is_said() {
+    let bench = bench(|_| {}).await;
+    let answer =
+        bench.post("/api/v1/plan", json!({"job": {"title": "varnish", "steps": [coat("one", 20)]}})).await.good();
+    let plan = &answer["plan"];
+    assert_eq!(plan["jobs"][0]["due_at"], Value::Null, "{plan:#}");
+    assert!(!reasons(&plan["steps"][0]).contains(&"late"), "{plan:#}");
+    // It is done when it is laid, and nobody can take it away then.
+    let assumed = answer["assumed"].as_array().unwrap();
+    assert!(
+        assumed.iter().any(|line| line.as_str().unwrap().contains("\"one\" is the last work and cures on")),
+        "{assumed:?}"
+    );
+    let rest = json!({"id": "rest", "kind": "wait", "title": "rest"});
+    let job = json!({"title": "varnish", "steps": [coat("one", 20), rest]});
+    let answer = bench.post("/api/v1/plan", json!({"job": job})).await.good();
+    assert_eq!(answer["assumed"], json!([]));
+    bench.stop().await;
+}

@@ -294,6 +294,11 @@ impl Bench {
         self.cure_of.get(id).map(|ix| &self.cures[*ix as usize])
     }
 
+    /// The zone a glue-up or coat lies in, or lay in when it was closed.
+    pub fn lies_in<'a>(&'a self, cure: &'a Cure) -> &'a ZoneId {
+        cure.legs.last().map_or(&cure.begun.zone, |leg| &self.zones[leg.zone].set.id)
+    }
+
     /// Open glue-ups and coats of an instrument that are carried along when it goes to another zone at an instant.
     pub fn carried(&self, instrument: &str, zone: &str, at_ms: i64) -> Vec<CureId> {
         let elsewhere = |cure: &&Cure| {

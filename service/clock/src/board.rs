@@ -127,10 +127,9 @@ impl Bench {
     }
 
     fn line<'a>(&'a self, cure: &'a Cure, next: Option<usize>, next_ms: Option<i64>, now_ms: i64) -> CureLine<'a> {
-        let zone = cure.legs.last().map_or(&cure.begun.zone, |leg| &self.zones[leg.zone].set.id);
         CureLine {
             cure,
-            zone,
+            zone: self.lies_in(cure),
             next,
             next_ms,
             release_clamps: self.release_clamps(cure),

@@ -40,12 +40,18 @@ pub enum Why {
         /// By how much it is late in this plan.
         late_min: i64,
     },
+    /// Nothing before it kept it waiting: it starts now, or as its job is released.
+    Ready,
+    /// It could start sooner and stays where the wall has it, since moving it would not pay.
+    Stands,
+    /// It could start sooner if nothing else moved; in the order found to be best it comes here.
+    Turn,
 }
 
 /// What can be said of one step of a plan.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Told {
-    /// Why it stands where it does; the first is the first to tell.
+    /// Why it stands where it does, at least one reason; the first is the first to tell.
     pub why: Vec<Why>,
     /// For how many minutes it could wait if nothing else moved: no window missed, no resource short, its job no later
     /// than due or, where it is late, than planned.
@@ -72,7 +78,8 @@ impl View<'_> {
         let float_min = self.float(step);
         let wall = &self.problem.wall;
         let stood = wall.starts_min.get(step).copied().flatten();
-        let frozen = stood.is_some_and(|at| at < wall.frozen_until_min && !plan.unfrozen.contains(&step));
+        let near = self.problem.now_min + 1..wall.frozen_until_min;
+        let frozen = stood.is_some_and(|at| near.contains(&at) && !plan.unfrozen.contains(&step));
         let mut why = Vec::new();
         why.extend(self.closing(step));
         why.extend(self.overnight(step));
@@ -81,6 +88,9 @@ impl View<'_> {
         }
         why.extend(self.due(step));
         why.extend(self.waited_for(step));
+        if why.is_empty() {
+            why.push(self.otherwise(step));
+        }
         Told { why, float_min }
     }
 
@@ -99,7 +109,8 @@ impl View<'_> {
         (at_min - self.slots[step].start_min <= 24 * 60).then_some(Why::WindowCloses { from, at_min })
     }
 
-    /// The wait after a step that goes on past the end of its shift.
+    /// The wait after a step that goes on past the end of its shift, where what waits would come later if the step were
+    /// begun as the next shift opens.
     fn overnight(&self, step: usize) -> Option<Why> {
         let hours =
             self.problem.steps[step].needs.iter().find_map(|n| self.problem.resources[n.resource].hours.as_ref())?;
@@ -107,7 +118,11 @@ impl View<'_> {
         let opens = hours.open().iter().map(|(from, _)| *from).find(|from| *from > closes)?;
         let waits = self.problem.lags.iter().filter(|lag| lag.from == step);
         let long = waits.filter(|lag| lag.least_min.is_some_and(|least| least > 0));
-        let over = long.filter(|lag| self.edge(step, lag.edge) + lag.least_min.unwrap_or(0) > closes);
+        let waited = |lag: &crate::Lag| self.edge(step, lag.edge) + lag.least_min.unwrap_or(0);
+        let over = long.filter(|lag| {
+            let next_day = opens - self.slots[step].start_min;
+            waited(lag) > closes && waited(lag) + next_day > self.slots[lag.to].start_min
+        });
         // A break at noon is no night.
         over.map(|lag| Why::Overnight { before: lag.to }).next().filter(|_| opens - closes >= 6 * 60)
     }
@@ -138,6 +153,18 @@ impl View<'_> {
             return Some(Why::Opens);
         }
         self.short(step, earlier).map(|resource| Why::WaitsFor { resource })
+    }
+
+    /// The reason where no other can be told.
+    fn otherwise(&self, step: usize) -> Why {
+        let (wall, start_min) = (&self.problem.wall, self.slots[step].start_min);
+        let stood = wall.starts_min.get(step).copied().flatten();
+        let first = self.problem.now_min.max(self.problem.jobs[self.problem.steps[step].job].release_min);
+        match stood {
+            _ if start_min <= first => Why::Ready,
+            Some(stood) if (stood - start_min).abs() <= wall.moved_over_min => Why::Stands,
+            _ => Why::Turn,
+        }
     }
 
     fn is_open(&self, step: usize, slot: Slot) -> bool {

@@ -18,7 +18,7 @@ pub struct Plan {
     pub slots: Vec<Slot>,
     /// What it costs.
     pub cost: Cost,
-    /// Steps that stood frozen on the wall and cannot stand there any more.
+    /// Steps that stood frozen on the wall, could not stand there any more and have moved.
     pub unfrozen: Vec<usize>,
     /// How many schedules were made to find it; the effort counts in these.
     pub schedules: u64,

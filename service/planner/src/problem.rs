@@ -124,7 +124,8 @@ pub struct Hold {
 pub struct Wall {
     /// The start each step has on it, one for each step; empty where there is no such plan.
     pub starts_min: Vec<Option<i64>>,
-    /// What stands on the wall before this minute stays there unless it became impossible.
+    /// What stands on the wall before this minute stays there unless it became impossible. What stands there by now comes
+    /// as soon as it can, before that.
     pub frozen_until_min: i64,
     /// What moving a step costs, in minutes of lateness of weight 1.
     pub moved_cost: i64,

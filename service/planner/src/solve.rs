@@ -11,6 +11,7 @@ use crate::{
     check::check,
     net::Net,
     order::Order,
+    plan::has_moved,
     reorder::Reorder,
 };
 
@@ -78,6 +79,7 @@ pub fn solve(problem: &Problem, effort: Effort<'_>) -> Result<Plan, NoPlan> {
     let most = Cost::of(problem, &first_slots).total + if on_wall { problem.wall.moved_cost } else { 0 };
     let good = |slots: &Vec<Slot>| Cost::of(problem, slots).total <= most && check(problem, slots).is_empty();
     let slots = better.filter(good).unwrap_or(first_slots);
+    let unfrozen = unfrozen.into_iter().filter(|step| has_moved(problem, *step, slots[*step].start_min)).collect();
     Ok(Plan { cost: Cost::of(problem, &slots), slots, unfrozen, schedules: left.made.get() })
 }
 
@@ -126,11 +128,11 @@ fn first<'a>(
     let holds =
         |block: usize| net.holds.iter().any(|h| net.block_of[h.from] == block && net.works[h.from].begun.is_some());
     let mut anchored: Vec<usize> = all.iter().filter(begun).copied().collect();
-    anchored.sort_by_key(|block| (!holds(*block), *block));
+    anchored.sort_by_key(|block| (!holds(*block), urgency(problem, net, tails, *block)));
     for block in anchored {
         settle(&mut board, block, &mut order, (tails, left), chance)?;
     }
-    let unfrozen = freeze(problem, &mut board);
+    let unfrozen = freeze(problem, &mut board, &mut order);
     let mut blocks: Vec<usize> = all.into_iter().filter(|block| !is_placed(&board, *block)).collect();
     blocks.sort_by_key(|block| urgency(problem, net, tails, *block));
     for block in blocks {
@@ -221,8 +223,10 @@ fn said(miss: Miss) -> NoPlan {
     }
 }
 
-/// Pins what is frozen where it stands on the wall; says what cannot stand there.
-fn freeze(problem: &Problem, board: &mut Board<'_>) -> Vec<usize> {
+/// Pins what is frozen where it stands on the wall; says what cannot stand there. What should have been begun by now and
+/// has no place at once takes the next one, before what is frozen for later: else an hour that took ten minutes more would
+/// leave the next empty.
+fn freeze(problem: &Problem, board: &mut Board<'_>, order: &mut Vec<usize>) -> Vec<usize> {
     let wall = &problem.wall;
     let stands = |step: &usize| {
         let start = wall.starts_min.get(*step).copied().flatten()?;
@@ -258,6 +262,11 @@ fn freeze(problem: &Problem, board: &mut Board<'_>) -> Vec<usize> {
             for (other, _) in pinned {
                 board.pinned[other] = None;
                 unfrozen.push(other);
+            }
+            let overdue = wall.starts_min[*step].is_some_and(|start| start <= problem.now_min);
+            let look = Look { pushes: pushes(board.net.blocks[block].steps.len()), ..look };
+            if overdue && ready && board.place(block, look).is_ok() {
+                order.push(block);
             }
         }
     }

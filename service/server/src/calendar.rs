@@ -210,7 +210,7 @@ fn planned(state: &State, bench: &Bench, standing: &Standing) -> Vec<Event> {
             kinds: &[],
         })
     };
-    standing.pieces().filter_map(|(i, _)| event(i)).collect()
+    standing.work().filter_map(event).collect()
 }
 
 /// A name that is the shop's own.

@@ -14,6 +14,7 @@ mod places;
 mod replan;
 mod standing;
 mod translate;
+mod under_way;
 mod what_if;
 mod wire;
 mod words;
@@ -29,6 +30,7 @@ use std::{
 use clock::Job;
 pub(crate) use days::SpecialDay;
 pub(crate) use draft::{Part, Piece};
+pub(crate) use give_way::Cannot;
 pub(crate) use replan::run;
 pub(crate) use standing::Standing;
 pub(crate) use what_if::{Asked, AskedJob, HOW, WhatIf};

@@ -134,6 +134,7 @@ impl State {
         let (tick, tick_says, register) = self.pressed(bench, standing, i);
         let float_min = standing.told[i].float_min;
         let when = match end_ms - start_ms {
+            _ if piece.kind == StepKind::Wait => format!("until {}", self.clock_text(end_ms, now_ms)),
             0 => self.clock_text(start_ms, now_ms),
             _ => format!(
                 "{}–{}",
@@ -149,7 +150,7 @@ impl State {
             job: line.title.clone(),
             job_id: line.id.as_ref().map(ToString::to_string),
             instrument: line.instrument.clone(),
-            why: self.why(standing, i, now_ms),
+            why: self.why_besides_window(standing, i, now_ms),
             float: if float_min > 0 { format!("can wait {}", length(float_min)) } else { String::new() },
             window: standing.closes_min(i).map(|at| self.clock_text(at * 60_000, now_ms)),
             tick,

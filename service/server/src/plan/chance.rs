@@ -17,7 +17,7 @@ const SCHEDULES: u64 = 20;
 /// Longest all of them may take; fewer samples are said to be fewer.
 const LONGEST: std::time::Duration = std::time::Duration::from_millis(1500);
 /// Hands-on work at the 5 %, 50 % and 95 % points, percent of its minutes.
-const HANDS_PCT: [i64; 3] = [80, 100, 160];
+pub(super) const HANDS_PCT: [i64; 3] = [80, 100, 160];
 
 /// When one job was done in each sample, in order; those without a plan are missing at the end.
 #[derive(Debug)]

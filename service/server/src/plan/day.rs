@@ -16,15 +16,13 @@ impl State {
             };
             format!("{when} {} ({}){why}", standing.draft.pieces[i].title, standing.job_of(i).title)
         };
-        let of_day = standing.pieces().map(|(i, _)| (i, local(standing.times_ms(i).0)));
+        let of_day = standing.work().map(|i| (i, local(standing.times_ms(i).0)));
         let of_day = of_day.filter(|(_, at)| at.date_naive() == day);
         let mut lines: Vec<String> =
             of_day.map(|(i, at)| line(i, format!("planned {},", at.format("%H:%M")))).collect();
         if lines.is_empty() {
-            let next = standing.pieces().next();
-            lines.extend(
-                next.map(|(i, _)| line(i, format!("next, {},", self.clock_text(standing.times_ms(i).0, now_ms)))),
-            );
+            let next = standing.work().next();
+            lines.extend(next.map(|i| line(i, format!("next, {},", self.clock_text(standing.times_ms(i).0, now_ms)))));
         }
         lines.extend(standing.cannot.iter().map(|cannot| format!("look out: {}", words::cannot(cannot).1)));
         lines

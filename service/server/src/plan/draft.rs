@@ -27,6 +27,8 @@ pub(crate) struct Piece {
     pub(crate) zone: Option<ZoneId>,
     /// Clamps it puts on or takes off.
     pub(crate) clamps: u32,
+    /// Whether it should be under way by the plan before; nobody has said so.
+    pub(crate) under_way: bool,
 }
 
 /// What a job of the problem stands for.
@@ -53,6 +55,8 @@ pub(crate) struct Draft {
     pub(crate) assumed: BTreeSet<String>,
     /// Steps of jobs that cannot be planned at all, with what stands against them.
     pub(crate) never: Vec<(usize, String, String)>,
+    /// Jobs of which something is not planned: nobody can say when they are done.
+    pub(crate) partly: BTreeSet<usize>,
 }
 
 impl Draft {
@@ -66,6 +70,12 @@ impl Draft {
         self.pieces.push(piece);
         self.problem.steps.push(step);
         self.pieces.len() - 1
+    }
+
+    /// Says that a step of a job hangs on a stage that never comes.
+    pub(crate) fn never(&mut self, job: usize, title: &str, stage: &str) {
+        self.partly.insert(job);
+        self.never.push((job, title.into(), stage.into()));
     }
 
     pub(crate) fn lag(&mut self, lag: Lag, spread: Spread) {

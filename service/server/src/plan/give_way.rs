@@ -122,8 +122,9 @@ fn open(
 
 /// Leaves out what has not begun of a step's job; what clamps it holds are still taken off. If that was done before, all
 /// of it goes.
-fn leave_out(draft: Draft, emptied: &mut BTreeSet<usize>, step: usize) -> Draft {
+fn leave_out(mut draft: Draft, emptied: &mut BTreeSet<usize>, step: usize) -> Draft {
     let job = draft.problem.steps[step].job;
+    draft.partly.insert(job);
     let all = !emptied.insert(job);
     let began = |step: usize| draft.problem.steps[step].begun.is_some();
     let frees = |off: usize| draft.problem.holds.iter().any(|hold| hold.to == off && began(hold.from));

@@ -2,6 +2,7 @@
 
 use std::{collections::BTreeMap, time::Duration};
 
+use facts::StepKind;
 use planner::{Effort, NoPlan, Plan, Slot, Told, Wall, explain};
 
 use super::{
@@ -9,6 +10,7 @@ use super::{
     give_way::{Cannot, settle},
     hours::ms,
     places::Places,
+    under_way::presume,
 };
 use crate::now::Stopwatch;
 
@@ -55,6 +57,7 @@ pub(crate) fn stand(
     enough: &dyn Fn() -> bool,
 ) -> Result<Standing, NoPlan> {
     if !before.is_empty() {
+        presume(&mut draft, before);
         draft.problem.wall = wall(&draft, before, freeze_min);
     }
     let watch = Stopwatch::started();
@@ -65,10 +68,10 @@ pub(crate) fn stand(
     Ok(Standing { made_ms, draft, plan, told, cannot })
 }
 
-/// Where the plan before has each piece that is still to come.
+/// Where the plan before has each piece; what nobody has done in its time is due now.
 fn wall(draft: &Draft, stood: &Places, freeze_min: i64) -> Wall {
     let now_min = draft.problem.now_min;
-    let starts_min = draft.pieces.iter().map(|piece| stood.get(&piece.key).copied().filter(|at| *at >= now_min));
+    let starts_min = draft.pieces.iter().map(|piece| stood.get(&piece.key).map(|at| now_min.max(*at)));
     Wall {
         starts_min: starts_min.collect(),
         frozen_until_min: now_min + freeze_min,
@@ -80,10 +83,15 @@ fn wall(draft: &Draft, stood: &Places, freeze_min: i64) -> Wall {
 impl Standing {
     /// Pieces that are still to be done, by start.
     pub(crate) fn pieces(&self) -> impl Iterator<Item = (usize, Slot)> {
-        let open = |i: &usize| self.draft.problem.steps[*i].begun.is_none();
+        let open = |i: &usize| self.draft.problem.steps[*i].begun.is_none() || self.draft.pieces[*i].under_way;
         let mut order: Vec<usize> = (0..self.draft.pieces.len()).filter(open).collect();
         order.sort_by_key(|i| (self.plan.slots[*i].start_min, self.plan.slots[*i].end_min, *i));
         order.into_iter().map(|i| (i, self.plan.slots[i]))
+    }
+
+    /// Those somebody does; a wait is over by itself.
+    pub(crate) fn work(&self) -> impl Iterator<Item = usize> {
+        self.pieces().map(|(i, _)| i).filter(|i| self.draft.pieces[*i].kind != StepKind::Wait)
     }
 
     /// Where each of them stands.
@@ -107,10 +115,25 @@ impl Standing {
         (ms(slot.start_min), ms(slot.end_min))
     }
 
-    /// When a job of the draft is done, ms; none where nothing of it is planned.
+    /// Jobs, and cures of none that still ask for work; one that only keeps its room is nobody's to do.
+    pub(crate) fn jobs(&self) -> impl Iterator<Item = usize> {
+        let asks = |job: usize| self.pieces().any(|(i, _)| self.draft.problem.steps[i].job == job);
+        (0..self.draft.jobs.len()).filter(move |job| self.draft.jobs[*job].id.is_some() || asks(*job))
+    }
+
+    /// When a job of the draft is done, ms; none where not all of it is planned.
     pub(crate) fn done_ms(&self, job: usize) -> Option<i64> {
+        if self.draft.partly.contains(&job) {
+            return None;
+        }
         let of_job = self.pieces().filter(|(i, _)| self.draft.problem.steps[*i].job == job);
         of_job.map(|(_, slot)| ms(slot.end_min)).max()
+    }
+
+    /// Takes the date of a job back that only made it come soon: nothing is said to be late by it.
+    pub(crate) fn without_due(&mut self, job: usize) {
+        self.draft.problem.jobs[job].due_min = None;
+        self.told = explain(&self.draft.problem, &self.plan);
     }
 
     /// The last minute a piece can start before a window closes on it.

@@ -8,7 +8,7 @@ mod clamps;
 use std::collections::BTreeMap;
 
 use clock::{Bench, Cure, Job, StepState};
-use facts::{CureId, StepKind, ZoneId};
+use facts::{CureId, CureKind, StepKind, ZoneId};
 use planner::{Edge, Lag, Need, Problem, Resource, Step};
 
 use super::{
@@ -60,7 +60,8 @@ pub(crate) fn translate(bench: &Bench, shop: &Shop<'_>, foreseen: &Foreseen, mor
     for job in jobs(bench, more) {
         room.add_job(job);
     }
-    room.add_loose_clamps();
+    room.add_loose();
+    more.into_iter().for_each(|job| room.look_at_end(job));
     room.draft
 }
 
@@ -71,6 +72,8 @@ struct Placed {
     off: Option<usize>,
     stages: Stages,
     is_done: bool,
+    /// Of a finished glue-up: how long after it was closed its clamps came off, or it let go without any, minutes.
+    let_go_min: Option<i64>,
     /// It waits for something that never comes.
     skipped: bool,
 }
@@ -84,8 +87,8 @@ struct Room<'a> {
     places: BTreeMap<ZoneId, usize>,
     clamps: usize,
     kinds: BTreeMap<String, usize>,
-    /// Cures whose clamps a job's plan takes off.
-    freed: Vec<CureId>,
+    /// Cures that stand in the problem already, with the steps they belong to.
+    known: Vec<CureId>,
 }
 
 impl<'a> Room<'a> {
@@ -101,6 +104,12 @@ impl<'a> Room<'a> {
         for place in &plan.places {
             let own = |hours| calendar(hours, &BTreeMap::new(), shop.zone, shop.now_ms);
             let hours = place.hours.as_ref().map(own);
+            if !bench.zones().any(|zone| zone.id.as_str() == place.zone) {
+                draft.assumed.insert(format!(
+                    "the settings name a place \"{}\" (plan.places), which is no zone: nothing is counted in it",
+                    place.zone
+                ));
+            }
             if let Ok(zone) = ZoneId::new(place.zone.clone()) {
                 let resource = Resource { capacity: place.holds, hours };
                 places.insert(zone, draft.resource(format!("room in {}", place.zone), resource));
@@ -119,7 +128,7 @@ impl<'a> Room<'a> {
                 kinds.insert(kind.clone(), draft.resource(format!("{kind} clamps"), count(Some(kind))));
             }
         }
-        Self { bench, shop, foreseen, draft, hands, places, clamps, kinds, freed: Vec::new() }
+        Self { bench, shop, foreseen, draft, hands, places, clamps, kinds, known: Vec::new() }
     }
 
     fn job_line(&mut self, line: JobLine, due_ms: Option<i64>, weight: u32) -> usize {
@@ -174,6 +183,7 @@ impl<'a> Room<'a> {
             title,
             zone: zone_of(self.bench, job, step),
             clamps: step.work.clamps.unwrap_or(0),
+            under_way: false,
         }
     }
 
@@ -186,25 +196,42 @@ impl<'a> Room<'a> {
 
     /// A glue-up or coat that cures or has cured.
     fn begun_cure(&mut self, job: &Job, ix: usize, step: &facts::Step, cure: &Cure, is_done: bool) -> Placed {
+        self.known.push(cure.begun.id.clone());
         let stages = self.stages_of(cure);
         let start_min = minute(cure.begun.started_at.timestamp_millis());
-        let piece = Piece { cure: Some(cure.begun.id.clone()), ..self.piece(job, step, Part::Step) };
-        let off_piece = Piece { cure: Some(cure.begun.id.clone()), ..self.piece(job, step, Part::ClampsOff) };
-        let needs = self.leaving(piece.zone.as_ref(), step.kind, &stages);
-        let work = self.draft.piece(piece, begun(ix, start_min, needs));
+        let (id, zone) = (Some(cure.begun.id.clone()), Some(self.bench.lies_in(cure).clone()));
+        let piece = |part| Piece { cure: id.clone(), zone: zone.clone(), ..self.piece(job, step, part) };
+        let (piece, off_piece) = (piece(Part::Step), piece(Part::ClampsOff));
         let stuck = !is_done && self.never_lets_go(ix, step.title.as_str(), &stages);
+        let clamped = !stuck && !cure.clamps_on.is_empty();
+        let needs = if clamped { vec![] } else { self.stays(cure, &stages) };
+        let work = self.draft.piece(piece, begun(ix, start_min, needs));
         if stuck {
-            self.keep_clamps(cure);
+            self.keep(cure);
         }
-        let off = (!stuck && !cure.clamps_on.is_empty()).then(|| self.off_begun(ix, work, off_piece, cure, &stages));
-        Placed { work: Some(work), off, stages, is_done, skipped: stuck }
+        let off = clamped.then(|| self.off_begun(ix, work, off_piece, cure, &stages));
+        let came_off = cure.clamps_off_ms.map(|off_ms| minute(off_ms) - start_min);
+        let let_go_min = came_off.or_else(|| self.minutes(stages.release()?)).filter(|_| is_done);
+        Placed { work: Some(work), off, stages, is_done, let_go_min, skipped: stuck }
+    }
+
+    /// The room a cure takes where it lies: a coat until it may leave, a joint until it lets go. Clamps hold it themselves.
+    fn stays(&self, cure: &Cure, stages: &Stages) -> Vec<Need> {
+        let is_coat = cure.begun.cure_kind == CureKind::Coat;
+        let stage = if is_coat { stages.named(&LEAVES) } else { stages.release().filter(|_| !cure.step_done()) };
+        let place = self.places.get(self.bench.lies_in(cure)).filter(|_| cure.is_open());
+        let Some((resource, stage)) = place.copied().zip(stage) else { return vec![] };
+        let Some(tail_min) = self.minutes(stage) else { return vec![] };
+        let left = minute(cure.begun.started_at.timestamp_millis()) + tail_min <= self.draft.problem.now_min;
+        if left { vec![] } else { vec![Need { resource, count: 1, tail_min }] }
     }
 
     /// Whether a cure never comes so far in the expected air that the job could go on; then that is said.
     fn never_lets_go(&mut self, job: usize, title: &str, stages: &Stages) -> bool {
         let stage = stages.release().filter(|stage| self.minutes(stage).is_none());
-        let said = stage.map(|stage| (job, title.to_string(), stage.stage.clone()));
-        self.draft.never.extend(said);
+        if let Some(stage) = stage {
+            self.draft.never(job, title, &stage.stage);
+        }
         stage.is_some()
     }
 
@@ -220,7 +247,8 @@ impl<'a> Room<'a> {
         let found = wanted.as_ref().and_then(|want| self.foreseen.iter().find(|(known, _)| known == want));
         if matches!(step.kind, StepKind::GlueUp | StepKind::Coat) && found.is_none() {
             let what = format!(
-                "\"{}\" of \"{}\" names no material in force: no wait is planned after it",
+                "how long \"{}\" of \"{}\" cures is not known (it names no material in force, or its place has no air): no \
+                 wait is planned after it",
                 step.title, job.opened.title
             );
             self.draft.assumed.insert(what);
@@ -231,27 +259,28 @@ impl<'a> Room<'a> {
         }
         let length_min = i64::from(step.work.minutes(step.kind));
         let mut needs = self.hands(length_min, step.work.people.unwrap_or(1));
-        needs.extend(self.leaving(piece.zone.as_ref(), step.kind, &stages));
-        let (zone, clamps) = (piece.zone.clone(), piece.clamps);
+        // What a weight or tape holds is said to have no clamps: nobody takes any off.
+        let may_clamp = step.kind == StepKind::GlueUp && step.work.clamps != Some(0);
+        let clamped = may_clamp && (piece.clamps > 0 || stages.release().is_some());
+        if !clamped {
+            needs.extend(self.leaving(piece.zone.as_ref(), step.kind, &stages));
+        }
+        let zone = piece.zone.clone();
         // Spread glue and a wet edge wait for nobody.
         let splits = step.work.may_split && matches!(step.kind, StepKind::HandsOn | StepKind::Check);
         self.look_at_assembly(step, length_min, &stages);
         let planned = Step { job: ix, length_min, needs, splits, begun: None };
         let work = self.draft.piece(piece, planned);
-        let off = (step.kind == StepKind::GlueUp && (clamps > 0 || stages.release().is_some())).then(|| {
+        let off = clamped.then(|| {
             let off = self.clamps_off(ix, self.piece(job, step, Part::ClampsOff));
             self.cure_lag(work, off, stages.release());
-            self.hold(self.clamps, clamps, work, off);
-            if !step.work.clamp_kind.is_empty() {
-                let kind = self.kind(&step.work.clamp_kind);
-                self.hold(kind, clamps, work, off);
-            }
+            self.hold_clamps(&step.work, work, off);
             if let Some(place) = zone.as_ref().and_then(|zone| self.places.get(zone)).copied() {
                 self.hold(place, 1, work, off);
             }
             off
         });
-        Placed { work: Some(work), off, stages, is_done: false, skipped: false }
+        Placed { work: Some(work), off, stages, ..Placed::default() }
     }
 
     /// Says where a glue-up takes longer than its open assembly.
@@ -259,10 +288,24 @@ impl<'a> Room<'a> {
         let closes = stages.named(&["assembly_closes"]).and_then(|stage| stage.minutes[0]);
         if let Some(closes) = closes.filter(|closes| *closes < length_min) {
             let what = format!(
-                "\"{}\" is planned with {length_min} min, and its open assembly may end after {closes}: spread last, or in parts",
+                "\"{}\" is planned with {length_min} min, and its open assembly may end after {closes} min: spread last, or in parts",
                 step.title
             );
             self.draft.assumed.insert(what);
+        }
+    }
+
+    /// Says what cures on after the last work of a job: its date has nothing of that.
+    fn look_at_end(&mut self, job: &Job) {
+        let steps = &job.opened.steps;
+        let ends = |i: usize| !(i + 1..steps.len()).any(|later| preds(steps, later).contains(&i));
+        let cures = |i: &usize| matches!(steps[*i].kind, StepKind::GlueUp | StepKind::Coat) && ends(*i);
+        for step in (0..steps.len()).filter(cures).map(|i| &steps[i]) {
+            self.draft.assumed.insert(format!(
+                "\"{}\" is the last work and cures on: the date is when it is done, not when it has cured. A step of \
+                 waiting after it would be in the date",
+                step.title
+            ));
         }
     }
 
@@ -271,13 +314,17 @@ impl<'a> Room<'a> {
         if length_min > 0 { vec![need] } else { vec![] }
     }
 
-    /// The room a coat or other work takes where there is only so much; a glue-up holds it until its clamps are off.
+    /// The room work takes where there is only so much: a coat until it may leave, a joint without clamps until it lets go.
     fn leaving(&self, zone: Option<&ZoneId>, kind: StepKind, stages: &Stages) -> Vec<Need> {
         let Some(resource) = zone.and_then(|zone| self.places.get(zone)).copied() else { return vec![] };
-        let leaves = stages.named(&LEAVES).filter(|_| kind == StepKind::Coat);
+        let leaves = match kind {
+            StepKind::Wait => return vec![],
+            StepKind::Coat => stages.named(&LEAVES),
+            StepKind::GlueUp => stages.release(),
+            StepKind::HandsOn | StepKind::Check => None,
+        };
         let tail_min = leaves.and_then(|stage| self.minutes(stage)).unwrap_or(0).max(0);
-        let held = kind == StepKind::GlueUp && stages.release().is_some();
-        if kind == StepKind::Wait || held { vec![] } else { vec![Need { resource, count: 1, tail_min }] }
+        vec![Need { resource, count: 1, tail_min }]
     }
 
     /// Minutes to a stage at the certainty chosen.
@@ -314,7 +361,7 @@ impl<'a> Room<'a> {
                 (StepKind::Coat, None) => (one.stages.named(&["sandable"]).or(one.stages.release()).cloned(), None),
                 _ => (None, None),
             };
-            let ready = stage.as_ref().and_then(|stage| self.minutes(stage)).unwrap_or(0);
+            let ready = stage.as_ref().and_then(|stage| self.minutes(stage)).or(one.let_go_min).unwrap_or(0);
             let most = steps[i].work.max_wait_before_min.map(|most| ready + i64::from(most));
             waits.push((from, stage, [most, closes].into_iter().flatten().min()));
         }
@@ -329,7 +376,7 @@ impl<'a> Room<'a> {
         let never = waits.iter().filter_map(|(_, stage, _)| stage.as_ref()).find(|stage| self.minutes(stage).is_none());
         if let Some(stage) = never {
             let job_ix = self.draft.problem.steps[work].job;
-            self.draft.never.push((job_ix, steps[i].title.clone(), stage.stage.clone()));
+            self.draft.never(job_ix, &steps[i].title, &stage.stage);
             placed[i].skipped = true;
             self.leave_out(work, placed[i].off);
             placed[i].work = None;

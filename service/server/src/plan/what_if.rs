@@ -9,7 +9,7 @@ use facts::{InstrumentId, JobOpened, Step};
 use serde::Deserialize;
 
 use super::{
-    Standing, beside,
+    Cannot, Standing, beside,
     chance::{self, Ends},
     standing::LONGER,
 };
@@ -57,6 +57,10 @@ pub(crate) struct WhatIf {
     pub(crate) promise: Vec<(f64, Option<i64>)>,
     /// Jobs that would be done later than without it.
     pub(crate) later: Vec<Later>,
+    /// What cannot be kept with it and could without.
+    pub(crate) cannot: Vec<Cannot>,
+    /// What had to be taken for granted of it.
+    pub(crate) assumed: Vec<String>,
     pub(crate) samples: usize,
     /// The plan with it.
     pub(crate) with: Standing,
@@ -96,9 +100,14 @@ impl State {
         beside(move || {
             let certainty = state.settings.plan.certainty;
             let without = state.stood(state.draft(None, certainty), &state.plan_wall.places(), LONGER, &|| false)?;
-            let with = state.stood(state.draft(Some(&job), certainty), &without.places(), LONGER, &|| false)?;
+            let mut with = state.stood(state.draft(Some(&job), certainty), &without.places(), LONGER, &|| false)?;
             let place = with.draft.jobs.iter().position(|line| line.id.as_ref() == Some(&job.opened.id));
-            let ends = place.map(|place| chance::ends(&with.draft, place));
+            if let Some(place) = place.filter(|_| due_at.is_none()) {
+                with.without_due(place);
+            }
+            // Of a job that is not planned whole nobody knows when it is done.
+            let whole = place.filter(|place| with.done_ms(*place).is_some());
+            let ends = whole.map(|place| chance::ends(&with.draft, place));
             Ok(answered(&without, with, place, ends.as_ref(), due_at))
         })
         .await
@@ -131,6 +140,7 @@ impl State {
             id: new_id('o'),
             instrument: asked.instrument.unwrap_or_else(|| new_id('i')),
             title: title.unwrap_or_else(|| "the job asked about".into()),
+            // As soon as can be is as if it were due now.
             due_at: Some(due_at.unwrap_or_else(|| instant(self.now().ms()))),
             weight,
             steps,
@@ -155,12 +165,20 @@ fn answered(
         let later = || Later { job: id, title: line.title.clone(), done_ms, later_min, late_min };
         (later_min > NOTICED_MIN).then(later)
     });
+    let is_new = |one: &&Cannot| {
+        let same = |known: &Cannot| (&known.kind, &known.job.id, &known.title) == (&one.kind, &one.job.id, &one.title);
+        !without.cannot.iter().any(same)
+    };
+    let cannot = with.cannot.iter().filter(is_new).cloned().collect();
+    let assumed = with.draft.assumed.difference(&without.draft.assumed).cloned().collect();
     let chance = |due: DateTime<Utc>| ends.map(|ends| ends.chance_by(due.timestamp_millis()));
     WhatIf {
         done_ms: place.and_then(|place| with.done_ms(place)),
         chance_by_due: due_at.and_then(chance),
         promise: CHANCES.map(|chance| (chance, ends.and_then(|ends| ends.date_ms(chance)))).into(),
         later: later.collect(),
+        cannot,
+        assumed,
         samples: ends.map_or(0, |ends| ends.samples),
         with,
     }

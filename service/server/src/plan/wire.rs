@@ -64,7 +64,7 @@ struct JobDoneWire {
     title: String,
     instrument: String,
     due_at: Option<String>,
-    /// When its last step is done.
+    /// When its last step is done; null where not all of it can be planned.
     done_at: Option<String>,
     late_min: i64,
 }
@@ -78,6 +78,10 @@ pub(crate) struct WhatIfWire {
     /// Dates to promise, each with the chance that it holds.
     promise: Vec<PromiseWire>,
     others_later: Vec<LaterWire>,
+    /// What cannot be kept with it and could without.
+    cannot: Vec<CannotWire>,
+    /// What had to be taken for granted of it.
+    assumed: Vec<String>,
     samples: usize,
     how: &'static str,
     plan: PlanWire,
@@ -118,7 +122,7 @@ impl State {
             made_at: self.rfc3339(standing.made_ms),
             certainty: self.settings.plan.certainty,
             steps: standing.pieces().map(|(i, slot)| self.piece_wire(standing, i, slot)).collect(),
-            jobs: (0..draft.jobs.len()).map(|job| self.job_done_wire(standing, job)).collect(),
+            jobs: standing.jobs().map(|job| self.job_done_wire(standing, job)).collect(),
             cannot: standing.cannot.iter().map(cannot_wire).collect(),
             unfrozen: standing.unfrozen().map(|(i, _)| draft.pieces[i].title.clone()).collect(),
             moved: standing.plan.cost.moved,
@@ -145,6 +149,8 @@ impl State {
             chance_by_due: answer.chance_by_due,
             promise: answer.promise.iter().map(promise).collect(),
             others_later: answer.later.iter().map(later).collect(),
+            cannot: answer.cannot.iter().map(cannot_wire).collect(),
+            assumed: answer.assumed.clone(),
             samples: answer.samples,
             how: HOW,
             plan: self.plan_wire(&answer.with),

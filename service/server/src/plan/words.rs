@@ -34,7 +34,7 @@ impl State {
         let at = |minute: i64| self.clock_text(ms(minute), now_ms);
         let say = |why: &Why| {
             let (reason, says) = match why {
-                Why::Begun => ("begun", "under way".into()),
+                Why::Begun => ("begun", "under way, by the plan".into()),
                 Why::Frozen => ("frozen", "stays as it was told".into()),
                 Why::Overnight { before } if standing.draft.pieces[*before].part == Part::ClampsOff => {
                     ("overnight", "clamps it overnight".into())
@@ -45,6 +45,9 @@ impl State {
                 Why::WaitsFor { resource } => {
                     ("waits_for", format!("waits for {}", standing.draft.resources[*resource]))
                 }
+                Why::Ready => ("ready", "ready to be begun".into()),
+                Why::Stands => ("stands", "stays where it was planned".into()),
+                Why::Turn => ("turn", "in its turn".into()),
                 Why::Opens => ("opens", "as the shop opens".into()),
                 Why::Due { at_min, late_min: 0 } => ("due", format!("no time to spare, due {}", at(*at_min))),
                 Why::Due { at_min, late_min } => {
@@ -58,12 +61,21 @@ impl State {
 
     /// The same in one line for people. That a piece stays as it was told is said only where nothing else is.
     pub(crate) fn why(&self, standing: &Standing, piece: usize, now_ms: i64) -> String {
-        let mut reasons = self.reasons(standing, piece, now_ms);
-        if reasons.len() > 1 {
-            reasons.retain(|reason| reason.reason != "frozen");
-        }
-        reasons.into_iter().map(|reason| reason.says).collect::<Vec<_>>().join(", ")
+        in_a_line(self.reasons(standing, piece, now_ms))
     }
+
+    /// The same beside a window that is shown already.
+    pub(crate) fn why_besides_window(&self, standing: &Standing, piece: usize, now_ms: i64) -> String {
+        let reasons = self.reasons(standing, piece, now_ms).into_iter();
+        in_a_line(reasons.filter(|reason| reason.reason != "window_closes").collect())
+    }
+}
+
+fn in_a_line(mut reasons: Vec<Reason>) -> String {
+    if reasons.len() > 1 {
+        reasons.retain(|reason| reason.reason != "frozen");
+    }
+    reasons.into_iter().map(|reason| reason.says).collect::<Vec<_>>().join(", ")
 }
 
 /// What cannot be, and how to mend it.
@@ -89,7 +101,7 @@ pub(crate) fn cannot(what: &Cannot) -> (&'static str, String, &'static str) {
         ),
         Given::Capacity(resource) => (
             "capacity",
-            format!("{step} takes more {resource} than there are; what is left of the job is not planned"),
+            format!("{step} takes more {resource} than the shop has; what is left of the job is not planned"),
             "correct the step's work, add the clamps, or raise the count in the settings",
         ),
         Given::Taken => (

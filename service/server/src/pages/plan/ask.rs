@@ -6,7 +6,7 @@ use facts::Step;
 
 use crate::{
     now::instant,
-    plan::{AskedJob, WhatIf},
+    plan::{AskedJob, HOW, WhatIf, length, said},
     problem::{Kind, Problem},
     procedures::{self, Procedure},
     schedules::schedules,
@@ -35,6 +35,11 @@ pub(super) struct Answered {
     /// Dates to promise: the chance, and the day.
     pub(super) promise: Vec<(String, String)>,
     pub(super) later: Vec<String>,
+    /// What could not be kept with it, and how to mend it.
+    pub(super) cannot: Vec<(String, &'static str)>,
+    pub(super) assumed: Vec<String>,
+    /// How many samples the chances are counted in.
+    pub(super) samples: usize,
     pub(super) how: &'static str,
 }
 
@@ -101,20 +106,29 @@ impl State {
         let now_ms = self.now().ms();
         let done = answer.done_ms.map(|at_ms| self.clock_text(at_ms, now_ms));
         let says = match (done, answer.chance_by_due) {
-            (None, _) => "There is no place for it; the plan below says why.".into(),
+            (None, _) => "It cannot be planned whole, so no date can be named.".into(),
             (Some(done), None) => format!("Planned to be done {done}."),
             (Some(done), Some(chance)) => {
                 format!("Planned to be done {done}. In time with a chance of {:.0} %.", chance * 100.0)
             }
         };
-        let promise = answer.promise.iter().map(|(chance, by_ms)| {
+        let promise = answer.promise.iter().filter(|_| answer.done_ms.is_some()).map(|(chance, by_ms)| {
             let day = by_ms.map_or_else(|| "no date".into(), |at_ms| self.clock_text(at_ms, now_ms));
             (format!("{:.0} %", chance * 100.0), day)
         });
+        let cannot = answer.cannot.iter().map(said).map(|(_, says, mend)| (says, mend));
         let later = answer.later.iter().map(|later| {
             let late = if later.late_min > 0 { ", and late" } else { "" };
-            format!("{} later by {}{late}", later.title, crate::plan::length(later.later_min))
+            format!("{} later by {}{late}", later.title, length(later.later_min))
         });
-        Answered { says, promise: promise.collect(), later: later.collect(), how: crate::plan::HOW }
+        Answered {
+            says,
+            promise: promise.collect(),
+            later: later.collect(),
+            cannot: cannot.collect(),
+            assumed: answer.assumed.clone(),
+            samples: answer.samples,
+            how: HOW,
+        }
     }
 }

@@ -73,19 +73,18 @@ fn bar(state: &State, standing: &Standing, job: usize, span: Span, now_ms: i64) 
             said.push(format!("{} {}", state.clock_text(start_ms, now_ms), standing.draft.pieces[i].title));
         }
     }
-    let done_ms = standing.done_ms(job)?;
+    standing.pieces().find(|(i, _)| of_job(*i))?;
     let due_ms = problem.jobs[job].due_min.map(|at| at * 60_000);
-    let done = state.clock_text(done_ms, now_ms);
-    let late = match due_ms {
-        Some(due_ms) if done_ms > due_ms => {
-            format!("done {done}, late: due {}", state.clock_text(due_ms, now_ms))
+    let (done, late) = match standing.done_ms(job) {
+        None => ("not all of it can be planned".to_string(), "not all of it can be planned".to_string()),
+        Some(done_ms) => {
+            let done = format!("done {}", state.clock_text(done_ms, now_ms));
+            let late = due_ms.filter(|due_ms| done_ms > *due_ms);
+            let late = late.map(|due_ms| format!("{done}, late: due {}", state.clock_text(due_ms, now_ms)));
+            (done, late.unwrap_or_default())
         }
-        _ => String::new(),
     };
-    let said = if said.is_empty() {
-        format!("nothing this week; done {done}")
-    } else {
-        format!("{}; done {done}", said.join("; "))
-    };
+    let said = if said.is_empty() { "nothing this week".into() } else { said.join("; ") };
+    let said = format!("{said}; {done}");
     Some(Bar { job: standing.draft.jobs[job].title.clone(), said, late, stretches })
 }
