@@ -50,9 +50,11 @@ mod plan;
 mod problem;
 mod profile;
 mod reorder;
+mod room;
 mod rules;
 mod solve;
 mod trial;
+mod work;
 
 pub use calendar::{Calendar, Week};
 pub use check::{Broken, check};

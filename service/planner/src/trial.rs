@@ -2,10 +2,11 @@
 
 use crate::{
     Cost, Problem,
-    board::{Board, Look, TakenSoFar},
+    board::{Board, Look},
     bounds,
     net::Net,
     plan::{has_moved, late_min},
+    room::Room,
     solve::{pushes, wall_wish},
 };
 
@@ -160,7 +161,7 @@ pub(crate) struct Made<'a> {
     pub(crate) board: Board<'a>,
     tally: Tally,
     /// What it was before every so many blocks.
-    saved: Vec<(TakenSoFar, Tally)>,
+    saved: Vec<(Room<'a>, Tally)>,
     stride: usize,
 }
 
@@ -179,7 +180,7 @@ impl<'a> Made<'a> {
             }
         }
         let stride = order.len().div_ceil(SAVED).max(4);
-        let saved = vec![(fixed.taken(), tally.clone()); order.len() / stride + 1];
+        let saved = vec![(fixed.room().clone(), tally.clone()); order.len() / stride + 1];
         Self { order, wish: vec![i64::MIN; terms.net.works.len()], total: i64::MAX, board: fixed, tally, saved, stride }
     }
 
@@ -210,7 +211,7 @@ impl<'a> Made<'a> {
                     }
                 }
                 let (taken, tally) = &mut self.saved[at / self.stride];
-                self.board.save(taken);
+                taken.copy_from(self.board.room());
                 tally.copy_from(&self.tally);
             }
             let block = self.order[at];
