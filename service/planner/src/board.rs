@@ -73,6 +73,23 @@ impl<'a> Board<'a> {
         &self.room
     }
 
+    /// Takes of `room` what the steps of a block that have not begun take where they stand.
+    pub(crate) fn enter(&self, block: usize, room: &mut Room<'_>) {
+        for step in &self.net.blocks[block].steps {
+            let (work, Some(at)) = (&self.net.works[*step], self.at[*step]) else { continue };
+            if work.begun.is_some() {
+                continue;
+            }
+            room.put(*step, at);
+            for hold in &work.holds {
+                let of = &self.net.holds[*hold];
+                if let (Some((from, _)), Some((_, to))) = (self.at[of.from], self.at[of.to]) {
+                    room.keep(*hold, from, to);
+                }
+            }
+        }
+    }
+
     /// Becomes `other` as it was when `room` was what was taken and the blocks `open` were not placed.
     pub(crate) fn go_back(&mut self, other: &Self, room: &Room<'a>, open: &[usize]) {
         self.at.copy_from_slice(&other.at);

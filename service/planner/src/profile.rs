@@ -1,32 +1,44 @@
 //! How much of a resource is taken over time.
 
 /// Taken amounts as a step function: each entry holds until the next. The first stands before all time.
+///
+/// Minutes are kept short, since what is copied and moved most is this: nothing finds a place beyond 4,000 years.
 #[derive(Debug, Clone)]
 pub(crate) struct Profile<'a> {
-    steps: Vec<(i64, i64)>,
+    steps: Vec<Entry>,
     /// Outside of these `closed` is taken; empty where there are no hours.
     hours: &'a [(i64, i64)],
-    closed: i64,
+    closed: i32,
     /// How many of the hours have been entered: those long after all there is to do are none of anybody's business.
     entered: usize,
-    /// Where it was looked at last: the next look is mostly near by.
+    /// Where it was looked at last: what finds a place there takes it.
     near: usize,
 }
 
-/// How far a look goes on from the last one before it looks everywhere.
-const NEAR: usize = 8;
+/// From when on how much is taken.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct Entry {
+    at: i32,
+    taken: i32,
+}
+
+/// A minute of which it is enough to know that it is beyond all reckoning, if it is.
+fn short(at: i64) -> i32 {
+    at.clamp(i32::MIN.into(), i32::MAX.into()) as i32
+}
 
 impl<'a> Profile<'a> {
     /// Nothing is taken.
     pub(crate) fn new() -> Self {
-        Self { steps: vec![(i64::MIN, 0)], hours: &[], closed: 0, entered: 0, near: 0 }
+        Self::within(&[], 0)
     }
 
     /// All of `closed` is taken outside of these hours.
     pub(crate) fn within(hours: &'a [(i64, i64)], closed: i64) -> Self {
         // Of nothing, nothing can be taken.
         let hours = if closed > 0 { hours } else { &[] };
-        Self { steps: vec![(i64::MIN, closed)], hours, closed, ..Self::new() }
+        let closed = short(closed);
+        Self { steps: vec![Entry { at: i32::MIN, taken: closed }], hours, closed, entered: 0, near: 0 }
     }
 
     pub(crate) fn copy_from(&mut self, other: &Self) {
@@ -37,7 +49,8 @@ impl<'a> Profile<'a> {
     /// Enters the next hours; `false` if there are no more.
     fn enter(&mut self) -> bool {
         let Some((from, to)) = self.hours.get(self.entered) else { return false };
-        self.steps.extend([(*from, 0), (*to, self.closed)]);
+        let closes = Entry { at: short(*to), taken: self.closed };
+        self.steps.extend([Entry { at: short(*from), taken: 0 }, closes]);
         self.entered += 1;
         true
     }
@@ -51,88 +64,88 @@ impl<'a> Profile<'a> {
 
     /// Takes `count` (gives back, if negative) from `from` to `to`.
     pub(crate) fn add(&mut self, from: i64, to: i64, count: i64) {
+        self.enter_until(to);
+        let (from, to, count) = (short(from), short(to), short(count));
         if from >= to || count == 0 {
             return;
         }
-        self.enter_until(to);
         let before = self.place(from);
         let mut last = before;
-        while self.steps.get(last + 1).is_some_and(|step| step.0 <= to) {
+        while self.steps.get(last + 1).is_some_and(|step| step.at <= to) {
             last += 1;
         }
-        if before == last && self.steps[before].0 != from && self.steps[before].0 != to {
-            let (level, end) = (self.steps[before].1, self.steps.len());
-            self.steps.extend([(0, 0); 2]);
+        let Entry { at, taken } = self.steps[before];
+        if before == last && at != from && at != to {
+            let end = self.steps.len();
+            self.steps.extend([Entry { at: 0, taken: 0 }; 2]);
             self.steps.copy_within(before + 1..end, before + 3);
-            (self.steps[before + 1], self.steps[before + 2]) = ((from, level + count), (to, level));
+            self.steps[before + 1] = Entry { at: from, taken: taken.saturating_add(count) };
+            self.steps[before + 2] = Entry { at: to, taken };
             return;
         }
-        if self.steps[last].0 != to {
-            self.steps.insert(last + 1, (to, self.steps[last].1));
+        if self.steps[last].at != to {
+            self.steps.insert(last + 1, Entry { at: to, ..self.steps[last] });
             last += 1;
         }
         let mut first = before;
-        if self.steps[before].0 != from {
+        if at != from {
             first += 1;
             last += 1;
-            self.steps.insert(first, (from, self.steps[before].1));
+            self.steps.insert(first, Entry { at: from, taken });
         }
         for step in &mut self.steps[first..last] {
-            step.1 += count;
+            step.taken = step.taken.saturating_add(count);
         }
         // Where taken and free again meet there is no edge; of the edges inside none can have gone.
-        if self.steps[last].1 == self.steps[last - 1].1 {
+        if self.steps[last].taken == self.steps[last - 1].taken {
             self.steps.remove(last);
         }
-        if self.steps[first].1 == self.steps[first - 1].1 {
+        if first > 0 && self.steps[first].taken == self.steps[first - 1].taken {
             self.steps.remove(first);
         }
     }
 
     /// The place of the entry that holds at `at`.
-    fn place(&mut self, at: i64) -> usize {
-        let near = self.near.min(self.steps.len() - 1);
-        let found = if self.steps[near].0 <= at {
-            let later = &self.steps[near + 1..];
-            let next = later.iter().take(NEAR).position(|step| step.0 > at);
-            next.or((later.len() < NEAR).then_some(later.len())).map(|next| near + next)
-        } else {
-            self.steps[..near].iter().rev().take(NEAR).position(|step| step.0 <= at).map(|back| near - 1 - back)
-        };
-        let place = found.unwrap_or_else(|| self.steps.partition_point(|step| step.0 <= at) - 1);
-        self.near = place;
-        place
+    fn place(&mut self, at: i32) -> usize {
+        let holds = self.steps.get(self.near).is_some_and(|step| step.at <= at)
+            && self.steps.get(self.near + 1).is_none_or(|next| next.at > at);
+        if !holds {
+            self.near = self.steps.partition_point(|step| step.at <= at) - 1;
+        }
+        self.near
     }
 
     /// When, of the first stretch within `from`..`to` in which more than `room` is taken, no more than that is taken again.
     pub(crate) fn clash(&mut self, from: i64, to: i64, room: i64) -> Option<i64> {
         self.enter_until(to);
-        let place = self.place(from);
-        let within = self.steps[place..].iter().take_while(|step| step.0 < to);
-        let full = place + within.enumerate().find(|(_, step)| step.1 > room)?.0;
-        Some(self.free(full, room).map_or(i64::MAX, |free| self.steps[free].0))
+        let (to, room) = (short(to), short(room));
+        let place = self.place(short(from));
+        let within = self.steps[place..].iter().take_while(|step| step.at < to);
+        let full = place + within.enumerate().find(|(_, step)| step.taken > room)?.0;
+        Some(self.free(full, room).map_or(i64::MAX, |free| self.steps[free].at.into()))
     }
 
     /// The first time at or after `from` from which no more than `room` is taken for so long; `None` if there is none.
     pub(crate) fn first(&mut self, from: i64, length: i64, room: i64) -> Option<i64> {
         self.enter_until(from);
-        let mut place = self.place(from);
-        let mut start = from;
+        let (mut start, length, room) = (short(from), short(length), short(room));
+        let mut place = self.place(start);
         loop {
-            let within = self.steps[place..].iter().take_while(|step| step.0 < start + length);
-            let Some((full, _)) = within.enumerate().find(|(_, step)| step.1 > room) else {
+            let end = start.checked_add(length)?;
+            let within = self.steps[place..].iter().take_while(|step| step.at < end);
+            let Some((full, _)) = within.enumerate().find(|(_, step)| step.taken > room) else {
                 self.near = place;
-                return Some(start);
+                return Some(start.into());
             };
             place = self.free(place + full, room)?;
-            start = self.steps[place].0;
+            start = self.steps[place].at;
         }
     }
 
     /// The first place from `place` on in which no more than `room` is taken.
-    fn free(&mut self, mut place: usize, room: i64) -> Option<usize> {
+    fn free(&mut self, mut place: usize, room: i32) -> Option<usize> {
         loop {
-            match self.steps[place..].iter().position(|step| step.1 <= room) {
+            match self.steps[place..].iter().position(|step| step.taken <= room) {
                 Some(free) => return Some(place + free),
                 None => place = self.steps.len(),
             }

@@ -102,9 +102,16 @@ impl<'a> Room<'a> {
         if let (false, Some(free)) = (begun, self.profiles[hold.resource].clash(from, to, left)) {
             return Err(free);
         }
-        self.profiles[hold.resource].add(from, to, count);
-        self.held[at] = true;
+        self.keep(at, from, to);
         Ok(())
+    }
+
+    /// Takes one hold for which there is room, if it is not taken.
+    pub(crate) fn keep(&mut self, at: usize, from: i64, to: i64) {
+        if !std::mem::replace(&mut self.held[at], true) {
+            let hold = &self.net.holds[at];
+            self.profiles[hold.resource].add(from, to, i64::from(hold.count));
+        }
     }
 
     /// Gives one hold back if it is taken.

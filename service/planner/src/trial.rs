@@ -161,12 +161,49 @@ pub(crate) struct Made<'a> {
     pub(crate) board: Board<'a>,
     tally: Tally,
     /// What it was before every so many blocks.
-    saved: Vec<(Room<'a>, Tally)>,
+    saved: Vec<Tally>,
     stride: usize,
 }
 
-/// How often a plan in the making is saved.
+/// How often a plan in the making can be taken up again.
 const SAVED: usize = 24;
+
+/// What is taken before every so many blocks of a plan, reckoned once it is asked for.
+#[derive(Debug)]
+pub(crate) struct Marks<'a> {
+    rooms: Vec<Room<'a>>,
+    /// How many of them hold.
+    known: usize,
+}
+
+impl<'a> Marks<'a> {
+    /// For plans like this, of which nothing is made yet.
+    pub(crate) fn new(made: &Made<'a>) -> Self {
+        Self { rooms: vec![made.board.room().clone(); made.saved.len()], known: 1 }
+    }
+
+    /// The plan is another after the first so many.
+    fn forget(&mut self, known: usize) {
+        self.known = self.known.min(known);
+    }
+
+    /// The plan is another.
+    pub(crate) fn forget_all(&mut self) {
+        self.forget(1);
+    }
+
+    fn at(&mut self, made: &Made<'_>, mark: usize) -> &Room<'a> {
+        while self.known <= mark {
+            let (before, [room, ..]) = self.rooms.split_at_mut(self.known) else { break };
+            room.copy_from(&before[self.known - 1]);
+            for block in &made.order[(self.known - 1) * made.stride..self.known * made.stride] {
+                made.board.enter(*block, room);
+            }
+            self.known += 1;
+        }
+        &self.rooms[mark]
+    }
+}
 
 impl<'a> Made<'a> {
     /// Nothing made yet: `fixed` is what no order changes.
@@ -180,7 +217,7 @@ impl<'a> Made<'a> {
             }
         }
         let stride = order.len().div_ceil(SAVED).max(4);
-        let saved = vec![(fixed.room().clone(), tally.clone()); order.len() / stride + 1];
+        let saved = vec![tally.clone(); order.len() / stride + 1];
         Self { order, wish: vec![i64::MIN; terms.net.works.len()], total: i64::MAX, board: fixed, tally, saved, stride }
     }
 
@@ -190,14 +227,14 @@ impl<'a> Made<'a> {
         &mut self,
         terms: &Terms<'_>,
         old: &Self,
+        marks: &mut Marks<'a>,
         (from, until): (usize, usize),
         limit: i64,
         margin: i64,
     ) -> Outcome {
         let first = from / self.stride;
-        let (taken, tally) = &old.saved[first];
-        self.board.go_back(&old.board, taken, &self.order[first * self.stride..]);
-        self.tally.copy_from(tally);
+        self.board.go_back(&old.board, marks.at(old, first), &self.order[first * self.stride..]);
+        self.tally.copy_from(&old.saved[first]);
         let mut same = true;
         for at in first * self.stride..self.order.len() {
             if at > first * self.stride && at.is_multiple_of(self.stride) {
@@ -205,14 +242,12 @@ impl<'a> Made<'a> {
                     if same {
                         return Outcome::Same(at);
                     }
-                    let was = &old.saved[at / self.stride].1;
+                    let was = &old.saved[at / self.stride];
                     if self.tally.foreseen(terms, was, old) > limit.saturating_add(margin) {
                         return Outcome::No;
                     }
                 }
-                let (taken, tally) = &mut self.saved[at / self.stride];
-                taken.copy_from(self.board.room());
-                tally.copy_from(&self.tally);
+                self.saved[at / self.stride].copy_from(&self.tally);
             }
             let block = self.order[at];
             if !self.place(terms, block) || self.tally.total(terms) > limit {
@@ -256,15 +291,16 @@ impl<'a> Made<'a> {
     }
 
     /// Becomes `other`, which was made from this one and differs in its order from `from` on.
-    pub(crate) fn take_from(&mut self, other: &mut Self, from: usize) {
+    pub(crate) fn take_from(&mut self, other: &mut Self, marks: &mut Marks<'a>, from: usize) {
         std::mem::swap(&mut self.board, &mut other.board);
         std::mem::swap(&mut self.tally, &mut other.tally);
         self.total = other.total;
-        self.take_order(other, from, usize::MAX);
+        self.take_order(other, marks, from, usize::MAX);
     }
 
     /// Takes over the order of `other`, which is the same plan from `until` on.
-    pub(crate) fn take_order(&mut self, other: &mut Self, from: usize, until: usize) {
+    pub(crate) fn take_order(&mut self, other: &mut Self, marks: &mut Marks<'a>, from: usize, until: usize) {
+        marks.forget(from / self.stride + 1);
         std::mem::swap(&mut self.order, &mut other.order);
         std::mem::swap(&mut self.wish, &mut other.wish);
         let until = self.saved.len().min(until / self.stride);
