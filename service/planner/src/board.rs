@@ -90,6 +90,14 @@ impl<'a> Board<'a> {
         }
     }
 
+    /// Places a block where it stands on `other`, where all that it takes is free.
+    pub(crate) fn place_as(&mut self, other: &Self, block: usize) {
+        for step in &self.net.blocks[block].steps {
+            self.at[*step] = other.at[*step];
+        }
+        other.enter(block, &mut self.room);
+    }
+
     /// Becomes `other` as it was when `room` was what was taken and the blocks `open` were not placed.
     pub(crate) fn go_back(&mut self, other: &Self, room: &Room<'a>, open: &[usize]) {
         self.at.copy_from_slice(&other.at);

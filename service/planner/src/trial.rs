@@ -105,6 +105,15 @@ impl Tally {
         (self.end, self.late, self.moved) = (other.end, other.late, other.moved);
     }
 
+    /// A block stands where it does on `board`.
+    fn count_block(&mut self, terms: &Terms<'_>, board: &Board<'_>, block: usize) {
+        for step in &terms.net.blocks[block].steps {
+            if let Some(at) = board.at[*step] {
+                self.count(terms, *step, at);
+            }
+        }
+    }
+
     /// A step stands at `start`..`end`.
     fn count(&mut self, terms: &Terms<'_>, step: usize, (start, end): (i64, i64)) {
         self.moved += i64::from(has_moved(terms.problem, step, start));
@@ -232,20 +241,22 @@ impl<'a> Made<'a> {
         limit: i64,
         margin: i64,
     ) -> Outcome {
-        let first = from / self.stride;
-        self.board.go_back(&old.board, marks.at(old, first), &self.order[first * self.stride..]);
-        self.tally.copy_from(&old.saved[first]);
+        let mark = from / self.stride;
+        self.board.go_back(&old.board, marks.at(old, mark), &self.order[mark * self.stride..]);
+        self.tally.copy_from(&old.saved[mark]);
+        for at in mark * self.stride..from.min(self.order.len()) {
+            self.board.place_as(&old.board, self.order[at]);
+            self.tally.count_block(terms, &self.board, self.order[at]);
+        }
         let mut same = true;
-        for at in first * self.stride..self.order.len() {
-            if at > first * self.stride && at.is_multiple_of(self.stride) {
-                if at > until {
-                    if same {
-                        return Outcome::Same(at);
-                    }
-                    let was = &old.saved[at / self.stride];
-                    if self.tally.foreseen(terms, was, old) > limit.saturating_add(margin) {
-                        return Outcome::No;
-                    }
+        for at in from..self.order.len() {
+            if at > until && same {
+                return Outcome::Same(at);
+            }
+            if at > from && at.is_multiple_of(self.stride) {
+                let was = &old.saved[at / self.stride];
+                if at > until && self.tally.foreseen(terms, was, old) > limit.saturating_add(margin) {
+                    return Outcome::No;
                 }
                 self.saved[at / self.stride].copy_from(&self.tally);
             }
@@ -282,11 +293,7 @@ impl<'a> Made<'a> {
         if self.board.place(block, look).is_err() {
             return false;
         }
-        for step in steps {
-            if let Some(at) = self.board.at[*step] {
-                self.tally.count(terms, *step, at);
-            }
-        }
+        self.tally.count_block(terms, &self.board, block);
         true
     }
 
@@ -303,7 +310,7 @@ impl<'a> Made<'a> {
         marks.forget(from / self.stride + 1);
         std::mem::swap(&mut self.order, &mut other.order);
         std::mem::swap(&mut self.wish, &mut other.wish);
-        let until = self.saved.len().min(until / self.stride);
+        let until = self.saved.len().min(until.div_ceil(self.stride));
         for at in from / self.stride + 1..until {
             std::mem::swap(&mut self.saved[at], &mut other.saved[at]);
         }
