@@ -28,28 +28,36 @@ impl<'a> Room<'a> {
     }
 
     /// The first place from `from` on in which a step gets all it needs.
-    pub(crate) fn first(&mut self, step: usize, mut from: i64) -> Result<(i64, i64), Miss> {
-        let net = self.net;
-        let work = &net.works[step];
-        'later: loop {
-            let (start, end) = match work.hours.filter(|_| work.by_hours) {
-                None => (from, from + work.length),
-                Some(hours) => {
-                    let stretch = net.hours[hours].stretch(from, work.length, work.splits);
-                    stretch.ok_or(Miss::Hours { step })?
-                }
-            };
-            for look in &work.looks {
-                let (from_min, length) = (start - look.lead, end - start + look.lead + look.tail);
-                let left = self.left(look);
-                let free = self.profiles[look.supply].first(from_min, length, left);
-                let free = free.ok_or_else(|| self.never(step, look))?;
-                if free > from_min {
-                    from = free + look.lead;
-                    continue 'later;
-                }
+    pub(crate) fn first(&mut self, step: usize, from: i64) -> Result<(i64, i64), Miss> {
+        let work = &self.net.works[step];
+        let mut at = self.open(step, from)?;
+        // Who finds no room moves the step on, and is content; then the others are asked again.
+        let mut content = 0;
+        for look in work.looks.iter().cycle() {
+            if content == work.looks.len() {
+                break;
             }
-            return Ok((start, end));
+            let (from, length) = (at.0 - look.lead, at.1 - at.0 + look.lead + look.tail);
+            let left = self.left(look);
+            let free = self.profiles[look.supply].first(from, length, left).ok_or_else(|| self.never(step, look))?;
+            content += 1;
+            if free > from {
+                at = self.open(step, free + look.lead)?;
+                content = usize::from(!work.by_hours);
+            }
+        }
+        Ok(at)
+    }
+
+    /// Where a step stands from `from` on by the hours its accounts do not tell.
+    fn open(&self, step: usize, from: i64) -> Result<(i64, i64), Miss> {
+        let work = &self.net.works[step];
+        match work.hours.filter(|_| work.by_hours) {
+            None => Ok((from, from + work.length)),
+            Some(hours) => {
+                let stretch = self.net.hours[hours].stretch(from, work.length, work.splits);
+                stretch.ok_or(Miss::Hours { step })
+            }
         }
     }
 
