@@ -129,7 +129,7 @@ impl Net {
                 if step.is_none_or(|step| step == *from) {
                     let start = low[*from];
                     for (to, gap) in steps.iter().zip(gaps) {
-                        low[*to] = low[*to].max(start.saturating_add(*gap));
+                        low[*to] = low[*to].max(start + gap);
                     }
                 }
             }

@@ -75,6 +75,11 @@ impl<'a> Profile<'a> {
             last += 1;
         }
         let Entry { at, taken } = self.steps[before];
+        if before == last && at == from && before > 0 && self.steps[before - 1].taken == taken.saturating_add(count) {
+            // Right behind what is taken: that goes on for longer.
+            self.steps[before].at = to;
+            return;
+        }
         if before == last && at != from && at != to {
             let end = self.steps.len();
             self.steps.extend([Entry { at: 0, taken: 0 }; 2]);
