@@ -91,6 +91,8 @@ fn loads(problem: &Problem, net: &Net, blocks: &[usize]) -> Vec<f64> {
 struct Tally {
     /// The least end of each job.
     ends: Vec<i64>,
+    /// How many blocks of each job that may be moved have no place yet.
+    open: Vec<usize>,
     /// Where the latest placed step of each job starts.
     reached: Vec<i64>,
     end: i64,
@@ -101,12 +103,14 @@ struct Tally {
 impl Tally {
     fn copy_from(&mut self, other: &Self) {
         self.ends.copy_from_slice(&other.ends);
+        self.open.copy_from_slice(&other.open);
         self.reached.copy_from_slice(&other.reached);
         (self.end, self.late, self.moved) = (other.end, other.late, other.moved);
     }
 
-    /// A block stands where it does on `board`.
+    /// A block that had no place stands where it does on `board`.
     fn count_block(&mut self, terms: &Terms<'_>, board: &Board<'_>, block: usize) {
+        self.open[terms.job(block)] -= 1;
         for step in &terms.net.blocks[block].steps {
             if let Some(at) = board.at[*step] {
                 self.count(terms, *step, at);
@@ -142,6 +146,18 @@ impl Tally {
             }
         }
         total
+    }
+
+    /// What the plan will cost if each job of which a block has no place yet ends as in `old`, or later if it has to.
+    fn feared(&self, terms: &Terms<'_>, old: &Made<'_>) -> i64 {
+        let (mut late, mut last) = (0, i64::MIN);
+        for (job, of) in terms.problem.jobs.iter().enumerate() {
+            let was = if self.open[job] == 0 { i64::MIN } else { old.tally.ends[job] };
+            let end = self.ends[job].max(was);
+            late += of.weight * late_min(of.due_min, end);
+            last = last.max(end);
+        }
+        Cost::summed(terms.problem, late, self.moved, last).total
     }
 
     fn total(&self, terms: &Terms<'_>) -> i64 {
@@ -218,7 +234,9 @@ impl<'a> Made<'a> {
     /// Nothing made yet: `fixed` is what no order changes.
     pub(crate) fn new(terms: &Terms<'_>, fixed: Board<'a>, order: Vec<usize>) -> Self {
         let ends = vec![i64::MIN; terms.problem.jobs.len()];
-        let mut tally = Tally { reached: ends.clone(), ends, end: i64::MIN, late: 0, moved: 0 };
+        let mut open = vec![0; ends.len()];
+        order.iter().for_each(|block| open[terms.job(*block)] += 1);
+        let mut tally = Tally { reached: ends.clone(), ends, open, end: i64::MIN, late: 0, moved: 0 };
         for (step, work) in terms.net.works.iter().enumerate() {
             match fixed.at[step] {
                 Some(at) => tally.count(terms, step, at),
@@ -259,6 +277,11 @@ impl<'a> Made<'a> {
                     return Outcome::No;
                 }
                 self.saved[at / self.stride].copy_from(&self.tally);
+            }
+            // Up to there other blocks have been placed than were before; what is behind them is taken to stay.
+            let others = at > from && at <= until && until < self.order.len();
+            if others && self.tally.feared(terms, old) > limit {
+                return Outcome::No;
             }
             let block = self.order[at];
             if !self.place(terms, block) || self.tally.total(terms) > limit {
