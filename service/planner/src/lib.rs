@@ -46,6 +46,7 @@ mod explain;
 mod guess;
 mod net;
 mod order;
+mod parts;
 mod plan;
 mod problem;
 mod profile;
@@ -53,6 +54,7 @@ mod reorder;
 mod room;
 mod rules;
 mod solve;
+mod tally;
 mod trial;
 mod work;
 

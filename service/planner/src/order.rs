@@ -111,7 +111,8 @@ impl<'a> Order<'a> {
             };
             let limit = if changed.only_if_better { self.now.total - 1 } else { self.now.total + taken };
             let margin = (heat * MARGIN) as i64;
-            match self.next.make(&self.terms, &self.now, &mut self.marks, (changed.from, changed.until), limit, margin) {
+            match self.next.make(&self.terms, &self.now, &mut self.marks, (changed.from, changed.until), limit, margin)
+            {
                 Outcome::No => {}
                 Outcome::Same(at) => self.now.take_order(&mut self.next, &mut self.marks, changed.from, at),
                 Outcome::Made => {

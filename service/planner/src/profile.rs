@@ -158,3 +158,52 @@ impl<'a> Profile<'a> {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::chance::Chance;
+
+    const MINUTES: i64 = 60;
+    const HOURS: [(i64, i64); 3] = [(5, 20), (25, 40), (45, 55)];
+    const CAPACITY: i64 = 2;
+
+    /// The same kept minute by minute.
+    fn by_minutes(taken: &[i64], from: i64, length: i64, room: i64) -> Option<i64> {
+        let free = |start: &i64| taken[*start as usize..(*start + length) as usize].iter().all(|taken| *taken <= room);
+        (from..=MINUTES - length).find(free)
+    }
+
+    #[test]
+    fn it_says_what_a_list_of_all_minutes_says() {
+        let mut chance = Chance::new(11);
+        for _ in 0..300 {
+            let mut profile = Profile::within(&HOURS, CAPACITY);
+            let open = |at: i64| HOURS.iter().any(|(from, to)| (*from..*to).contains(&at));
+            let mut taken: Vec<i64> = (0..MINUTES).map(|at| if open(at) { 0 } else { CAPACITY }).collect();
+            let mut put: Vec<(i64, i64, i64)> = Vec::new();
+            for _ in 0..40 {
+                let from = chance.below(55) as i64;
+                let length = 1 + chance.below(12) as i64;
+                let room = chance.below(2) as i64;
+                assert_eq!(profile.first(from, length, room), by_minutes(&taken, from, length, room));
+                let to = (from + length).min(MINUTES);
+                let full = (from..to).find(|at| taken[*at as usize] > room);
+                let free = full.map(|full| (full..MINUTES).find(|at| taken[*at as usize] <= room).unwrap_or(i64::MAX));
+                assert_eq!(profile.clash(from, to, room), free);
+                let change = if put.len() > 6 {
+                    let (from, to, count) = put.swap_remove(chance.below(7));
+                    (from, to, -count)
+                } else {
+                    // As steps are placed: where the first room is, or across closing like a tail.
+                    let start = by_minutes(&taken, from, length, room).filter(|_| chance.below(4) > 0).unwrap_or(from);
+                    put.push((start, (start + length).min(MINUTES), 1 + chance.below(2) as i64));
+                    put[put.len() - 1]
+                };
+                profile.add(change.0, change.1, change.2);
+                (change.0..change.1).for_each(|at| taken[at as usize] += change.2);
+            }
+            assert!(profile.steps.windows(2).all(|pair| pair[0].at < pair[1].at && pair[0].taken != pair[1].taken));
+        }
+    }
+}

@@ -1,6 +1,11 @@
 //! What is taken of everything, and the first room a step finds in it.
 
-use crate::{board::Miss, net::Net, profile::Profile, work::{Supply, Taken}};
+use crate::{
+    board::Miss,
+    net::Net,
+    profile::Profile,
+    work::{Supply, Taken},
+};
 
 /// What steps and holds take of the resources.
 #[derive(Debug, Clone)]

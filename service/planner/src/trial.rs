@@ -1,13 +1,14 @@
 //! A plan in the making: blocks placed in an order, with what it costs so far and where it can be taken up again.
 
 use crate::{
-    Cost, Problem,
+    Problem,
     board::{Board, Look},
     bounds,
     net::Net,
-    plan::{has_moved, late_min},
+    plan::late_min,
     room::Room,
     solve::{pushes, wall_wish},
+    tally::Tally,
 };
 
 /// What is asked of every plan.
@@ -86,85 +87,6 @@ fn loads(problem: &Problem, net: &Net, blocks: &[usize]) -> Vec<f64> {
     scarcest.unwrap_or_else(|| vec![0.0; net.blocks.len()])
 }
 
-/// What some placed blocks cost at least.
-#[derive(Debug, Clone)]
-struct Tally {
-    /// The least end of each job.
-    ends: Vec<i64>,
-    /// How many blocks of each job that may be moved have no place yet.
-    open: Vec<usize>,
-    /// Where the latest placed step of each job starts.
-    reached: Vec<i64>,
-    end: i64,
-    late: i64,
-    moved: i64,
-}
-
-impl Tally {
-    fn copy_from(&mut self, other: &Self) {
-        self.ends.copy_from_slice(&other.ends);
-        self.open.copy_from_slice(&other.open);
-        self.reached.copy_from_slice(&other.reached);
-        (self.end, self.late, self.moved) = (other.end, other.late, other.moved);
-    }
-
-    /// A block that had no place stands where it does on `board`.
-    fn count_block(&mut self, terms: &Terms<'_>, board: &Board<'_>, block: usize) {
-        self.open[terms.job(block)] -= 1;
-        for step in &terms.net.blocks[block].steps {
-            if let Some(at) = board.at[*step] {
-                self.count(terms, *step, at);
-            }
-        }
-    }
-
-    /// A step stands at `start`..`end`.
-    fn count(&mut self, terms: &Terms<'_>, step: usize, (start, end): (i64, i64)) {
-        self.moved += i64::from(has_moved(terms.problem, step, start));
-        let job = terms.net.works[step].job;
-        self.reached[job] = self.reached[job].max(start);
-        self.ends_by(terms, job, end.max(start + terms.tails[step]));
-    }
-
-    fn ends_by(&mut self, terms: &Terms<'_>, job: usize, end: i64) {
-        if end > self.ends[job] {
-            let of = &terms.problem.jobs[job];
-            self.late += of.weight * (late_min(of.due_min, end) - late_min(of.due_min, self.ends[job]));
-            self.ends[job] = end;
-            self.end = self.end.max(end);
-        }
-    }
-
-    /// What the plan will cost if each job goes on as in `old`, which had placed the same blocks when it was `was`.
-    fn foreseen(&self, terms: &Terms<'_>, was: &Self, old: &Made<'_>) -> i64 {
-        let mut total = old.total;
-        for (job, of) in terms.problem.jobs.iter().enumerate() {
-            let shift = self.reached[job] - was.reached[job];
-            if shift != 0 {
-                let end = old.tally.ends[job];
-                total += of.weight * (late_min(of.due_min, end + shift) - late_min(of.due_min, end));
-            }
-        }
-        total
-    }
-
-    /// What the plan will cost if each job of which a block has no place yet ends as in `old`, or later if it has to.
-    fn feared(&self, terms: &Terms<'_>, old: &Made<'_>) -> i64 {
-        let (mut late, mut last) = (0, i64::MIN);
-        for (job, of) in terms.problem.jobs.iter().enumerate() {
-            let was = if self.open[job] == 0 { i64::MIN } else { old.tally.ends[job] };
-            let end = self.ends[job].max(was);
-            late += of.weight * late_min(of.due_min, end);
-            last = last.max(end);
-        }
-        Cost::summed(terms.problem, late, self.moved, last).total
-    }
-
-    fn total(&self, terms: &Terms<'_>) -> i64 {
-        Cost::summed(terms.problem, self.late, self.moved, self.end).total
-    }
-}
-
 /// What became of a change.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Outcome {
@@ -233,16 +155,7 @@ impl<'a> Marks<'a> {
 impl<'a> Made<'a> {
     /// Nothing made yet: `fixed` is what no order changes.
     pub(crate) fn new(terms: &Terms<'_>, fixed: Board<'a>, order: Vec<usize>) -> Self {
-        let ends = vec![i64::MIN; terms.problem.jobs.len()];
-        let mut open = vec![0; ends.len()];
-        order.iter().for_each(|block| open[terms.job(*block)] += 1);
-        let mut tally = Tally { reached: ends.clone(), ends, open, end: i64::MIN, late: 0, moved: 0 };
-        for (step, work) in terms.net.works.iter().enumerate() {
-            match fixed.at[step] {
-                Some(at) => tally.count(terms, step, at),
-                None => tally.ends_by(terms, work.job, work.earliest + terms.tails[step]),
-            }
-        }
+        let tally = Tally::new(terms, &fixed, &order);
         let stride = order.len().div_ceil(SAVED).max(4);
         let saved = vec![tally.clone(); order.len() / stride + 1];
         Self { order, wish: vec![i64::MIN; terms.net.works.len()], total: i64::MAX, board: fixed, tally, saved, stride }
@@ -273,14 +186,14 @@ impl<'a> Made<'a> {
             }
             if at > from && at.is_multiple_of(self.stride) {
                 let was = &old.saved[at / self.stride];
-                if at > until && self.tally.foreseen(terms, was, old) > limit.saturating_add(margin) {
+                if at > until && self.tally.foreseen(terms, was, &old.tally, old.total) > limit.saturating_add(margin) {
                     return Outcome::No;
                 }
                 self.saved[at / self.stride].copy_from(&self.tally);
             }
             // Up to there other blocks have been placed than were before; what is behind them is taken to stay.
             let others = at > from && at <= until && until < self.order.len();
-            if others && self.tally.feared(terms, old) > limit {
+            if others && self.tally.feared(terms, &old.tally) > limit {
                 return Outcome::No;
             }
             let block = self.order[at];

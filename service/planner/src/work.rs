@@ -47,17 +47,13 @@ pub(crate) struct Supply {
 
 /// All steps, the accounts they are entered in, and the hours they have.
 pub(crate) fn ready(problem: &Problem) -> (Vec<Work>, Vec<Supply>, Vec<Calendar>) {
-    let supply = |(resource, open)| Supply {
-        resource,
-        capacity: i64::from(problem.resources[resource].capacity),
-        open,
-    };
+    let supply =
+        |(resource, open)| Supply { resource, capacity: i64::from(problem.resources[resource].capacity), open };
     let mut supplies: Vec<Supply> = (0..problem.resources.len()).map(|resource| supply((resource, None))).collect();
     let with_hours = problem.resources.iter().enumerate().filter(|(_, of)| of.hours.is_some());
     supplies.extend(with_hours.map(|(resource, of)| supply((resource, of.hours.clone()))));
     let mut hours = Shared::default();
-    let mut works: Vec<Work> =
-        (0..problem.steps.len()).map(|i| work(problem, i, &supplies, &mut hours)).collect();
+    let mut works: Vec<Work> = (0..problem.steps.len()).map(|i| work(problem, i, &supplies, &mut hours)).collect();
     // Nothing is entered where nobody looks.
     let mut looked: Vec<bool> = vec![false; supplies.len()];
     works.iter().flat_map(|work| &work.looks).for_each(|look| looked[look.supply] = true);
