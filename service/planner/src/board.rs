@@ -6,7 +6,7 @@
 
 use crate::{
     net::{Net, Way},
-    profile::Profile,
+    room::Room,
 };
 
 /// Why a block has no place.
@@ -43,23 +43,13 @@ pub(crate) struct Board<'a> {
     pub(crate) pinned: Vec<Option<(i64, i64)>>,
     /// In which order steps of one block go, where the order of their earliest times does not do.
     pub(crate) rank: Vec<i64>,
-    profiles: Vec<Profile>,
-    held: Vec<bool>,
+    room: Room<'a>,
     /// The earliest a step may stand, whatever else of its block is placed.
     base: Vec<i64>,
     /// The earliest a step may stand with what is placed where it is.
     low: Vec<i64>,
     trial: Vec<i64>,
     queue: Vec<usize>,
-    /// Where in its profile each need of a step is looked at.
-    places: Vec<usize>,
-}
-
-/// What is taken of the resources while not all blocks are placed.
-#[derive(Debug, Clone)]
-pub(crate) struct TakenSoFar {
-    profiles: Vec<Profile>,
-    held: Vec<bool>,
 }
 
 impl<'a> Board<'a> {
@@ -70,41 +60,53 @@ impl<'a> Board<'a> {
             at: vec![None; n],
             pinned: net.works.iter().map(|work| work.begun).collect(),
             rank: vec![0; n],
-            profiles: vec![Profile::new(); net.capacity.len()],
-            held: vec![false; net.holds.len()],
+            room: Room::new(net),
             base: vec![i64::MIN; n],
             low: vec![i64::MIN; n],
             trial: vec![i64::MIN; n],
             queue: Vec::new(),
-            places: Vec::new(),
         }
     }
 
-    /// What is taken, to come back to.
-    pub(crate) fn taken(&self) -> TakenSoFar {
-        TakenSoFar { profiles: self.profiles.clone(), held: self.held.clone() }
+    /// What is taken.
+    pub(crate) fn room(&self) -> &Room<'a> {
+        &self.room
     }
 
-    /// The same, into one that is there already.
-    pub(crate) fn save(&self, taken: &mut TakenSoFar) {
-        taken.held.copy_from_slice(&self.held);
-        for (profile, of) in taken.profiles.iter_mut().zip(&self.profiles) {
-            profile.copy_from(of);
+    /// Takes of `room` what the steps of a block that have not begun take where they stand.
+    pub(crate) fn enter(&self, block: usize, room: &mut Room<'_>) {
+        for step in &self.net.blocks[block].steps {
+            let (work, Some(at)) = (&self.net.works[*step], self.at[*step]) else { continue };
+            if work.begun.is_some() {
+                continue;
+            }
+            room.put(*step, at);
+            for hold in &work.holds {
+                let of = &self.net.holds[*hold];
+                if let (Some((from, _)), Some((_, to))) = (self.at[of.from], self.at[of.to]) {
+                    room.keep(*hold, from, to);
+                }
+            }
         }
     }
 
-    /// Becomes `other` as it was when it had `taken` that and had not placed the blocks `open`.
-    pub(crate) fn go_back(&mut self, other: &Self, taken: &TakenSoFar, open: &[usize]) {
+    /// Places a block where it stands on `other`, where all that it takes is free.
+    pub(crate) fn place_as(&mut self, other: &Self, block: usize) {
+        for step in &self.net.blocks[block].steps {
+            self.at[*step] = other.at[*step];
+        }
+        other.enter(block, &mut self.room);
+    }
+
+    /// Becomes `other` as it was when `room` was what was taken and the blocks `open` were not placed.
+    pub(crate) fn go_back(&mut self, other: &Self, room: &Room<'a>, open: &[usize]) {
         self.at.copy_from_slice(&other.at);
         for step in open.iter().flat_map(|block| &self.net.blocks[*block].steps) {
             if self.net.works[*step].begun.is_none() {
                 self.at[*step] = None;
             }
         }
-        self.held.copy_from_slice(&taken.held);
-        for (profile, of) in self.profiles.iter_mut().zip(&taken.profiles) {
-            profile.copy_from(of);
-        }
+        self.room.copy_from(room);
     }
 
     /// Places all steps of a block, or none.
@@ -114,7 +116,7 @@ impl<'a> Board<'a> {
         self.lift(block);
         let net = self.net;
         let alone = net.blocks[block].steps.iter().all(|step| self.pinned[*step].is_none());
-        let behind = self.profiles.iter().map(Profile::ends).max().unwrap_or(i64::MIN);
+        let behind = self.behind();
         if alone && behind > i64::MIN && !matches!(miss, Miss::Capacity { .. }) {
             let second = self.attempt(block, look, behind);
             if second.is_err() {
@@ -123,6 +125,13 @@ impl<'a> Board<'a> {
             return second.map_err(|_| miss);
         }
         Err(miss)
+    }
+
+    /// When the last of what is taken is free again.
+    fn behind(&self) -> i64 {
+        let placed = self.at.iter().zip(&self.net.works).filter_map(|(at, work)| Some((at.as_ref()?.1, work)));
+        let ends = placed.map(|(end, work)| end + work.needs.iter().map(|need| need.tail).max().unwrap_or(0));
+        ends.max().unwrap_or(i64::MIN)
     }
 
     /// Takes off the board what has not begun of a block.
@@ -205,8 +214,7 @@ impl<'a> Board<'a> {
             self.low[*step] = low;
         }
         if net.blocks[block].steps.len() > 1 {
-            self.queue.extend(net.blocks[block].steps.iter().rev());
-            spread(net, &mut self.low, &mut self.queue)?;
+            net.spread(block, None, &mut self.low, &mut self.queue).map_err(|step| Miss::Hours { step })?;
         }
         for step in &net.blocks[block].steps {
             self.base[*step] = self.low[*step];
@@ -228,13 +236,11 @@ impl<'a> Board<'a> {
         let net = self.net;
         let steps = &net.blocks[block].steps;
         loop {
-            self.queue.extend(steps);
-            spread(net, &mut self.base, &mut self.queue)?;
+            net.spread(block, None, &mut self.base, &mut self.queue).map_err(|step| Miss::Hours { step })?;
             for step in steps {
                 self.low[*step] = self.at[*step].map_or(self.base[*step], |at| at.0.max(self.base[*step]));
             }
-            self.queue.extend(steps);
-            spread(net, &mut self.low, &mut self.queue)?;
+            net.spread(block, None, &mut self.low, &mut self.queue).map_err(|step| Miss::Hours { step })?;
             let overtaken = |step: &&usize| self.at[**step].is_some_and(|at| self.low[**step] > at.0);
             let Some(step) = steps.iter().find(overtaken).copied() else { return Ok(()) };
             let by_min = self.low[step] - self.at[step].map_or(0, |at| at.0);
@@ -254,51 +260,10 @@ impl<'a> Board<'a> {
             if low > start {
                 return Err(self.window(step, low - start, &self.low));
             }
-            let free = begun || self.clash(step, start, end).is_none();
+            let free = begun || self.room.has(step, (start, end));
             return if free { Ok((start, end)) } else { Err(Miss::Pinned { step }) };
         }
-        self.first_room(step, self.low[step])
-    }
-
-    /// The first place from `from` on in which a step gets all it needs.
-    fn first_room(&mut self, step: usize, from: i64) -> Result<(i64, i64), Miss> {
-        let net = self.net;
-        let work = &net.works[step];
-        let hours = work.hours.map(|hours| &net.hours[hours]);
-        let mut open = hours.map_or(0, |hours| hours.after(from));
-        self.places.clear();
-        for need in &work.needs {
-            self.places.push(self.profiles[need.resource].place(from - need.lead));
-        }
-        let mut from = from;
-        'later: loop {
-            let stretch = match hours {
-                None => Some((from, from + work.length)),
-                Some(hours) => hours.stretch_from(&mut open, from, work.length, work.splits),
-            };
-            let (start, end) = stretch.ok_or(Miss::Hours { step })?;
-            for (need, place) in work.needs.iter().zip(&mut self.places) {
-                let (room, profile) = (net.capacity[need.resource] - need.count, &self.profiles[need.resource]);
-                match profile.clash_from(place, start - need.lead, end + need.tail, room) {
-                    None => {}
-                    Some((_, i64::MAX)) => return Err(Miss::Capacity { step, resource: need.resource }),
-                    Some((_, free)) => {
-                        from = free + need.lead;
-                        continue 'later;
-                    }
-                }
-            }
-            return Ok((start, end));
-        }
-    }
-
-    /// The first thing a step does not get if it stands at `start`..`end`, and when to try again.
-    fn clash(&self, step: usize, start: i64, end: i64) -> Option<(usize, i64)> {
-        self.net.works[step].needs.iter().find_map(|need| {
-            let room = self.net.capacity[need.resource] - need.count;
-            let clash = self.profiles[need.resource].clash(start - need.lead, end + need.tail, room)?;
-            Some((need.resource, clash.1.saturating_add(need.lead)))
-        })
+        self.room.first(step, self.low[step])
     }
 
     /// What `step` at `start` pushes out of the place it has: lifted, with a later bound. `None` if nothing.
@@ -312,8 +277,7 @@ impl<'a> Board<'a> {
             self.trial[*other] = self.low[*other];
         }
         self.trial[step] = start;
-        self.queue.push(step);
-        spread(net, &mut self.trial, &mut self.queue)?;
+        net.spread(block, Some(step), &mut self.trial, &mut self.queue).map_err(|step| Miss::Hours { step })?;
         let mut pushed = None;
         for other in steps {
             let Some((stands, _)) = self.at[*other] else { continue };
@@ -370,69 +334,27 @@ impl<'a> Board<'a> {
 
     /// Takes one hold if both its steps are placed; fails with the time it is free again.
     fn hold(&mut self, at: usize) -> Result<(), i64> {
-        let hold = self.net.holds[at];
-        let (Some((from, _)), Some((_, to))) = (self.at[hold.from], self.at[hold.to]) else { return Ok(()) };
-        if self.held[at] {
-            return Ok(());
+        let hold = &self.net.holds[at];
+        match (self.at[hold.from], self.at[hold.to]) {
+            (Some((from, _)), Some((_, to))) => self.room.hold(at, from, to),
+            _ => Ok(()),
         }
-        let count = i64::from(hold.count);
-        let room = self.net.capacity[hold.resource] - count;
-        // What is held since before is a fact, however much there is.
-        let begun = self.net.works[hold.from].begun.is_some();
-        if let (false, Some((_, free))) = (begun, self.profiles[hold.resource].clash(from, to, room)) {
-            return Err(free);
-        }
-        self.profiles[hold.resource].add(from, to, count);
-        self.held[at] = true;
-        Ok(())
     }
 
     fn put(&mut self, step: usize, start: i64, end: i64) {
         self.at[step] = Some((start, end));
-        for need in &self.net.works[step].needs {
-            self.profiles[need.resource].add(start - need.lead, end + need.tail, need.count);
-        }
+        self.room.put(step, (start, end));
     }
 
     fn take(&mut self, step: usize) {
-        let Some((start, end)) = self.at[step] else { return };
-        for need in &self.net.works[step].needs {
-            self.profiles[need.resource].add(start - need.lead, end + need.tail, -need.count);
-        }
+        let Some(at) = self.at[step] else { return };
+        self.room.take(step, at);
         for at in &self.net.works[step].holds {
-            let hold = self.net.holds[*at];
-            if let (true, Some((from, _)), Some((_, to))) = (self.held[*at], self.at[hold.from], self.at[hold.to]) {
-                self.profiles[hold.resource].add(from, to, -i64::from(hold.count));
-                self.held[*at] = false;
+            let hold = &self.net.holds[*at];
+            if let (Some((from, _)), Some((_, to))) = (self.at[hold.from], self.at[hold.to]) {
+                self.room.let_go(*at, from, to);
             }
         }
         self.at[step] = None;
     }
-}
-
-/// Spreads the bounds in `low` of the steps in `queue` through a block. No time beyond what is reckoned is reached
-/// unless the bounds go round in a circle.
-fn spread(net: &Net, low: &mut [i64], queue: &mut Vec<usize>) -> Result<(), Miss> {
-    while let Some(step) = queue.pop() {
-        let start = low[step];
-        if start > crate::FARTHEST_MIN * 4 {
-            queue.clear();
-            return Err(Miss::Hours { step });
-        }
-        for arc in &net.within[step] {
-            let end = match arc.way {
-                Way::StartByEnd => net.stretch(step, start).map(|(_, end)| end),
-                _ => Some(start),
-            };
-            let Some(bound) = end.and_then(|end| net.bound(arc, start, end)) else {
-                queue.clear();
-                return Err(Miss::Hours { step });
-            };
-            if bound > low[arc.to] {
-                low[arc.to] = bound;
-                queue.push(arc.to);
-            }
-        }
-    }
-    Ok(())
 }

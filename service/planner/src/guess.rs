@@ -77,7 +77,7 @@ mod tests {
         Calendar, Job, Need, Problem, Resource, Step,
         board::Board,
         net::Net,
-        trial::{Made, Terms},
+        trial::{Made, Marks, Terms},
     };
 
     /// Lengths, due dates and weights of jobs of one step, for one pair of hands that never rests.
@@ -117,7 +117,8 @@ mod tests {
         let order: Vec<usize> = (0..net.blocks.len()).collect();
         let terms = Terms::new(&problem, &net, &order);
         let mut now = Made::new(&terms, Board::new(&net), order.clone());
-        now.make(&terms, &now.clone(), (0, usize::MAX), i64::MAX, 0);
+        let mut marks = Marks::new(&now);
+        now.make(&terms, &now.clone(), &mut marks, (0, usize::MAX), i64::MAX, 0);
         for at in 0..order.len() {
             for to in (0..order.len()).filter(|to| *to != at) {
                 let mut moved = order.clone();

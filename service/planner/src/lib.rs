@@ -46,13 +46,17 @@ mod explain;
 mod guess;
 mod net;
 mod order;
+mod parts;
 mod plan;
 mod problem;
 mod profile;
 mod reorder;
+mod room;
 mod rules;
 mod solve;
+mod tally;
 mod trial;
+mod work;
 
 pub use calendar::{Calendar, Week};
 pub use check::{Broken, check};

@@ -1,32 +1,11 @@
 //! The problem made ready for placing: every wait and window is a lower bound one step sets for another, and steps that
 //! must be placed together are one block.
 
-use std::collections::HashMap;
-
-use crate::{Calendar, Edge, Hold, Problem};
-
-/// A step, ready.
-#[derive(Debug, Clone)]
-pub(crate) struct Work {
-    pub(crate) job: usize,
-    pub(crate) length: i64,
-    pub(crate) splits: bool,
-    /// The hours of all it needs, by place.
-    pub(crate) hours: Option<usize>,
-    pub(crate) needs: Vec<Taken>,
-    pub(crate) earliest: i64,
-    pub(crate) begun: Option<(i64, i64)>,
-    pub(crate) holds: Vec<usize>,
-}
-
-/// What a step occupies: from `lead` before its start to `tail` after its end.
-#[derive(Debug, Clone, Copy)]
-pub(crate) struct Taken {
-    pub(crate) resource: usize,
-    pub(crate) count: i64,
-    pub(crate) lead: i64,
-    pub(crate) tail: i64,
-}
+use crate::{
+    Calendar, Edge, Hold, Problem,
+    parts::strongly_connected,
+    work::{Supply, Work, ready},
+};
 
 /// What an arc bounds by what.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -54,7 +33,15 @@ pub(crate) struct Block {
     pub(crate) steps: Vec<usize>,
     pub(crate) before: Vec<usize>,
     pub(crate) after: Vec<usize>,
+    /// How much later than each of its steps each other starts at the least, row by row; empty where a length that
+    /// depends on where a step stands comes into it, and for blocks of very many steps.
+    gaps: Vec<i64>,
 }
+
+/// Of blocks of no more steps it is reckoned once how they bind each other.
+const FEW: usize = 12;
+/// No bound; far enough from the least number to be added to.
+const NONE: i64 = i64::MIN / 4;
 
 /// The whole problem, ready.
 #[derive(Debug, Clone)]
@@ -66,7 +53,7 @@ pub(crate) struct Net {
     pub(crate) within: Vec<Vec<Arc>>,
     pub(crate) outside: Vec<Vec<Arc>>,
     pub(crate) holds: Vec<Hold>,
-    pub(crate) capacity: Vec<i64>,
+    pub(crate) supplies: Vec<Supply>,
     pub(crate) hours: Vec<Calendar>,
     pub(crate) blocks: Vec<Block>,
     pub(crate) block_of: Vec<usize>,
@@ -74,8 +61,7 @@ pub(crate) struct Net {
 
 impl Net {
     pub(crate) fn new(problem: &Problem) -> Self {
-        let mut hours = Shared::default();
-        let works: Vec<Work> = (0..problem.steps.len()).map(|i| ready(problem, i, &mut hours)).collect();
+        let (works, supplies, hours) = ready(problem);
         let mut net = Self {
             out: vec![Vec::new(); works.len()],
             into: vec![Vec::new(); works.len()],
@@ -83,8 +69,8 @@ impl Net {
             outside: Vec::new(),
             works,
             holds: problem.holds.clone(),
-            capacity: problem.resources.iter().map(|r| i64::from(r.capacity)).collect(),
-            hours: hours.made,
+            supplies,
+            hours,
             blocks: Vec::new(),
             block_of: Vec::new(),
         };
@@ -100,7 +86,82 @@ impl Net {
         }
         net.tie();
         net.sort_arcs();
+        net.measure();
         net
+    }
+
+    /// How the steps of each block bind each other (Floyd, Warshall).
+    fn measure(&mut self) {
+        for block in &mut self.blocks {
+            let n = block.steps.len();
+            let arcs = || block.steps.iter().flat_map(|step| &self.within[*step]);
+            block.gaps.clear();
+            if n == 1 || n > FEW || arcs().any(|arc| arc.way != Way::StartByStart) {
+                continue;
+            }
+            let place = |step: usize| block.steps.iter().position(|other| *other == step).unwrap_or(0);
+            let mut gaps = vec![NONE; n * n];
+            for arc in arcs() {
+                let gap = &mut gaps[place(arc.from) * n + place(arc.to)];
+                *gap = arc.gap.max(*gap);
+            }
+            for by in 0..n {
+                for (from, to) in (0..n * n).map(|i| (i / n, i % n)) {
+                    let way = gaps[from * n + by] + gaps[by * n + to];
+                    gaps[from * n + to] = gaps[from * n + to].max(way).max(NONE);
+                }
+            }
+            block.gaps = gaps;
+        }
+    }
+
+    /// Spreads the bound of `step` in `low`, or of all steps, through a block. No time beyond what is reckoned is reached
+    /// unless the bounds go round in a circle; then the step is told that goes beyond.
+    pub(crate) fn spread(
+        &self,
+        block: usize,
+        step: Option<usize>,
+        low: &mut [i64],
+        queue: &mut Vec<usize>,
+    ) -> Result<(), usize> {
+        let Block { steps, gaps, .. } = &self.blocks[block];
+        if !gaps.is_empty() {
+            for (from, gaps) in steps.iter().zip(gaps.chunks_exact(steps.len())) {
+                if step.is_none_or(|step| step == *from) {
+                    let start = low[*from];
+                    for (to, gap) in steps.iter().zip(gaps) {
+                        low[*to] = low[*to].max(start + gap);
+                    }
+                }
+            }
+            return Ok(());
+        }
+        match step {
+            Some(step) => queue.push(step),
+            None => queue.extend(steps.iter().rev()),
+        }
+        while let Some(step) = queue.pop() {
+            let start = low[step];
+            if start > crate::FARTHEST_MIN * 4 {
+                queue.clear();
+                return Err(step);
+            }
+            for arc in &self.within[step] {
+                let end = match arc.way {
+                    Way::StartByEnd => self.stretch(step, start).map(|(_, end)| end),
+                    _ => Some(start),
+                };
+                let Some(bound) = end.and_then(|end| self.bound(arc, start, end)) else {
+                    queue.clear();
+                    return Err(step);
+                };
+                if bound > low[arc.to] {
+                    low[arc.to] = bound;
+                    queue.push(arc.to);
+                }
+            }
+        }
+        Ok(())
     }
 
     /// Sorts the arcs into those within a block and those between two.
@@ -117,9 +178,12 @@ impl Net {
         for work in &mut net.works {
             work.begun = work.begun.map(|(start, end)| (-end, -start));
             work.earliest = i64::MIN / 4;
-            for need in &mut work.needs {
+            for need in work.needs.iter_mut().chain(&mut work.looks) {
                 (need.lead, need.tail) = (need.tail, need.lead);
             }
+        }
+        for supply in &mut net.supplies {
+            supply.open = supply.open.as_ref().map(Calendar::mirrored);
         }
         let turn = |arc: &Arc| {
             // A start seen backwards is an end. A step that splits is taken at its bare length: a mirrored plan only
@@ -143,6 +207,7 @@ impl Net {
             block.steps.reverse();
         }
         net.sort_arcs();
+        net.measure();
         net
     }
 
@@ -201,45 +266,6 @@ impl Net {
     }
 }
 
-/// Hours made once for each set of resources.
-#[derive(Default)]
-struct Shared {
-    made: Vec<Calendar>,
-    of: HashMap<Vec<usize>, usize>,
-}
-
-fn ready(problem: &Problem, i: usize, hours: &mut Shared) -> Work {
-    let step = &problem.steps[i];
-    let closing = |need: &&crate::Need| problem.resources[need.resource].hours.is_some();
-    let mut keepers: Vec<usize> = step.needs.iter().filter(closing).map(|need| need.resource).collect();
-    keepers.sort_unstable();
-    keepers.dedup();
-    let begun = step.begun.map(|begun| (begun.start_min, begun.end_min));
-    let place = (begun.is_none() && !keepers.is_empty()).then(|| {
-        *hours.of.entry(keepers.clone()).or_insert_with(|| {
-            let all = keepers.iter().filter_map(|resource| problem.resources[*resource].hours.as_ref());
-            hours.made.extend(all.cloned().reduce(|a, b| a.and(&b)));
-            hours.made.len() - 1
-        })
-    });
-    let taken = |need: &crate::Need| Taken {
-        resource: need.resource,
-        count: i64::from(need.count),
-        lead: 0,
-        tail: need.tail_min,
-    };
-    Work {
-        job: step.job,
-        length: begun.map_or(step.length_min, |(start, end)| end - start),
-        splits: step.splits && place.is_some(),
-        hours: place,
-        needs: step.needs.iter().map(taken).collect(),
-        earliest: begun.map_or(problem.jobs[step.job].release_min.max(problem.now_min), |(start, _)| start),
-        begun,
-        holds: Vec::new(),
-    }
-}
-
 /// Each lag as lower bounds. What lies between two steps that have both begun is no longer anybody's to keep.
 fn arcs(problem: &Problem) -> Vec<Arc> {
     let mut arcs = Vec::new();
@@ -264,49 +290,4 @@ fn arcs(problem: &Problem) -> Vec<Arc> {
         }
     }
     arcs
-}
-
-/// The strongly connected parts of a graph, each before those it leads to (Kosaraju's two passes, without recursion).
-fn strongly_connected(out: &[Vec<usize>]) -> Vec<Vec<usize>> {
-    let mut back = vec![Vec::new(); out.len()];
-    for (from, tos) in out.iter().enumerate() {
-        for to in tos {
-            back[*to].push(from);
-        }
-    }
-    let mut finished = Vec::with_capacity(out.len());
-    let mut seen = vec![false; out.len()];
-    for root in 0..out.len() {
-        walk(out, root, &mut seen, &mut finished);
-    }
-    let mut taken = vec![false; out.len()];
-    let mut parts = Vec::new();
-    for root in finished.into_iter().rev() {
-        let mut part = Vec::new();
-        walk(&back, root, &mut taken, &mut part);
-        if !part.is_empty() {
-            part.sort_unstable();
-            parts.push(part);
-        }
-    }
-    parts
-}
-
-/// Adds to `finished` all that can be reached from `root` and was not seen, each after what it leads to.
-fn walk(out: &[Vec<usize>], root: usize, seen: &mut [bool], finished: &mut Vec<usize>) {
-    if std::mem::replace(&mut seen[root], true) {
-        return;
-    }
-    let mut path = vec![(root, 0)];
-    while let Some((at, next)) = path.last_mut() {
-        if let Some(to) = out[*at].get(*next) {
-            *next += 1;
-            if !std::mem::replace(&mut seen[*to], true) {
-                path.push((*to, 0));
-            }
-        } else {
-            finished.push(*at);
-            path.pop();
-        }
-    }
 }

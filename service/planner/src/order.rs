@@ -11,7 +11,7 @@ use crate::{
     change::{Change, Scope},
     rules,
     solve::{Left, slots_of},
-    trial::{Made, Outcome, Terms},
+    trial::{Made, Marks, Outcome, Terms},
 };
 
 /// Plans of the first cooling, for each job. Each round has a cooling by whole jobs and a shorter one by blocks.
@@ -33,6 +33,7 @@ const MARGIN: f64 = 1.0;
 pub(crate) struct Order<'a> {
     terms: Terms<'a>,
     now: Made<'a>,
+    marks: Marks<'a>,
     next: Made<'a>,
     best: Made<'a>,
     /// What has become of the plan on the wall, if it can be worked by.
@@ -51,7 +52,8 @@ impl<'a> Order<'a> {
         order.iter().for_each(|block| board.lift_open(*block));
         let terms = Terms::new(problem, board.net, &order);
         let now = Made::new(&terms, board, order);
-        Some(Self { change: Change::new(&terms), next: now.clone(), best: now.clone(), wall: None, now, terms })
+        let marks = Marks::new(&now);
+        Some(Self { change: Change::new(&terms), marks, next: now.clone(), best: now.clone(), wall: None, now, terms })
     }
 
     /// Looks for better plans as long as the effort lasts; the best one found, if any. The plan on the wall is left only
@@ -69,6 +71,7 @@ impl<'a> Order<'a> {
             }
             plans = (plans as f64 * LONGER) as u64 + 1;
             self.now.clone_from(&self.best);
+            self.marks.forget_all();
         }
         let saves = |wall: &Made<'_>| wall.total - self.best.total > self.terms.problem.wall.moved_cost;
         let kept = self.wall.filter(|wall| !saves(wall)).unwrap_or(self.best);
@@ -83,8 +86,8 @@ impl<'a> Order<'a> {
             }
             let limit = self.now.total;
             (self.next.order, self.next.wish) = (order, wish);
-            if self.next.make(&self.terms, &self.now, (0, usize::MAX), limit, 0) == Outcome::Made {
-                self.now.take_from(&mut self.next, 0);
+            if self.next.make(&self.terms, &self.now, &mut self.marks, (0, usize::MAX), limit, 0) == Outcome::Made {
+                self.now.take_from(&mut self.next, &mut self.marks, 0);
                 if !self.terms.wall.is_empty() && self.wall.is_none() && self.now.wish == self.terms.wall {
                     self.wall = Some(self.now.clone());
                 }
@@ -108,11 +111,12 @@ impl<'a> Order<'a> {
             };
             let limit = if changed.only_if_better { self.now.total - 1 } else { self.now.total + taken };
             let margin = (heat * MARGIN) as i64;
-            match self.next.make(&self.terms, &self.now, (changed.from, changed.until), limit, margin) {
+            match self.next.make(&self.terms, &self.now, &mut self.marks, (changed.from, changed.until), limit, margin)
+            {
                 Outcome::No => {}
-                Outcome::Same(at) => self.now.take_order(&mut self.next, changed.from, at),
+                Outcome::Same(at) => self.now.take_order(&mut self.next, &mut self.marks, changed.from, at),
                 Outcome::Made => {
-                    self.now.take_from(&mut self.next, changed.from);
+                    self.now.take_from(&mut self.next, &mut self.marks, changed.from);
                     if self.now.total < self.best.total {
                         self.best.clone_from(&self.now);
                     }

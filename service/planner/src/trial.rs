@@ -1,12 +1,14 @@
 //! A plan in the making: blocks placed in an order, with what it costs so far and where it can be taken up again.
 
 use crate::{
-    Cost, Problem,
-    board::{Board, Look, TakenSoFar},
+    Problem,
+    board::{Board, Look},
     bounds,
     net::Net,
-    plan::{has_moved, late_min},
+    plan::late_min,
+    room::Room,
     solve::{pushes, wall_wish},
+    tally::Tally,
 };
 
 /// What is asked of every plan.
@@ -85,60 +87,6 @@ fn loads(problem: &Problem, net: &Net, blocks: &[usize]) -> Vec<f64> {
     scarcest.unwrap_or_else(|| vec![0.0; net.blocks.len()])
 }
 
-/// What some placed blocks cost at least.
-#[derive(Debug, Clone)]
-struct Tally {
-    /// The least end of each job.
-    ends: Vec<i64>,
-    /// Where the latest placed step of each job starts.
-    reached: Vec<i64>,
-    end: i64,
-    late: i64,
-    moved: i64,
-}
-
-impl Tally {
-    fn copy_from(&mut self, other: &Self) {
-        self.ends.copy_from_slice(&other.ends);
-        self.reached.copy_from_slice(&other.reached);
-        (self.end, self.late, self.moved) = (other.end, other.late, other.moved);
-    }
-
-    /// A step stands at `start`..`end`.
-    fn count(&mut self, terms: &Terms<'_>, step: usize, (start, end): (i64, i64)) {
-        self.moved += i64::from(has_moved(terms.problem, step, start));
-        let job = terms.net.works[step].job;
-        self.reached[job] = self.reached[job].max(start);
-        self.ends_by(terms, job, end.max(start + terms.tails[step]));
-    }
-
-    fn ends_by(&mut self, terms: &Terms<'_>, job: usize, end: i64) {
-        if end > self.ends[job] {
-            let of = &terms.problem.jobs[job];
-            self.late += of.weight * (late_min(of.due_min, end) - late_min(of.due_min, self.ends[job]));
-            self.ends[job] = end;
-            self.end = self.end.max(end);
-        }
-    }
-
-    /// What the plan will cost if each job goes on as in `old`, which had placed the same blocks when it was `was`.
-    fn foreseen(&self, terms: &Terms<'_>, was: &Self, old: &Made<'_>) -> i64 {
-        let mut total = old.total;
-        for (job, of) in terms.problem.jobs.iter().enumerate() {
-            let shift = self.reached[job] - was.reached[job];
-            if shift != 0 {
-                let end = old.tally.ends[job];
-                total += of.weight * (late_min(of.due_min, end + shift) - late_min(of.due_min, end));
-            }
-        }
-        total
-    }
-
-    fn total(&self, terms: &Terms<'_>) -> i64 {
-        Cost::summed(terms.problem, self.late, self.moved, self.end).total
-    }
-}
-
 /// What became of a change.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Outcome {
@@ -160,26 +108,56 @@ pub(crate) struct Made<'a> {
     pub(crate) board: Board<'a>,
     tally: Tally,
     /// What it was before every so many blocks.
-    saved: Vec<(TakenSoFar, Tally)>,
+    saved: Vec<Tally>,
     stride: usize,
 }
 
-/// How often a plan in the making is saved.
+/// How often a plan in the making can be taken up again.
 const SAVED: usize = 24;
+
+/// What is taken before every so many blocks of a plan, reckoned once it is asked for.
+#[derive(Debug)]
+pub(crate) struct Marks<'a> {
+    rooms: Vec<Room<'a>>,
+    /// How many of them hold.
+    known: usize,
+}
+
+impl<'a> Marks<'a> {
+    /// For plans like this, of which nothing is made yet.
+    pub(crate) fn new(made: &Made<'a>) -> Self {
+        Self { rooms: vec![made.board.room().clone(); made.saved.len()], known: 1 }
+    }
+
+    /// The plan is another after the first so many.
+    fn forget(&mut self, known: usize) {
+        self.known = self.known.min(known);
+    }
+
+    /// The plan is another.
+    pub(crate) fn forget_all(&mut self) {
+        self.forget(1);
+    }
+
+    fn at(&mut self, made: &Made<'_>, mark: usize) -> &Room<'a> {
+        while self.known <= mark {
+            let (before, [room, ..]) = self.rooms.split_at_mut(self.known) else { break };
+            room.copy_from(&before[self.known - 1]);
+            for block in &made.order[(self.known - 1) * made.stride..self.known * made.stride] {
+                made.board.enter(*block, room);
+            }
+            self.known += 1;
+        }
+        &self.rooms[mark]
+    }
+}
 
 impl<'a> Made<'a> {
     /// Nothing made yet: `fixed` is what no order changes.
     pub(crate) fn new(terms: &Terms<'_>, fixed: Board<'a>, order: Vec<usize>) -> Self {
-        let ends = vec![i64::MIN; terms.problem.jobs.len()];
-        let mut tally = Tally { reached: ends.clone(), ends, end: i64::MIN, late: 0, moved: 0 };
-        for (step, work) in terms.net.works.iter().enumerate() {
-            match fixed.at[step] {
-                Some(at) => tally.count(terms, step, at),
-                None => tally.ends_by(terms, work.job, work.earliest + terms.tails[step]),
-            }
-        }
+        let tally = Tally::new(terms, &fixed, &order);
         let stride = order.len().div_ceil(SAVED).max(4);
-        let saved = vec![(fixed.taken(), tally.clone()); order.len() / stride + 1];
+        let saved = vec![tally.clone(); order.len() / stride + 1];
         Self { order, wish: vec![i64::MIN; terms.net.works.len()], total: i64::MAX, board: fixed, tally, saved, stride }
     }
 
@@ -189,29 +167,34 @@ impl<'a> Made<'a> {
         &mut self,
         terms: &Terms<'_>,
         old: &Self,
+        marks: &mut Marks<'a>,
         (from, until): (usize, usize),
         limit: i64,
         margin: i64,
     ) -> Outcome {
-        let first = from / self.stride;
-        let (taken, tally) = &old.saved[first];
-        self.board.go_back(&old.board, taken, &self.order[first * self.stride..]);
-        self.tally.copy_from(tally);
+        let mark = from / self.stride;
+        self.board.go_back(&old.board, marks.at(old, mark), &self.order[mark * self.stride..]);
+        self.tally.copy_from(&old.saved[mark]);
+        for at in mark * self.stride..from.min(self.order.len()) {
+            self.board.place_as(&old.board, self.order[at]);
+            self.tally.count_block(terms, &self.board, self.order[at]);
+        }
         let mut same = true;
-        for at in first * self.stride..self.order.len() {
-            if at > first * self.stride && at.is_multiple_of(self.stride) {
-                if at > until {
-                    if same {
-                        return Outcome::Same(at);
-                    }
-                    let was = &old.saved[at / self.stride].1;
-                    if self.tally.foreseen(terms, was, old) > limit.saturating_add(margin) {
-                        return Outcome::No;
-                    }
+        for at in from..self.order.len() {
+            if at > until && same {
+                return Outcome::Same(at);
+            }
+            if at > from && at.is_multiple_of(self.stride) {
+                let was = &old.saved[at / self.stride];
+                if at > until && self.tally.foreseen(terms, was, &old.tally, old.total) > limit.saturating_add(margin) {
+                    return Outcome::No;
                 }
-                let (taken, tally) = &mut self.saved[at / self.stride];
-                self.board.save(taken);
-                tally.copy_from(&self.tally);
+                self.saved[at / self.stride].copy_from(&self.tally);
+            }
+            // Up to there other blocks have been placed than were before; what is behind them is taken to stay.
+            let others = at > from && at <= until && until < self.order.len();
+            if others && self.tally.feared(terms, &old.tally) > limit {
+                return Outcome::No;
             }
             let block = self.order[at];
             if !self.place(terms, block) || self.tally.total(terms) > limit {
@@ -246,27 +229,24 @@ impl<'a> Made<'a> {
         if self.board.place(block, look).is_err() {
             return false;
         }
-        for step in steps {
-            if let Some(at) = self.board.at[*step] {
-                self.tally.count(terms, *step, at);
-            }
-        }
+        self.tally.count_block(terms, &self.board, block);
         true
     }
 
     /// Becomes `other`, which was made from this one and differs in its order from `from` on.
-    pub(crate) fn take_from(&mut self, other: &mut Self, from: usize) {
+    pub(crate) fn take_from(&mut self, other: &mut Self, marks: &mut Marks<'a>, from: usize) {
         std::mem::swap(&mut self.board, &mut other.board);
         std::mem::swap(&mut self.tally, &mut other.tally);
         self.total = other.total;
-        self.take_order(other, from, usize::MAX);
+        self.take_order(other, marks, from, usize::MAX);
     }
 
     /// Takes over the order of `other`, which is the same plan from `until` on.
-    pub(crate) fn take_order(&mut self, other: &mut Self, from: usize, until: usize) {
+    pub(crate) fn take_order(&mut self, other: &mut Self, marks: &mut Marks<'a>, from: usize, until: usize) {
+        marks.forget(from / self.stride + 1);
         std::mem::swap(&mut self.order, &mut other.order);
         std::mem::swap(&mut self.wish, &mut other.wish);
-        let until = self.saved.len().min(until / self.stride);
+        let until = self.saved.len().min(until.div_ceil(self.stride));
         for at in from / self.stride + 1..until {
             std::mem::swap(&mut self.saved[at], &mut other.saved[at]);
         }
