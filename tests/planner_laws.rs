@@ -1,6 +1,7 @@
 //! The laws of the bench plan, held against an exhaustive search, published solvers' figures, and the planner itself
 //! asked another way. Every plan is looked at by the checker, which shares nothing with what makes plans.
 
+mod designed;
 mod exhaustive;
 mod made_up;
 mod many;
