@@ -161,7 +161,7 @@ fn designed(design: Design, each: u64, schedules: u64) {
         let mut of_kind = Vec::new();
         for number in 0..each {
             let problem = design.project(kind, number, designed::SEED);
-            let (plan, s) = planned(&problem, number + 1, schedules, 1e9);
+            let (plan, s) = planned(&problem, 1, schedules, 1e9);
             let plan = plan.expect("a plan");
             assert_eq!(check(&problem, &plan.slots), [], "{} {kind:?} {number}", design.name);
             let over = |least_min: i64| (plan.cost.length_min as f64 / least_min as f64 - 1.0) * 100.0;

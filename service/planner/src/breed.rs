@@ -69,7 +69,7 @@ impl<'a> Breed<'a> {
     pub(crate) fn run(mut self, left: &Left<'_>, chance: &mut Chance) -> Vec<Slot> {
         let shortest = self.shortest_min();
         let mut best = self.reorder.justified(self.reorder.first(), left);
-        self.plans.push(best.from_right());
+        self.plans.push(best.seen_from_right());
         while best.length_min() > shortest && left.another() {
             self.stale += 1;
             let growing = self.plans.len() < self.size;
@@ -80,9 +80,9 @@ impl<'a> Breed<'a> {
                 self.stale = 0;
             }
             if growing {
-                self.plans.push(made.from_right());
+                self.plans.push(made.seen_from_right());
             } else {
-                self.replace_worst(made.from_right());
+                self.replace_worst(made.seen_from_right());
                 self.begin_anew_if_alike();
             }
         }

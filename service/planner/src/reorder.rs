@@ -40,7 +40,7 @@ impl Made {
     }
 
     /// The same with time running backwards.
-    pub(crate) fn from_right(&self) -> Self {
+    pub(crate) fn seen_from_right(&self) -> Self {
         let turned = |slot: &Slot| Slot { start_min: -slot.end_min, end_min: -slot.start_min };
         Self { slots: self.slots.iter().map(turned).collect(), total: self.total }
     }
