@@ -2,6 +2,7 @@
 //! asked another way. Every plan is looked at by the checker, which shares nothing with what makes plans.
 
 mod checker;
+mod designed;
 mod exhaustive;
 mod made_up;
 mod many;

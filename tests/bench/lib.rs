@@ -2,6 +2,8 @@
 //! Verbs are the luthier's: `glue_up`, `wait_minutes`, `board`. Background work is stepped, never slept for.
 
 pub mod answer;
+pub mod designed;
+pub mod draw;
 pub mod instances;
 pub mod postgres;
 pub mod program;

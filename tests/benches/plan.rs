@@ -1,6 +1,7 @@
 //! Quality and speed of the bench plan: `cargo bench -p bench-tests --bench plan -- [FOLDER]`.
 //!
-//! Without a folder the two repair benches of `tests/reference/plan`. `FOLDER` may hold, in folders of its own as their
+//! Without a folder the two repair benches of `tests/reference/plan` and made-up sets after the design of the published ones
+//! (`EACH=10`: so many projects of each kind instead of two). `FOLDER` may hold, in folders of its own as their
 //! publishers name them, `psplib_*` (`.sm`), `rcpspmax_*` (`.sch`), each with `best_known.csv` and `critical_path.csv`,
 //! and `bench` with further repair benches. Seconds are seconds of processor time of one thread, since the machine may be
 //! shared. The baseline in the same run is the first plan: the same rule without a search.
@@ -13,7 +14,10 @@ use std::{
     path::{Path, PathBuf},
 };
 
-use bench::{instances, root};
+use bench::{
+    designed::{self, DESIGNS, Design},
+    instances, root,
+};
 use planner::{Calendar, Effort, Hold, Lag, NoPlan, Plan, Problem, Resource, check, solve};
 
 fn main() {
@@ -28,6 +32,13 @@ fn main() {
         }
     }
     large();
+    let each =
+        std::env::var("EACH").map_or(2, |word| word.parse().expect("EACH: projects of each kind, a whole number"));
+    for design in DESIGNS {
+        for schedules in [1_000, 5_000] {
+            designed(design, each, schedules);
+        }
+    }
     let Some(folder) = folder else { return };
     for set in ["psplib_j30", "psplib_j60", "psplib_j120"] {
         for (schedules, seconds) in [(1_000, 1e9), (5_000, 1e9), (u64::MAX, 1.0)] {
@@ -139,6 +150,44 @@ fn after_a_fact(problem: &Problem, wall: &Plan, fact: usize) -> f64 {
     let (plan, seconds) = planned(&problem, 1, 200, 10.0);
     assert_eq!(check(&problem, &plan.expect("a plan").slots), []);
     seconds
+}
+
+/// A made-up set: how far over the critical path, and over the optimum where it is known; with the standard error of what
+/// another such set would show.
+fn designed(design: Design, each: u64, schedules: u64) {
+    let optima = if design.name == "J30" { designed::optima_min() } else { Vec::new() };
+    let (mut over_path, mut over_optimum, mut took) = (Vec::new(), Vec::new(), 0.0);
+    for (at, kind) in design.kinds().enumerate() {
+        let mut of_kind = Vec::new();
+        for number in 0..each {
+            let problem = design.project(kind, number, designed::SEED);
+            let (plan, s) = planned(&problem, 1, schedules, 1e9);
+            let plan = plan.expect("a plan");
+            assert_eq!(check(&problem, &plan.slots), [], "{} {kind:?} {number}", design.name);
+            let over = |least_min: i64| (plan.cost.length_min as f64 / least_min as f64 - 1.0) * 100.0;
+            of_kind.push(over(designed::critical_path_min(&problem)));
+            let optimum = optima.get(at).and_then(|of_kind| of_kind.get(number as usize));
+            over_optimum.extend(optimum.map(|optimum| over(*optimum)));
+            took += s;
+        }
+        over_path.push(of_kind);
+    }
+    let mean = |all: &[f64]| all.iter().sum::<f64>() / all.len() as f64;
+    let spread = |all: &Vec<f64>| all.iter().map(|x| (x - mean(all)).powi(2)).sum::<f64>() / (all.len() as f64 - 1.0);
+    // Kinds are not drawn, only the projects of each.
+    let variances: Vec<f64> = over_path.iter().map(spread).collect();
+    let (kinds, projects) = (over_path.len() as f64, over_path.len() as f64 * each as f64);
+    let error = (mean(&variances) / projects).sqrt();
+    let means: Vec<f64> = over_path.iter().map(|of_kind| mean(of_kind)).collect();
+    println!(
+        "{} as designed, {kinds} kinds, {each} of each, {schedules} schedules: {:.2} ± {error:.2} % over critical path, {:.2} % \
+         over optimum ({} known); {:.3} s each",
+        design.name,
+        mean(&means),
+        mean(&over_optimum),
+        over_optimum.len(),
+        took / projects
+    );
 }
 
 /// One published set: how far over the best known and the critical path, and what was found to have no plan.

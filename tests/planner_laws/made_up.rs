@@ -1,26 +1,7 @@
 //! Made-up problems from a seed: whole benches with everything in them, and tiny ones for an exhaustive search.
 
+use bench::draw::Draw;
 use planner::{Begun, Calendar, Edge, Hold, Job, Lag, Need, Problem, Resource, Step, Wall};
-
-/// Numbers from a seed (xorshift, Marsaglia 2003).
-pub(super) struct Draw(u64);
-
-impl Draw {
-    pub(super) fn new(seed: u64) -> Self {
-        let mut draw = Self(seed | 1);
-        for _ in 0..8 {
-            draw.below(2);
-        }
-        draw
-    }
-
-    pub(super) fn below(&mut self, bound: i64) -> i64 {
-        self.0 ^= self.0 << 13;
-        self.0 ^= self.0 >> 7;
-        self.0 ^= self.0 << 17;
-        ((self.0 >> 11) % bound as u64) as i64
-    }
-}
 
 /// Two to six jobs of two to six steps: hands, booth with flash-off, clamps, windows, splits, things begun, a wall.
 pub(super) fn bench(seed: u64) -> Problem {

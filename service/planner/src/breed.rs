@@ -1,9 +1,10 @@
 //! One project without windows, holds or hours: plans are bred. A child has a stretch of one plan in which much is in use
 //! and around it the order of another (after the peak crossover of Valls, Ballestín, Quintanilla 2008; from memory), or is
-//! one plan with a window of it shuffled; it is justified and takes the place of the worst.
+//! one plan with a window of it shuffled. It is placed from the right and then forward, as plans that are bred from are seen
+//! from the right (after the two populations of Debels, Vanhoucke 2007; from memory), and takes the place of the worst.
 
 use crate::{
-    Need, Problem, Slot,
+    Need, Problem, Resource, Slot,
     chance::Chance,
     reorder::{Made, Reorder},
     solve::Left,
@@ -18,6 +19,9 @@ const MOST_PLANS: usize = 300;
 const ALIKE_AFTER: usize = 5;
 /// How far the first plans stray from the order by what follows, as a share of the longest way.
 const STRAY: f64 = 0.6;
+/// The share of first plans in which nothing waits that could start, and how far those stray.
+const UNDELAYED: f64 = 0.5;
+const STRAY_UNDELAYED: f64 = 0.3;
 /// A parent is the best of so many drawn.
 const DRAWN: usize = 4;
 /// The share of children with two parents.
@@ -30,7 +34,7 @@ const STRETCHES: usize = 2;
 /// Each step leaves its place with this chance, by up to this share of the plan.
 const LEAVES: f64 = 0.05;
 const LEAVES_BY: f64 = 0.1;
-/// A child that costs more than the worst by this share is not worth justifying, which takes two schedules.
+/// A child that is longer than the worst by this share, placed from the right, is not worth another schedule.
 const HOPELESS: f64 = 0.05;
 
 /// Whether a problem is of that kind: any order of its steps can be built, forward and from the right.
@@ -45,6 +49,7 @@ pub(crate) struct Breed<'a> {
     reorder: Reorder<'a>,
     /// How much of all there is each step takes.
     loads: Vec<f64>,
+    /// What is bred from, with time running backwards.
     plans: Vec<Made>,
     /// How many plans there shall be.
     size: usize,
@@ -60,36 +65,64 @@ impl<'a> Breed<'a> {
         Self { reorder, loads, plans: Vec::new(), size: PLANS, stale: 0 }
     }
 
-    /// Looks for better plans as long as the effort lasts; the best one found.
+    /// Looks for better plans as long as the effort lasts or until none can be; the best one found.
     pub(crate) fn run(mut self, left: &Left<'_>, chance: &mut Chance) -> Vec<Slot> {
+        let shortest = self.shortest_min();
         let mut best = self.reorder.justified(self.reorder.first(), left);
-        self.plans.push(best.clone());
-        while left.another() {
-            let growing = self.plans.len() < self.size;
-            let rank =
-                if growing { self.reorder.sampled(self.reorder.longest() * STRAY, chance) } else { self.child(chance) };
-            let Some(mut made) = self.reorder.built(&rank) else { continue };
+        self.plans.push(best.seen_from_right());
+        while best.length_min() > shortest && left.another() {
             self.stale += 1;
-            if growing || self.is_hopeful(&made) {
-                made = self.reorder.justified(made, left);
-            }
+            let growing = self.plans.len() < self.size;
+            let made = if growing { self.first_of_its_kind(left, chance) } else { self.child(left, chance) };
+            let Some(made) = made else { continue };
             if made.total < best.total {
                 best = made.clone();
                 self.stale = 0;
             }
             if growing {
-                self.plans.push(made);
+                self.plans.push(made.seen_from_right());
             } else {
-                self.replace_worst(made);
+                self.replace_worst(made.seen_from_right());
                 self.begin_anew_if_alike();
             }
         }
         best.slots
     }
 
-    fn is_hopeful(&self, made: &Made) -> bool {
-        let worst = self.plans.iter().map(|plan| plan.total).max().unwrap_or(i64::MAX);
-        made.total as f64 <= worst as f64 * (1.0 + HOPELESS) && !self.has(made)
+    /// No plan is shorter, in minutes: than the longest way, or than what there is to do takes all there is of something.
+    fn shortest_min(&self) -> i64 {
+        let problem = self.reorder.problem;
+        let busy_min = |(at, of): (usize, &Resource)| {
+            let needs =
+                problem.steps.iter().flat_map(|step| step.needs.iter().map(move |need| (step.length_min, need)));
+            let of_it = needs.filter(|(_, need)| need.resource == at);
+            let work: i64 = of_it.map(|(length_min, need)| length_min * i64::from(need.count)).sum();
+            let all = i64::from(of.capacity.max(1));
+            (work + all - 1) / all
+        };
+        let busiest = problem.resources.iter().enumerate().map(busy_min).max().unwrap_or(0);
+        busiest.max(self.reorder.longest() as i64)
+    }
+
+    /// A plan that owes nothing to others.
+    fn first_of_its_kind(&self, left: &Left<'_>, chance: &mut Chance) -> Option<Made> {
+        let longest = self.reorder.longest();
+        let made = if chance.share() < UNDELAYED {
+            self.reorder.undelayed(&self.reorder.sampled(longest * STRAY_UNDELAYED, chance))
+        } else {
+            self.reorder.built(&self.reorder.sampled(longest * STRAY, chance))
+        };
+        Some(self.reorder.justified(made?, left))
+    }
+
+    /// A child is placed from the right and then, if that is hopeful, as what came of that starts: two schedules.
+    fn child(&self, left: &Left<'_>, chance: &mut Chance) -> Option<Made> {
+        let starts = self.reorder.pushed_right(&self.order_of_child(chance), 0)?;
+        let worst = self.plans.iter().map(Made::length_min).max().unwrap_or(i64::MAX);
+        // All of it stands before 0.
+        let length_min = -starts.iter().min().copied().unwrap_or(0);
+        let hopeful = length_min as f64 <= worst as f64 * (1.0 + HOPELESS);
+        if hopeful && left.another() { self.reorder.built(&starts) } else { None }
     }
 
     fn has(&self, made: &Made) -> bool {
@@ -115,7 +148,7 @@ impl<'a> Breed<'a> {
         }
     }
 
-    fn child(&self, chance: &mut Chance) -> Vec<i64> {
+    fn order_of_child(&self, chance: &mut Chance) -> Vec<i64> {
         let a = self.parent(chance);
         let mut rank = if chance.share() < OF_TWO {
             let b = self.parent(chance);
@@ -179,7 +212,7 @@ impl<'a> Breed<'a> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::{Begun, Calendar, Edge, Effort, Hold, Job, Lag, Resource, Step, solve};
+    use crate::{Begun, Calendar, Edge, Effort, Hold, Job, Lag, Step, board::Board, net::Net, solve};
 
     /// Steps of these lengths, in any order, each taking one of two.
     fn two_hands(lengths: &[i64]) -> Problem {
@@ -200,6 +233,34 @@ mod tests {
         let problem = two_hands(&[30, 30, 20, 20, 20]);
         let length = |schedules| solve(&problem, Effort::schedules(1, schedules)).expect("a plan").cost.length_min;
         assert_eq!((length(1), length(300)), (70, 60));
+    }
+
+    /// Reckoned by hand: by rank the second step takes both hands from 5 to 10, and the third, which takes 20 minutes, has to
+    /// wait for it; where nothing waits that could start the third starts at once and the second at 20.
+    #[test]
+    fn nothing_waits_that_could_start() {
+        let mut problem = two_hands(&[5, 5, 20]);
+        problem.steps[1].needs[0].count = 2;
+        problem.lags.push(Lag { from: 0, edge: Edge::End, to: 1, least_min: Some(0), most_min: None });
+        let net = Net::new(&problem);
+        let reorder = Reorder::new(&problem, &net, Board::new(&net), vec![0; 3]);
+        let starts = |made: Option<Made>| made.map(|made| made.slots.iter().map(|slot| slot.start_min).collect());
+        assert_eq!(starts(reorder.built(&[0, 1, 2])), Some(vec![0, 5, 10]));
+        assert_eq!(starts(reorder.undelayed(&[0, 1, 2])), Some(vec![0, 20, 0]));
+    }
+
+    /// By the longest way, and by what two hands can do.
+    #[test]
+    fn the_search_ends_where_no_plan_can_be_shorter() {
+        let mut in_a_row = two_hands(&[10, 10, 10]);
+        for from in 0..2 {
+            in_a_row.lags.push(Lag { from, edge: Edge::End, to: from + 1, least_min: Some(0), most_min: None });
+        }
+        for (problem, length_min) in [(in_a_row, 30), (two_hands(&[30, 30, 20, 20, 20]), 60)] {
+            let plan = solve(&problem, Effort::schedules(1, 1_000_000)).expect("a plan");
+            assert_eq!(plan.cost.length_min, length_min);
+            assert!(plan.schedules < 1_000, "{} schedules", plan.schedules);
+        }
     }
 
     #[test]

@@ -1,6 +1,8 @@
 //! One project with windows, holds or hours: it is built forward, pushed right, built forward again (double justification:
 //! Valls, Ballestín, Quintanilla 2005, doi:10.1016/j.ejor.2004.04.008), and a window of it is shuffled, over and over.
 
+use std::{cmp::Reverse, collections::BinaryHeap};
+
 use crate::{
     Cost, Problem, Slot,
     board::{Board, Look},
@@ -29,6 +31,18 @@ impl Made {
     pub(crate) fn span(&self) -> (i64, i64) {
         let begins = self.slots.iter().map(|slot| slot.start_min).min().unwrap_or(0);
         (begins, self.slots.iter().map(|slot| slot.end_min).max().unwrap_or(0))
+    }
+
+    /// From when its first step starts to when its last one ends.
+    pub(crate) fn length_min(&self) -> i64 {
+        let (begins, ends) = self.span();
+        ends - begins
+    }
+
+    /// The same with time running backwards.
+    pub(crate) fn seen_from_right(&self) -> Self {
+        let turned = |slot: &Slot| Slot { start_min: -slot.end_min, end_min: -slot.start_min };
+        Self { slots: self.slots.iter().map(turned).collect(), total: self.total }
     }
 
     /// Its order with a window of it shuffled, at least so wide and by so much wider, as shares of it.
@@ -107,16 +121,46 @@ impl<'a> Reorder<'a> {
         if !(left.another() && left.another()) {
             return made;
         }
-        let end = made.slots.iter().map(|slot| slot.end_min).max().unwrap_or(0);
+        let rank: Vec<i64> = made.slots.iter().map(|slot| -slot.end_min).collect();
+        let again = self.pushed_right(&rank, made.span().1).and_then(|starts| self.built(&starts));
+        again.filter(|again| again.total <= made.total).unwrap_or(made)
+    }
+
+    /// When steps start that get their places from the right, all before `end`, in the order of `rank`.
+    pub(crate) fn pushed_right(&self, rank: &[i64], end: i64) -> Option<Vec<i64>> {
         let mut board = Board::new(&self.mirrored);
-        let from_right: Vec<i64> = made.slots.iter().map(|slot| -slot.end_min).collect();
-        let wish = vec![-end; made.slots.len()];
-        let Some(()) = place_all(&mut board, &from_right, &wish) else { return made };
-        let rank: Vec<i64> = board.at.iter().map(|at| at.map_or(0, |(_, end)| -end)).collect();
-        match self.built(&rank) {
-            Some(again) if again.total <= made.total => again,
-            _ => made,
+        place_all(&mut board, rank, &vec![-end; rank.len()])?;
+        Some(board.at.iter().map(|at| at.map_or(0, |(_, end)| -end)).collect())
+    }
+
+    /// The plan in which nothing waits that could start: of all that can be placed next what can start first goes first, by
+    /// `rank` where several can (the parallel schedule generation scheme: Kelley 1963; from memory). For steps that are
+    /// blocks by themselves.
+    pub(crate) fn undelayed(&self, rank: &[i64]) -> Option<Made> {
+        let mut board = self.empty.clone();
+        let net = board.net;
+        let look = Look { rank: &[], wish: &[], pushes: 0 };
+        let entry = |start: i64, block: usize| Reverse((start, rank[net.blocks[block].steps[0]], block));
+        let mut waits_for: Vec<usize> = net.blocks.iter().map(|block| block.before.len()).collect();
+        let ready = (0..waits_for.len()).filter(|block| waits_for[*block] == 0);
+        let mut ready: BinaryHeap<_> = ready.map(|block| entry(i64::MIN, block)).collect();
+        while let Some(Reverse((start, _, block))) = ready.pop() {
+            board.place(block, look).ok()?;
+            let starts = board.at[net.blocks[block].steps[0]].map_or(start, |at| at.0);
+            if starts > start {
+                // When it went in it could start then; what was placed since may be in its way.
+                board.lift(block);
+                ready.push(entry(starts, block));
+                continue;
+            }
+            for after in &net.blocks[block].after {
+                waits_for[*after] -= 1;
+                if waits_for[*after] == 0 {
+                    ready.push(entry(i64::MIN, *after));
+                }
+            }
         }
+        Some(self.made(slots_of(&board)))
     }
 
     /// The longest way through the project, in minutes.
