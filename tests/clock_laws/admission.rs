@@ -48,7 +48,7 @@ fn carry(cure: &str, zone: &str) -> Fact {
 
 /// A day on which the shop is closed.
 fn day(date: &str) -> Fact {
-    Fact::DaySet(facts::DaySet { date: date.parse().unwrap(), hours: Some(facts::DayHours::default()) })
+    Fact::DaySet(facts::DaySet { date: date.parse().expect("a date"), hours: Some(facts::DayHours::default()) })
 }
 
 fn clamps_off(cure: &str, clamps: &[&str]) -> Fact {
