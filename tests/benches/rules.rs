@@ -57,6 +57,19 @@ fn judging_by_so_many_expected_rows(bencher: Bencher<'_, '_>, rows: usize) {
     bencher.bench_local(|| black_box(Rule::check(&host, "x", &text).is_ok()));
 }
 
+/// A law of 6,601 airs sampled from a `rate` that can be asked about many airs at once, and from one that cannot: a `switch`
+/// makes the interpreter call it once for each.
+#[divan::bench(args = ["many", "each"])]
+fn sampling_one_law(bencher: Bencher<'_, '_>, asked: &str) {
+    let rate = "fn rate(air) { arrhenius(air.temp_c, 20, 50) }";
+    let each = "fn rate(air) { switch 1 { 1 => arrhenius(air.temp_c, 20, 50), _ => 0.0 } }";
+    let text = if asked == "many" { ARRHENIUS.to_string() } else { ARRHENIUS.replace(rate, each) };
+    let host = Arc::new(Host::new());
+    bencher
+        .with_inputs(|| Rule::compile(&host, "x", &text).expect("a good rule"))
+        .bench_local_refs(|rule| black_box(rule.law("").is_ok()));
+}
+
 #[divan::bench]
 fn compiling_one_script(bencher: Bencher<'_, '_>) {
     let (text, host) = (shipped("aliphatic-resin"), Arc::new(Host::new()));

@@ -159,7 +159,6 @@ fn filled(address: &str) -> String {
         Some("push-subscriptions") => "572ed3dbb3c937f4",
         Some("observations") => "o-1",
         Some("tokens") => "mia-phone",
-        Some("days") => "2026-12-24",
         _ => "g-1",
     };
     let query = match address.split('/').next_back() {
@@ -178,6 +177,7 @@ fn filled(address: &str) -> String {
         .replace("{step}", "glue")
         .replace("{plan}", "evening")
         .replace("{held}", "1")
+        .replace("{date}", "2026-12-24")
         .replace("{table}", "facts")
         + query
 }
