@@ -179,13 +179,15 @@ fn designed(design: Design, each: u64, schedules: u64) {
     let (kinds, projects) = (over_path.len() as f64, over_path.len() as f64 * each as f64);
     let error = (mean(&variances) / projects).sqrt();
     let means: Vec<f64> = over_path.iter().map(|of_kind| mean(of_kind)).collect();
+    let of_optimum = match over_optimum.len() {
+        0 => String::new(),
+        known => format!(", {:.2} % over optimum ({known} known)", mean(&over_optimum)),
+    };
     println!(
-        "{} as designed, {kinds} kinds, {each} of each, {schedules} schedules: {:.2} ± {error:.2} % over critical path, {:.2} % \
-         over optimum ({} known); {:.3} s each",
+        "{} as designed, {kinds} kinds, {each} of each, {schedules} schedules: {:.2} ± {error:.2} % over critical \
+         path{of_optimum}; {:.3} s each",
         design.name,
         mean(&means),
-        mean(&over_optimum),
-        over_optimum.len(),
         took / projects
     );
 }
