@@ -340,6 +340,19 @@ fn changing_the_wall_costs_and_is_done_only_where_it_pays() {
 }
 
 #[test]
+fn a_window_that_what_has_begun_has_opened_binds_whatever_the_wall_says() {
+    let begun = Step { begun: Some(Begun { start_min: 560, end_min: 600 }), ..hands(40) };
+    let mut problem = shop(vec![begun, hands(30), Step { job: 1, ..hands(60) }], vec![lag(0, 1, 60, Some(90))]);
+    problem.now_min = 610;
+    // The wall has the second step a day after its window has closed, and the third where it can stay.
+    let starts_min = vec![None, Some(1440 + 700), Some(840)];
+    problem.wall = Wall { starts_min, frozen_until_min: 0, moved_cost: 10_000, moved_over_min: 0 };
+    let plan = solve(&problem, Effort::schedules(1, 200)).expect("a plan");
+    assert_eq!(check(&problem, &plan.slots), []);
+    assert_eq!((plan.cost.moved, plan.slots[1].start_min, plan.slots[2].start_min), (1, 660, 840));
+}
+
+#[test]
 fn a_week_with_a_change_of_the_clocks_keeps_waits_in_real_minutes() {
     // Sunday is day 2; its clocks go forward at 2:00, so that nine o'clock is an hour nearer from then on.
     let week = Week { hours: std::array::from_fn(|_| vec![(540, 1080)]), exceptions: vec![] };

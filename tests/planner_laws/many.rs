@@ -73,7 +73,8 @@ fn hung(problem: &Problem, plan: &Plan) -> Problem {
 #[test]
 fn without_news_the_plan_on_the_wall_stays_to_the_minute() {
     let (mut stays, mut leaves) = (0, 0);
-    for seed in 0..many(200) {
+    // The plans of the last three cannot be built again block by block.
+    for seed in (0..many(200)).chain([342, 356, 555]) {
         let problem = made_up::bench(seed * 7919 + 13);
         let problem = Problem { wall: Wall::default(), length_cost: 1, ..problem };
         let Some(plan) = planned(&problem, seed, 300) else { continue };

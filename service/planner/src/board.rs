@@ -218,6 +218,10 @@ impl<'a> Board<'a> {
         }
         for step in &net.blocks[block].steps {
             self.base[*step] = self.low[*step];
+            // One that has begun stands there already and is not looked at again.
+            if let Some((start, _)) = self.at[*step].filter(|at| self.low[*step] > at.0) {
+                return Err(self.window(*step, self.low[*step] - start, &self.low));
+            }
         }
         Ok(())
     }

@@ -78,7 +78,10 @@ pub fn solve(problem: &Problem, effort: Effort<'_>) -> Result<Plan, NoPlan> {
     // The plan on the wall may cost a little more than another.
     let most = Cost::of(problem, &first_slots).total + if on_wall { problem.wall.moved_cost } else { 0 };
     let good = |slots: &Vec<Slot>| Cost::of(problem, slots).total <= most && check(problem, slots).is_empty();
-    let slots = better.filter(good).unwrap_or(first_slots);
+    let found = better.filter(good).unwrap_or(first_slots);
+    let saves = |hung: &Vec<Slot>| Cost::of(problem, hung).total - Cost::of(problem, &found).total;
+    let stays = as_hung(problem, &net).filter(|hung| saves(hung) <= problem.wall.moved_cost);
+    let slots = stays.unwrap_or(found);
     let unfrozen = unfrozen.into_iter().filter(|step| has_moved(problem, *step, slots[*step].start_min)).collect();
     Ok(Plan { cost: Cost::of(problem, &slots), slots, unfrozen, schedules: left.made.get() })
 }
@@ -273,6 +276,18 @@ fn freeze(problem: &Problem, board: &mut Board<'_>, order: &mut Vec<usize>) -> V
     unfrozen.sort_unstable();
     unfrozen.dedup();
     unfrozen
+}
+
+/// The plan on the wall to the minute, if it has every step and can still be worked by: not every plan can be built again
+/// block by block, each at the earliest it finds room.
+fn as_hung(problem: &Problem, net: &Net) -> Option<Vec<Slot>> {
+    let stands = |step: usize| {
+        let start = problem.wall.starts_min.get(step).copied().flatten();
+        let (start_min, end_min) = net.works[step].begun.or_else(|| net.stretch(step, start?))?;
+        Some(Slot { start_min, end_min })
+    };
+    let slots: Vec<Slot> = (0..problem.steps.len()).map(stands).collect::<Option<_>>()?;
+    check(problem, &slots).is_empty().then_some(slots)
 }
 
 /// Where the wall has each step, as a wish.
