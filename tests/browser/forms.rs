@@ -364,6 +364,19 @@ async fn a_shop_that_thinks_in_fahrenheit_and_inches_reads_them() {
     let form = [("text", rule.as_str()), ("air", "constant"), ("temp", "68"), ("rh_pct", "50"), ("gap", "19.685")];
     let tried = send(&bench, "/rules/aliphatic-resin/try", &form).await.text;
     assert!(tried.contains("constant air of 68 °F") && tried.contains("<td>3.0 h</td>"), "{tried}");
+    // So is a sheet that is sold in them: 70 °F is 21.11 °C, 59 °F is 15 °C, four thousandths are 101.6 µm.
+    let asked = bench.get("/rules/new").await.text;
+    for asks in ["hold at, °F", "at another temperature, °F", "warmer by 18 °F", "wet film, thousandths of an inch"]
+    {
+        assert!(asked.contains(asks) && !asked.contains("°C") && !asked.contains("µm"), "{asks}: {asked}");
+    }
+    let sheet = [("material", "other-finish"), ("class", "nitrocellulose_lacquer"), ("temp", "70"), ("film", "4")];
+    let more = [("recoat_opens_h", "2"), ("sandable_h", "24"), ("second_temp", "59"), ("second_hours", "3")];
+    let written = send(&bench, "/rules/new", &[&sheet[..], &more].concat()).await.text;
+    // 2 h at 21.11 °C and 3 h at 15 °C are ln(3/2) · R / (1/288.15 K − 1/294.26 K), by hand.
+    for number in ["REF_TEMP_C = 21.11;", "REF_FILM_UM = 101.6;", "ACTIVATION_KJ_MOL = 46.784;"] {
+        assert!(written.contains(number), "{number}: {written}");
+    }
     let chart = bench.get("/api/v1/zones/bench/chart.svg").await.text;
     assert!(chart.contains("°F") && !chart.contains("°C"));
     assert_eq!(bench.board().await["zones"][0]["temp_c"], 20.0);

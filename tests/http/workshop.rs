@@ -258,7 +258,7 @@ async fn a_sheet_becomes_a_rule_over_http_and_by_the_form() {
     bench.post("/api/v1/rules/from-sheet", wrong).await.problem(422, "invalid");
 
     let fields = |more: &[(&str, &str)]| {
-        let mut fields = vec![("material", "other-glue"), ("class", "cyanoacrylate"), ("temp_c", "21,5")];
+        let mut fields = vec![("material", "other-glue"), ("class", "cyanoacrylate"), ("temp", "21,5")];
         fields.extend(more);
         let of = |(name, value): (&str, &str)| format!("{name}={}", value.replace(',', "%2C"));
         fields.into_iter().map(of).collect::<Vec<_>>().join("&")

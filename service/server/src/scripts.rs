@@ -252,6 +252,8 @@ pub(crate) async fn save(state: &Arc<State>, saving: Saving) -> Result<(), Probl
     let (path, bytes) = (path_of(state, &material), text.clone());
     let rule = fact_of(RuleFile { material: material.clone(), file: file.clone(), text }, override_reason);
     let now_ms = state.now().ms();
+    // An editor may have saved it while it was judged.
+    seen(&material, on_disk(state, &material)?.as_deref(), replaces.as_ref())?;
     // What would be refused afterwards must not be a file before.
     state.bench().admit(&Fact::RulePutInForce(rule.clone()), now_ms, now_ms)?;
     let written = tokio::task::spawn_blocking(move || write_whole(&path, &bytes)).await.map_err(ended)?;

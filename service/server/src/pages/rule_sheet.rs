@@ -24,10 +24,10 @@ pub(super) fn configure(config: &mut web::ServiceConfig) {
     config.service(web::resource("/rules/new").route(web::get().to(form)).route(web::post().to(write)));
 }
 
-/// A field of the form: its name, what it asks, its unit.
+/// A field of the form: its name, what it asks in which unit, what was said.
 struct Asked {
     name: &'static str,
-    says: &'static str,
+    says: String,
     value: String,
 }
 
@@ -44,28 +44,44 @@ struct SheetPage {
     asked: Vec<Asked>,
 }
 
-const NUMBERS: [(&str, &str); 20] = [
-    ("temp_c", "The times hold at, °C"),
-    ("rh_pct", "... and at, % relative humidity"),
-    ("clamp_off_h", "Glue: clamp time, h"),
-    ("full_strength_h", "Glue: full strength, h"),
-    ("open_time_min", "Glue: open time, min"),
-    ("working_life_min", "Working life of a mix, min"),
-    ("dust_free_h", "Finish: dust free, h"),
-    ("recoat_opens_h", "Finish: recoat from, h"),
-    ("recoat_closes_h", "Finish: recoat before, h"),
-    ("sandable_h", "Finish: sand from, h"),
-    ("dry_through_h", "Finish: dry through, h"),
-    ("film_um", "Finish: wet film, µm"),
-    ("min_temp_c", "Minimum temperature, °C"),
-    ("film_forming_c", "Film-forming temperature, °C"),
-    ("min_rh_pct", "Humidity at least, %"),
-    ("max_rh_pct", "Humidity at most, %"),
-    ("storage_days", "Keeps opened, days"),
-    ("q10", "So much faster 10 K warmer"),
-    ("second_temp_c", "Or: clamp time (a finish: recoat from) at another temperature, °C"),
-    ("second_hours", "... is, h"),
+/// What a number of the form is in.
+#[derive(Clone, Copy, PartialEq)]
+enum In {
+    /// What is asked says it.
+    Said,
+    /// Degrees of the shop.
+    Degrees,
+    /// Ten kelvin, in degrees of the shop.
+    TenKelvin,
+    /// What the shop says thin films in.
+    Thin,
+}
+
+/// Each number: its field of the form, that of the sheet, what is asked, in what.
+const NUMBERS: [(&str, &str, &str, In); 20] = [
+    ("temp", "temp_c", "The times hold at", In::Degrees),
+    ("rh_pct", "rh_pct", "... and at, % relative humidity", In::Said),
+    ("clamp_off_h", "clamp_off_h", "Glue: clamp time, h", In::Said),
+    ("full_strength_h", "full_strength_h", "Glue: full strength, h", In::Said),
+    ("open_time_min", "open_time_min", "Glue: open time, min", In::Said),
+    ("working_life_min", "working_life_min", "Working life of a mix, min", In::Said),
+    ("dust_free_h", "dust_free_h", "Finish: dust free, h", In::Said),
+    ("recoat_opens_h", "recoat_opens_h", "Finish: recoat from, h", In::Said),
+    ("recoat_closes_h", "recoat_closes_h", "Finish: recoat before, h", In::Said),
+    ("sandable_h", "sandable_h", "Finish: sand from, h", In::Said),
+    ("dry_through_h", "dry_through_h", "Finish: dry through, h", In::Said),
+    ("film", "film_um", "Finish: wet film", In::Thin),
+    ("min_temp", "min_temp_c", "Minimum temperature", In::Degrees),
+    ("film_forming", "film_forming_c", "Film-forming temperature", In::Degrees),
+    ("min_rh_pct", "min_rh_pct", "Humidity at least, %", In::Said),
+    ("max_rh_pct", "max_rh_pct", "Humidity at most, %", In::Said),
+    ("storage_days", "storage_days", "Keeps opened, days", In::Said),
+    ("q10", "q10", "So many times faster when warmer by", In::TenKelvin),
+    (SECOND[0], "temp_c", "Or: clamp time (a finish: recoat from) at another temperature", In::Degrees),
+    (SECOND[1], "hours", "... is, h", In::Said),
 ];
+/// Those that belong to a second temperature.
+const SECOND: [&str; 2] = ["second_temp", "second_hours"];
 
 fn sheet_page(shop: &Shop, fields: Option<&Fields>, wrong: String) -> SheetPage {
     let said = |name: &str| fields.and_then(|fields| field(fields, name)).unwrap_or_default().to_string();
@@ -74,13 +90,23 @@ fn sheet_page(shop: &Shop, fields: Option<&Fields>, wrong: String) -> SheetPage 
         let chosen = value == said("class");
         (value, class.name(), chosen)
     };
+    let (temp, thin) = (shop.settings.shop.temp_unit, shop.settings.shop.length_unit.thin().0);
+    let asked = |(name, _, says, is_in): (&'static str, _, &str, In)| {
+        let says = match is_in {
+            In::Said => says.to_string(),
+            In::Degrees => format!("{says}, {}", temp.sign()),
+            In::TenKelvin => format!("{says} {} {}", temp.of_difference(10.0), temp.sign()),
+            In::Thin => format!("{says}, {thin}"),
+        };
+        Asked { name, says, value: said(name) }
+    };
     SheetPage {
         frame: shop.frame("/rules"),
         wrong,
         material: said("material"),
         name: said("name"),
         classes: Class::ALL.map(class).to_vec(),
-        asked: NUMBERS.map(|(name, says)| Asked { name, says, value: said(name) }).into(),
+        asked: NUMBERS.map(asked).into(),
     }
 }
 
@@ -91,7 +117,7 @@ async fn form(shop: Shop) -> Answer {
 /// Shows the script it wrote, to be looked at and saved; nothing is saved yet.
 async fn write(shop: Shop, fields: Fields) -> Answer {
     let written = async {
-        let sheet = read(&fields)?;
+        let sheet = read(&shop, &fields)?;
         let written = sheet.script()?;
         let (_, rows) = drafted(&shop, Some(&sheet.material), written.text.clone()).await??;
         Ok::<_, Problem>((sheet, written, rows.len()))
@@ -119,21 +145,32 @@ async fn write(shop: Shop, fields: Fields) -> Answer {
 }
 
 /// The form's fields as the sheet the interface takes.
-fn read(fields: &Fields) -> Result<DataSheet, Problem> {
-    let number = |name: &'static str| Ok::<_, Problem>(fields.number(name)?.map(Value::from));
+fn read(shop: &Shop, fields: &Fields) -> Result<DataSheet, Problem> {
+    let (temp, um) = (shop.settings.shop.temp_unit, shop.settings.shop.length_unit.thin().1);
     let mut sheet = Map::new();
     for name in ["material", "name", "class"] {
         if let Some(said) = field(fields, name) {
             sheet.insert(name.into(), said.trim().into());
         }
     }
-    for (name, _) in NUMBERS.iter().filter(|(name, _)| !name.starts_with("second")) {
-        number(name)?.into_iter().for_each(|value| drop(sheet.insert((*name).into(), value)));
+    let mut second = Map::new();
+    for (name, of_sheet, _, is_in) in NUMBERS {
+        let Some(said) = fields.number(name)? else { continue };
+        let si = match is_in {
+            In::Said | In::TenKelvin => said,
+            In::Degrees => hundredths(temp.celsius(said)),
+            In::Thin => hundredths(said * um),
+        };
+        let into = if SECOND.contains(&name) { &mut second } else { &mut sheet };
+        into.insert(of_sheet.into(), Value::from(si));
     }
-    let second = [("temp_c", number("second_temp_c")?), ("hours", number("second_hours")?)];
-    if second.iter().any(|(_, value)| value.is_some()) {
-        let second = second.into_iter().filter_map(|(name, value)| Some((name.to_string(), value?)));
-        sheet.insert("second".into(), Value::Object(second.collect()));
+    if !second.is_empty() {
+        sheet.insert("second".into(), Value::Object(second));
     }
     serde_json::from_value(Value::Object(sheet)).map_err(|e| body::of_reader(&e))
+}
+
+/// A rule is read by people: 70 °F stands in it as 21.11 °C.
+fn hundredths(number: f64) -> f64 {
+    (number * 100.0).round() / 100.0
 }
