@@ -101,6 +101,20 @@ async fn a_rule_changed_or_broken_while_the_service_was_down_is_treated_the_same
 }
 
 #[tokio::test]
+async fn a_rule_whose_page_would_be_another_page_is_refused_by_name() {
+    let shop = shop();
+    let folder = shop.settings.scripts.folder.join("materials");
+    std::fs::write(folder.join("new.rhai"), text(1.0, "")).unwrap();
+    let bench = Bench::open(shop, Now::standing_at(ms(BEGIN)), false).await;
+    let fault = &bench.get("/api/v1/materials").await.good()["faults"][0];
+    assert!(fault["file"] == "materials/new.rhai" && fault["what"].as_str().unwrap().contains("\"new\""), "{fault}");
+    let saved = bench.put("/api/v1/rules/new", json!({"text": text(1.0, "")})).await;
+    saved.problem(422, "invalid");
+    assert!(bench.get("/rules/new").await.text.contains("A rule from a data sheet"));
+    bench.stop().await;
+}
+
+#[tokio::test]
 async fn a_rule_that_loops_for_ever_at_a_glue_up_is_told_as_a_fault_and_changes_nothing() {
     let mut shop = shop();
     shop.settings.scripts.watch = false;

@@ -29,6 +29,19 @@ pub(crate) struct RuleFile {
     pub(crate) text: String,
 }
 
+/// What stands behind `/rules/` besides materials, on pages and over HTTP.
+const TAKEN: [&str; 5] = ["check", "from-sheet", "functions", "new", "try"];
+const OTHER_NAME: &str = "choose another name, like \"new-epoxy\"";
+
+/// Whether an address of the service's own stands where this material's rule would.
+fn is_taken(material: &MaterialId) -> bool {
+    TAKEN.contains(&material.as_str())
+}
+
+fn taken(material: &MaterialId) -> String {
+    format!("a material cannot be called \"{material}\": an address of the service is called so")
+}
+
 /// Every rule file of a scripts folder, by name.
 ///
 /// # Errors
@@ -47,6 +60,9 @@ pub(crate) fn rule_files(folder: &Path) -> std::io::Result<Vec<Result<RuleFile, 
         let fault =
             |what: String, mend: &str| Fault { file: file.clone(), line: 0, column: 0, what, mend: mend.into() };
         let material = MaterialId::new(stem).map_err(|e| fault(e.to_string(), &e.mend))?;
+        if is_taken(&material) {
+            return Err(fault(taken(&material), OTHER_NAME));
+        }
         let text = std::fs::read_to_string(&path)
             .map_err(|e| fault(e.to_string(), "make the file readable and save it as UTF-8"))?;
         Ok(RuleFile { material, file, text })
@@ -228,6 +244,9 @@ pub(crate) async fn save(state: &Arc<State>, saving: Saving) -> Result<(), Probl
         follow::catch_up(state, &mut agreed);
     }
     let Saving { material, text, replaces, by, override_reason } = saving;
+    if is_taken(&material) {
+        return Err(Problem::new(Kind::Invalid, taken(&material), OTHER_NAME).about("material"));
+    }
     let by = name_of(&by)?;
     let stands = on_disk(state, &material)?;
     let version = Rule::version_of(&text);
