@@ -217,8 +217,26 @@ fn a_window_no_shift_can_keep_is_named_with_what_it_misses() {
     let problem = shop(vec![hands(30), hands(30)], vec![lag(0, 1, 540, Some(600))]);
     let missed = solve(&problem, Effort::schedules(1, 20));
     let Err(NoPlan::Window { from: 0, to: 1, by_min }) = missed else { panic!("{missed:?}") };
-    // Coated from 9:00 to 9:30 the window closes at 19:30; the shop opens 13.5 hours later. Nearer was not tried.
-    assert_eq!(by_min, 810);
+    // Coated from 9:00 to 9:30 the window closes at 19:30; coated at 17:30, as late as can be, at 4:00: five
+    // hours before it opens.
+    assert_eq!(by_min, 300);
+}
+
+#[test]
+fn the_window_that_is_named_is_one_and_not_a_wait_nor_what_is_held() {
+    // Clamps come off, and four hours in one go begin within half an hour; a shift is four hours long, noon an hour.
+    let hours = (0..28).flat_map(|day| [(540, 780), (840, 1080)].map(|(a, b)| (day * 1440 + a, day * 1440 + b)));
+    let lags = vec![lag(0, 1, 60, None), lag(1, 2, 0, Some(30)), lag(2, 3, 0, None)];
+    let mut problem = shop(vec![hands(10), hands(10), hands(240), hands(20)], lags);
+    problem.resources[0].hours = Some(Calendar::new(hours.collect()));
+    problem.holds.push(Hold { resource: 1, count: 2, from: 0, to: 1 });
+    problem.now_min = 600;
+    let missed = solve(&problem, Effort::schedules(1, 20));
+    // Off by 13:00 at the latest, to be followed by 13:30; the shop opens at 14:00.
+    assert_eq!(missed, Err(NoPlan::Window { from: 1, to: 2, by_min: 30 }));
+    // Without that window there is a plan.
+    problem.lags[1].most_min = None;
+    assert!(solve(&problem, Effort::schedules(1, 20)).is_ok());
 }
 
 #[test]
@@ -296,7 +314,7 @@ fn the_first_hours_on_the_wall_stay_unless_they_became_impossible() {
     let mut problem = shop(vec![hands(60), Step { job: 1, ..hands(60) }], vec![]);
     // The wall has them the other way round than due dates would.
     let starts_min = vec![Some(600), Some(540)];
-    problem.wall = Wall { starts_min, frozen_until_min: 700, moved_cost: 500, moved_over_min: 5 };
+    problem.wall = Wall { starts_min, frozen_until_min: 700, moved_cost: 500, moved_over_min: 5, pull_over_min: 60 };
     let plan = solve(&problem, Effort::schedules(1, 50)).expect("a plan");
     assert_eq!((plan.slots[0].start_min, plan.slots[1].start_min, plan.unfrozen.len()), (600, 540, 0));
     problem.jobs[1].release_min = 580;
@@ -309,7 +327,7 @@ fn what_should_have_begun_comes_before_what_is_frozen_for_later() {
     let mut problem = shop(vec![hands(60), Step { job: 1, ..hands(60) }], vec![]);
     problem.now_min = 610;
     let starts_min = vec![Some(610), Some(660)];
-    problem.wall = Wall { starts_min, frozen_until_min: 900, moved_cost: 500, moved_over_min: 5 };
+    problem.wall = Wall { starts_min, frozen_until_min: 900, moved_cost: 500, moved_over_min: 5, pull_over_min: 60 };
     // Ten minutes are missing before the second: it makes room, and nobody waits for an hour.
     let plan = solve(&problem, Effort::schedules(1, 50)).expect("a plan");
     assert_eq!((plan.slots[0].start_min, plan.slots[1].start_min, plan.unfrozen), (610, 670, vec![1]));
@@ -330,6 +348,7 @@ fn changing_the_wall_costs_and_is_done_only_where_it_pays() {
         frozen_until_min: 0,
         moved_cost: 10_000,
         moved_over_min: 0,
+        pull_over_min: 60,
     };
     let plan = solve(&problem, Effort::schedules(1, 200)).expect("a plan");
     assert_eq!(plan.cost.moved, 0);
@@ -346,10 +365,46 @@ fn a_window_that_what_has_begun_has_opened_binds_whatever_the_wall_says() {
     problem.now_min = 610;
     // The wall has the second step a day after its window has closed, and the third where it can stay.
     let starts_min = vec![None, Some(1440 + 700), Some(840)];
-    problem.wall = Wall { starts_min, frozen_until_min: 0, moved_cost: 10_000, moved_over_min: 0 };
+    problem.wall =
+        Wall { starts_min, frozen_until_min: 0, moved_cost: 10_000, moved_over_min: 0, pull_over_min: 10_000 };
     let plan = solve(&problem, Effort::schedules(1, 200)).expect("a plan");
     assert_eq!(check(&problem, &plan.slots), []);
     assert_eq!((plan.cost.moved, plan.slots[1].start_min, plan.slots[2].start_min), (1, 660, 840));
+}
+
+#[test]
+fn what_can_be_done_a_good_deal_sooner_is_and_no_step_comes_later_for_it() {
+    let steps = vec![hands(60), Step { job: 1, ..hands(60) }, Step { job: 1, ..hands(60) }];
+    let mut problem = shop(steps, vec![lag(1, 2, 0, None)]);
+    // What stood at nine has been called off, so that the second may come at ten; the third stays within its hour.
+    problem.now_min = 540;
+    let starts_min = vec![Some(540), Some(840), Some(900)];
+    problem.wall = Wall { starts_min, frozen_until_min: 0, moved_cost: 300, moved_over_min: 10, pull_over_min: 60 };
+    let starts = |problem: &Problem| {
+        let plan = solve(problem, Effort::schedules(1, 50)).expect("a plan");
+        assert_eq!((check(problem, &plan.slots), plan.cost.moved), (vec![], 0));
+        plan.slots.iter().map(|slot| slot.start_min).collect::<Vec<_>>()
+    };
+    assert_eq!(starts(&problem), [540, 600, 660]);
+    // Less than that is not worth a change to what people have read, and what is frozen stays.
+    problem.wall.starts_min = vec![Some(540), Some(650), Some(710)];
+    assert_eq!(starts(&problem), [540, 650, 710]);
+    problem.wall = Wall { starts_min: vec![Some(540), Some(840), Some(900)], frozen_until_min: 850, ..problem.wall };
+    assert_eq!(starts(&problem), [540, 840, 900]);
+}
+
+#[test]
+fn work_with_a_break_in_it_is_begun_so_late_that_its_window_can_be_kept() {
+    // Eight hours may be split; what comes within twenty hours of their start comes after their end. Hands are free at
+    // half past ten: with a night in it the work would take 23 hours, so it is begun the next morning.
+    let busy = Step { job: 1, begun: Some(Begun { start_min: 540, end_min: 630 }), ..hands(90) };
+    let steps = vec![Step { splits: true, ..hands(480) }, hands(30), busy];
+    let window = Lag { from: 0, edge: Edge::Start, to: 1, least_min: None, most_min: Some(1200) };
+    let mut problem = shop(steps, vec![window, lag(0, 1, 0, None)]);
+    problem.now_min = 540;
+    let plan = solve(&problem, Effort::schedules(1, 1)).expect("a plan");
+    assert_eq!(check(&problem, &plan.slots), []);
+    assert_eq!((plan.slots[0].start_min, plan.slots[1].start_min), (1440 + 540, 1440 + 1020));
 }
 
 #[test]

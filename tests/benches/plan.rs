@@ -149,6 +149,7 @@ fn after_a_fact(problem: &Problem, wall: &Plan, fact: usize) -> f64 {
         frozen_until_min: 0,
         moved_cost: 10,
         moved_over_min: 3,
+        pull_over_min: 12,
     };
     let lag = fact % problem.lags.len();
     let longer = problem.lags[lag].least_min.map(|least| least + least / 4);

@@ -35,6 +35,38 @@ async fn a_window_that_closed_is_named_with_what_it_misses_and_the_rest_is_plann
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn a_window_no_shift_can_keep_is_named_the_right_way_round_and_the_job_is_planned_without_it() {
+    let bench = bench(|_| {}).await;
+    // Four hours in one go fill a shift from its beginning; within half an hour before that the shop is closed.
+    let long = json!({"id": "carve", "kind": "hands_on", "title": "carve",
+                      "work": {"hands_on_min": 240, "max_wait_before_min": 30}});
+    open(&bench, "neck", None, json!([glue("close", 10, 2), long, step("end", "hands_on", 20)])).await;
+    let plan = planned(&bench).await;
+    let missed = cannot(&plan, "window");
+    assert_eq!((&missed["step"], &missed["after"]), (&json!("carve"), &json!("Clamps off: close")), "{missed}");
+    let off = piece(&plan, "neck", "close", "clamps_off");
+    let (carve, end) = (piece(&plan, "neck", "carve", "step"), piece(&plan, "neck", "end", "step"));
+    assert!(start_ms(off) < start_ms(carve) && start_ms(carve) < start_ms(end), "{plan:#}");
+    bench.stop().await;
+}
+
+/// Years nobody lives to see are dates like any other.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_date_in_another_age_stops_nobodys_plan() {
+    let bench = bench(|_| {}).await;
+    for (id, due) in [("never", "9999-12-31T00:00:00Z"), ("long-ago", "0001-01-01T00:00:00Z")] {
+        open(&bench, id, Some(due), json!([step("clean", "hands_on", 30)])).await;
+    }
+    let plan = planned(&bench).await;
+    assert!(start_ms(piece(&plan, "long-ago", "clean", "step")) < start_ms(piece(&plan, "never", "clean", "step")));
+    let job = json!({"title": "another", "instrument": "guitar", "steps": [step("work", "hands_on", 30)]});
+    let answer = bench.post("/api/v1/plan", json!({"job": job, "due_at": "9999-12-31T00:00:00Z"})).await.good();
+    assert_eq!(answer["chance_by_due"], 1.0);
+    page(&bench, "/plan").await;
+    bench.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn a_window_that_can_be_kept_is_kept() {
     let bench = bench(|_| {}).await;
     let faces = json!([step("plane", "hands_on", 30),

@@ -40,6 +40,24 @@ async fn a_day_said_to_be_closed_is_planned_around_and_is_as_usual_again() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn nobody_stands_idle_on_a_day_that_is_open_after_all() {
+    let bench = bench(|_| {}).await;
+    bench.put("/api/v1/days/2026-03-02", json!({"hours": []})).await.good();
+    open(&bench, "bridge-job", None, json!([step("clean", "hands_on", 30), glue("close", 20, 2)])).await;
+    let starts = async || {
+        let plan = planned(&bench).await;
+        let of = |step: &str, part: &str| start_ms(piece(&plan, "bridge-job", step, part));
+        [of("clean", "step"), of("close", "step"), of("close", "clamps_off")]
+    };
+    let told = starts().await;
+    assert_eq!(told[0], ms("2026-03-03T09:00:00+00:00"));
+    // Nothing asks for haste, but what is ready is done today.
+    bench.put("/api/v1/days/2026-03-02", json!({})).await.good();
+    assert_eq!(starts().await, told.map(|at| at - 24 * 60 * MINUTE_MS));
+    bench.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn a_day_of_the_settings_is_listed_and_what_is_said_of_it_counts_before() {
     let closed = |settings: &mut benchclock::Settings| {
         settings.shop.hours.exceptions.insert("2026-03-02".into(), vec![]);
@@ -91,6 +109,11 @@ async fn both_are_said_on_the_pages() {
     let shown = page(&bench, "/plan").await;
     assert!(shown.contains("Monday 2 March: 10:00-11:00, 15:00-16:00") && shown.contains(">10:00–10:30<"), "{shown}");
     assert_eq!(press(&bench, "/days", "key=b&date=2026-03-02&hours=").await.status, 200);
+    assert!(page(&bench, "/plan").await.contains("Monday 2 March: closed"));
+    // As a phone writes it.
+    assert_eq!(press(&bench, "/days", "key=b2&date=2026-03-02&hours=9%E2%80%9312").await.status, 200);
+    assert!(page(&bench, "/plan").await.contains("Monday 2 March: 09:00-12:00"));
+    assert_eq!(press(&bench, "/days", "key=b3&date=2026-03-02&hours=Closed").await.status, 200);
     assert!(page(&bench, "/plan").await.contains("Monday 2 March: closed"));
     assert_eq!(press(&bench, "/days", "key=c&date=2026-03-02&usual=yes").await.status, 200);
     assert!(page(&bench, "/plan").await.contains("Every day is as usual."));

@@ -49,6 +49,45 @@ async fn today_is_a_list_to_tick_and_the_week_a_bar_for_each_job() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn days_are_named_where_an_hour_alone_could_be_another() {
+    let bench = bench(|_| {}).await;
+    let long = json!({"id": "refret", "kind": "hands_on", "title": "refret",
+                      "work": {"hands_on_min": 500, "may_split": true}});
+    open(&bench, "neck", Some("2026-02-26T17:00:00Z"), json!([long])).await;
+    // Nine hours less twenty minutes on Monday, the rest on Tuesday; it was due on the Thursday before.
+    let shown = page(&bench, "/plan").await;
+    assert!(shown.contains("09:00–Tue 09:20") && shown.contains("due Thu 26 Feb 17:00"), "{shown}");
+    // Before noon, after it, and on Tuesday.
+    assert_eq!(shown.matches("<rect class=\"work\"").count(), 3, "{shown}");
+    bench.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_job_that_cannot_be_planned_stands_in_the_week_all_the_same() {
+    let bench = bench(|_| {}).await;
+    open(&bench, "impossible", None, json!([step("carve", "hands_on", 300)])).await;
+    let shown = page(&bench, "/plan").await;
+    assert!(shown.contains("aria-label=\"impossible: nothing this week; not all of it can be planned\""), "{shown}");
+    bench.stop().await;
+}
+
+/// A plan asks for what nobody ticked; that something lies in its clamps already is said beside it.
+#[tokio::test(flavor = "multi_thread")]
+async fn work_that_was_overtaken_is_asked_for_and_doubted() {
+    let bench = bench(|_| {}).await;
+    open(&bench, "bridge-job", None, json!([step("plane", "hands_on", 30), glue("close", 20, 1)])).await;
+    let body = json!({"id": "g1", "job": "bridge-job", "step": "close", "zone": "bench", "clamps": ["cam-1"]});
+    bench.post("/api/v1/glue-ups", body).await.good();
+    let plan = planned(&bench).await;
+    piece(&plan, "bridge-job", "plane", "step");
+    let assumed = plan["assumed"].to_string();
+    assert!(assumed.contains("plane") && assumed.contains("tick it if it is done"), "{assumed}");
+    bench.post("/api/v1/jobs/bridge-job/steps/plane/done", json!({})).await.good();
+    assert!(!planned(&bench).await["assumed"].to_string().contains("tick it"));
+    bench.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn a_coat_of_the_plan_leads_to_its_form_and_is_off_the_plan_when_it_is_laid() {
     let bench = bench(|_| {}).await;
     let coat = json!({"id": "first", "kind": "coat", "title": "First coat", "material": "shellac"});

@@ -26,8 +26,13 @@ pub(super) fn bench(seed: u64) -> Problem {
     }
     if draw.below(2) == 0 {
         let starts_min = (0..problem.steps.len()).map(|_| (draw.below(3) > 0).then(|| draw.below(6000))).collect();
-        problem.wall =
-            Wall { starts_min, frozen_until_min: draw.below(2000), moved_cost: draw.below(300), moved_over_min: 5 };
+        problem.wall = Wall {
+            starts_min,
+            frozen_until_min: draw.below(2000),
+            moved_cost: draw.below(300),
+            moved_over_min: 5,
+            pull_over_min: 60,
+        };
     }
     problem
 }
@@ -95,7 +100,7 @@ pub(super) fn week(seed: u64) -> Problem {
         let start = |draw: &mut Draw, now: i64| (draw.below(3) > 0).then(|| now + draw.below(4000));
         let starts_min = (0..problem.steps.len()).map(|_| start(&mut draw, problem.now_min)).collect();
         let frozen_until_min = problem.now_min + draw.below(300);
-        problem.wall = Wall { starts_min, frozen_until_min, moved_cost: 300, moved_over_min: 10 };
+        problem.wall = Wall { starts_min, frozen_until_min, moved_cost: 300, moved_over_min: 10, pull_over_min: 60 };
     }
     problem
 }

@@ -66,7 +66,13 @@ fn ten_seconds_are_never_worse_than_one() {
 /// The plan of a problem hung on the wall.
 fn hung(problem: &Problem, plan: &Plan) -> Problem {
     let starts_min = plan.slots.iter().map(|slot| Some(slot.start_min)).collect();
-    let wall = Wall { starts_min, frozen_until_min: problem.now_min + 240, moved_cost: 300, moved_over_min: 10 };
+    let wall = Wall {
+        starts_min,
+        frozen_until_min: problem.now_min + 240,
+        moved_cost: 300,
+        moved_over_min: 10,
+        pull_over_min: 60,
+    };
     Problem { wall, ..problem.clone() }
 }
 

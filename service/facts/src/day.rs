@@ -24,7 +24,8 @@ impl DayHours {
         };
         let mut spans: Vec<(u16, u16)> = Vec::with_capacity(said.len());
         for text in said {
-            let ends = text.split_once('-').and_then(|(from, to)| Some((minute(from)?, minute(to)?)));
+            // A phone writes a dash for a hyphen.
+            let ends = text.split_once(['-', '–', '—']).and_then(|(from, to)| Some((minute(from)?, minute(to)?)));
             let span = ends.filter(|(from, to)| from < to);
             let span = span.ok_or_else(|| wrong(text, "a span of a day", "write 09:00-13:00"))?;
             if spans.last().is_some_and(|last| span.0 < last.1) {
@@ -56,9 +57,9 @@ impl From<DayHours> for Vec<String> {
     }
 }
 
-/// The minute of the day of `HH:MM`; 24:00 is its end.
+/// The minute of the day of `HH:MM` or a full hour `HH`; 24:00 is its end.
 fn minute(text: &str) -> Option<u16> {
-    let (hour, minute) = text.trim().split_once(':')?;
+    let (hour, minute) = text.trim().split_once(':').unwrap_or((text.trim(), "0"));
     let (hour, minute): (u16, u16) = (hour.parse().ok()?, minute.parse().ok()?);
     let at = hour.checked_mul(60)?.checked_add(minute)?;
     (minute < 60 && at <= 24 * 60).then_some(at)
@@ -89,11 +90,14 @@ mod tests {
             assert_eq!(Vec::<String>::from(hours), said);
         }
         assert_eq!(read(&[" 9:00 - 13:05"]).expect("hours").spans_min(), [(540, 785)]);
+        assert_eq!(read(&["9–12", "13:30—18"]).expect("hours").spans_min(), [(540, 720), (810, 1080)]);
     }
 
     #[test]
     fn what_is_no_span_is_refused_by_name() {
-        for said in ["9 to 5", "13:00-09:00", "09:00-09:00", "09:60-10:00", "09:00-24:01", "09:00", "-1:00-2:00"] {
+        for said in
+            ["9 to 5", "13:00-09:00", "09:00-09:00", "09:60-10:00", "09:00-24:01", "09:00", "-1:00-2:00", "9", "9-"]
+        {
             let wrong = read(&[said]).expect_err(said);
             assert!(wrong.given.contains(said) && !wrong.mend.is_empty(), "{wrong}");
         }

@@ -5,6 +5,7 @@
 //! Neumann, Schwindt 2001, doi:10.1007/PL00013348). A block that finds no place among the others goes behind them all.
 
 use crate::{
+    Slot,
     net::{Net, Way},
     room::Room,
 };
@@ -12,14 +13,28 @@ use crate::{
 /// Why a block has no place.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Miss {
-    /// `late` would stand too far after `bound`, at best by this many minutes.
-    Window { bound: usize, late: usize, by_min: i64 },
+    /// `late` would stand too far after `bound`, at best by this many minutes; `shut` if `bound` cannot stand so late because of
+    /// its hours.
+    Window { bound: usize, late: usize, by_min: i64, shut: bool },
     /// The hours there are end before it.
     Hours { step: usize },
     /// It needs more than there is.
     Capacity { step: usize, resource: usize },
     /// It has to stand where it stands, and what it needs is not free then.
     Pinned { step: usize },
+    /// Others of its block left it no place, and no window of it was in the way.
+    Crowded { step: usize },
+}
+
+impl Miss {
+    /// The less, the more it tells: a window the hours cannot keep, then one that others push out, each by how much, then the
+    /// rest.
+    pub(crate) fn tells(&self) -> (u8, i64) {
+        match self {
+            Self::Window { by_min, shut, .. } => (u8::from(!shut), *by_min),
+            _ => (2, 0),
+        }
+    }
 }
 
 /// How hard to look for a place.
@@ -98,6 +113,21 @@ impl<'a> Board<'a> {
         other.enter(block, &mut self.room);
     }
 
+    /// Puts a block that is not placed where a plan has it.
+    pub(crate) fn stand(&mut self, block: usize, plan: &[Slot]) {
+        let net = self.net;
+        let steps = &net.blocks[block].steps;
+        for step in steps {
+            self.put(*step, plan[*step].start_min, plan[*step].end_min);
+        }
+        for hold in steps.iter().flat_map(|step| &net.works[*step].holds) {
+            let of = &net.holds[*hold];
+            if let (Some((from, _)), Some((_, to))) = (self.at[of.from], self.at[of.to]) {
+                self.room.keep(*hold, from, to);
+            }
+        }
+    }
+
     /// Becomes `other` as it was when `room` was what was taken and the blocks `open` were not placed.
     pub(crate) fn go_back(&mut self, other: &Self, room: &Room<'a>, open: &[usize]) {
         self.at.copy_from_slice(&other.at);
@@ -170,8 +200,7 @@ impl<'a> Board<'a> {
                 _ => miss,
             })?;
             if let Some(miss) = pushed {
-                let by = |miss: &Miss| if let Miss::Window { by_min, .. } = miss { *by_min } else { i64::MAX };
-                nearest = nearest.into_iter().chain([miss]).min_by_key(by);
+                nearest = nearest.into_iter().chain([miss]).min_by_key(Miss::tells);
                 if pushes == 0 {
                     return Err(nearest.unwrap_or(miss));
                 }
@@ -220,7 +249,7 @@ impl<'a> Board<'a> {
             self.base[*step] = self.low[*step];
             // One that has begun stands there already and is not looked at again.
             if let Some((start, _)) = self.at[*step].filter(|at| self.low[*step] > at.0) {
-                return Err(self.window(*step, self.low[*step] - start, &self.low));
+                return Err(self.window(*step, self.low[*step] - start, &self.low, Miss::Pinned { step: *step }));
             }
         }
         Ok(())
@@ -249,7 +278,7 @@ impl<'a> Board<'a> {
             let Some(step) = steps.iter().find(overtaken).copied() else { return Ok(()) };
             let by_min = self.low[step] - self.at[step].map_or(0, |at| at.0);
             if self.pinned[step].is_some() {
-                return Err(self.window(step, by_min, &self.low));
+                return Err(self.window(step, by_min, &self.low, Miss::Pinned { step }));
             }
             self.base[step] = self.low[step];
             self.take(step);
@@ -262,7 +291,7 @@ impl<'a> Board<'a> {
             let begun = self.net.works[step].begun.is_some();
             let low = self.low[step];
             if low > start {
-                return Err(self.window(step, low - start, &self.low));
+                return Err(self.window(step, low - start, &self.low, Miss::Pinned { step }));
             }
             let free = begun || self.room.has(step, (start, end));
             return if free { Ok((start, end)) } else { Err(Miss::Pinned { step }) };
@@ -284,16 +313,19 @@ impl<'a> Board<'a> {
         net.spread(block, Some(step), &mut self.trial, &mut self.queue).map_err(|step| Miss::Hours { step })?;
         let mut pushed = None;
         for other in steps {
-            let Some((stands, _)) = self.at[*other] else { continue };
+            // Itself too: where a break lies in it, what follows may be so late that it cannot stand so soon.
+            let stands = if *other == step { Some(start) } else { self.at[*other].map(|at| at.0) };
+            let Some(stands) = stands else { continue };
             if self.trial[*other] > stands {
-                let by_min = self.trial[*other] - stands;
-                let miss = self.window(*other, by_min, &self.trial);
-                if self.pinned[*other].is_some() {
-                    return Err(miss);
+                let (by_min, other) = (self.trial[*other] - stands, *other);
+                let window = |or| self.window(other, by_min, &self.trial, or);
+                if self.pinned[other].is_some() {
+                    return Err(window(Miss::Pinned { step: other }));
                 }
-                pushed = Some(miss);
-                self.base[*other] = self.trial[*other];
-                self.take(*other);
+                let told = pushed.filter(|told| matches!(told, Miss::Window { .. }));
+                pushed = Some(window(told.unwrap_or(Miss::Crowded { step: other })));
+                self.base[other] = self.trial[other];
+                self.take(other);
             }
         }
         if pushed.is_some() {
@@ -302,8 +334,9 @@ impl<'a> Board<'a> {
         Ok(pushed)
     }
 
-    /// The window that pushes a step by so much: the one whose other step, at its bound in `low`, asks for all of it.
-    fn window(&self, bound: usize, by_min: i64, low: &[i64]) -> Miss {
+    /// The window that pushes a step by so much: the one whose other step, at its bound in `low`, asks for all of it. `or` where
+    /// that is no window but a wait.
+    fn window(&self, bound: usize, by_min: i64, low: &[i64], or: Miss) -> Miss {
         let net = self.net;
         let asks = |arc: &&crate::net::Arc| {
             let start = low[arc.from];
@@ -311,8 +344,16 @@ impl<'a> Board<'a> {
             net.bound(arc, start, end)
         };
         let within = net.into[bound].iter().filter(|arc| net.block_of[arc.from] == net.block_of[bound]);
-        let most = within.max_by_key(|arc| asks(arc).unwrap_or(i64::MIN));
-        Miss::Window { bound, late: most.map_or(bound, |arc| arc.from), by_min }
+        let most = within.max_by_key(|arc| (asks(arc).unwrap_or(i64::MIN), arc.closes));
+        let Some(arc) = most.filter(|arc| arc.closes) else { return or };
+        // Where it would have to stand while closed, it misses by what is left from its last start before.
+        let work = &net.works[bound];
+        let last = work.hours.filter(|_| self.pinned[bound].is_none()).and_then(|hours| {
+            let end = net.stretch(bound, low[bound]).filter(|at| at.0 > low[bound])?.0;
+            net.hours[hours].last_start(end, work.length, work.splits)
+        });
+        let (by_min, shut) = last.map_or((by_min, false), |last| (by_min.min(low[bound] - last), true));
+        Miss::Window { bound, late: arc.from, by_min, shut }
     }
 
     /// Takes what is held between `step` and others that are placed; where there is not enough, pushes the taking later.
@@ -327,11 +368,10 @@ impl<'a> Board<'a> {
             if self.pinned[hold.from].is_some() {
                 return Err(Miss::Pinned { step: hold.from });
             }
-            let by_min = free - self.at[hold.from].map_or(free, |at| at.0);
             self.take(hold.from);
             self.base[hold.from] = free;
             self.settle_low(block)?;
-            return Ok(Some(Miss::Window { bound: hold.from, late: hold.to, by_min }));
+            return Ok(Some(Miss::Crowded { step: hold.from }));
         }
         Ok(None)
     }

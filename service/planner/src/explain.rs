@@ -1,6 +1,8 @@
 //! Why a step stands where it stands, and how long it could wait.
 
-use crate::{Edge, Hold, Plan, Problem, Slot};
+use std::borrow::Cow;
+
+use crate::{Calendar, Edge, Hold, Plan, Problem, Slot};
 
 /// A reason for a step to be done now.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -30,6 +32,11 @@ pub enum Why {
     WaitsFor {
         /// The resource.
         resource: usize,
+    },
+    /// Any sooner, and a step after it would miss its window.
+    FreshFor {
+        /// That step.
+        step: usize,
     },
     /// It starts as the hours begin.
     Opens,
@@ -152,7 +159,16 @@ impl View<'_> {
         if !self.is_open(step, earlier) {
             return Some(Why::Opens);
         }
-        self.short(step, earlier).map(|resource| Why::WaitsFor { resource })
+        self.fresh_for(step).or_else(|| self.short(step, earlier).map(|resource| Why::WaitsFor { resource }))
+    }
+
+    /// What would miss its window after a step that stood a minute earlier.
+    fn fresh_for(&self, step: usize) -> Option<Why> {
+        let after = self.problem.lags.iter().filter(|lag| lag.from == step);
+        let full = |lag: &&crate::Lag| {
+            lag.most_min.is_some_and(|most| self.slots[lag.to].start_min - self.edge(step, lag.edge) >= most)
+        };
+        after.filter(full).map(|lag| Why::FreshFor { step: lag.to }).next()
     }
 
     /// The reason where no other can be told.
@@ -169,10 +185,8 @@ impl View<'_> {
 
     fn is_open(&self, step: usize, slot: Slot) -> bool {
         let work = &self.problem.steps[step];
-        let mut hours = work.needs.iter().filter_map(|need| self.problem.resources[need.resource].hours.as_ref());
-        hours.all(|hours| {
-            hours.stretch(slot.start_min, work.length_min, work.splits) == Some((slot.start_min, slot.end_min))
-        })
+        let at = Some((slot.start_min, slot.end_min));
+        self.hours(step).is_none_or(|hours| hours.stretch(slot.start_min, work.length_min, work.splits) == at)
     }
 
     /// What a step would not get if it stood there and all others where they are.
@@ -216,45 +230,56 @@ impl View<'_> {
         u32::try_from(peak.max().unwrap_or(0)).unwrap_or(u32::MAX)
     }
 
-    /// How long a step can wait without a break: within its shift, its windows, its room and its job's date.
+    /// How long a step can wait without a break: begun within its shift, in its windows, its room and by its job's date.
     fn float(&self, step: usize) -> i64 {
         let (work, slot) = (&self.problem.steps[step], self.slots[step]);
-        let job = &self.problem.jobs[work.job];
-        let mut most = i64::MAX;
-        if let Some(due) = job.due_min {
-            most = most.min(due.max(self.job_end(work.job)) - slot.end_min);
-        } else {
-            most = most.min(self.job_end(work.job) - slot.end_min);
-        }
+        let job_end = self.job_end(work.job);
+        let mut last_end = self.problem.jobs[work.job].due_min.map_or(job_end, |due| due.max(job_end));
+        let mut last_start = i64::MAX;
         for lag in &self.problem.lags {
             if lag.to == step {
                 let closes = lag.most_min.map_or(i64::MAX, |wait| self.edge(lag.from, lag.edge).saturating_add(wait));
-                most = most.min(closes.saturating_sub(slot.start_min));
+                last_start = last_start.min(closes);
             }
             if lag.from == step {
                 let by = lag.least_min.map_or(i64::MAX, |least| self.slots[lag.to].start_min - least);
-                most = most.min(by.saturating_sub(self.edge(step, lag.edge)));
+                match lag.edge {
+                    Edge::Start => last_start = last_start.min(by),
+                    Edge::End => last_end = last_end.min(by),
+                }
             }
         }
-        for need in &work.needs {
-            let hours = self.problem.resources[need.resource].hours.as_ref();
-            if let Some(closes) = hours.and_then(|hours| hours.closes(slot.end_min - 1)) {
-                most = most.min(closes - slot.end_min);
-            }
-        }
-        self.room(step, most.max(0))
-    }
-
-    /// The longest wait up to `most` with room all the way; room only gets scarcer as a step reaches into what follows.
-    fn room(&self, step: usize, most: i64) -> i64 {
-        let slot = self.slots[step];
-        let fits =
-            |wait: i64| self.short(step, Slot { start_min: slot.start_min, end_min: slot.end_min + wait }).is_none();
+        let hours = self.hours(step);
+        let most = hours.as_ref().map_or(last_end - slot.end_min, |hours| {
+            hours.closes(slot.start_min).map_or(0, |closes| closes - slot.start_min)
+        });
+        let most = most.min(last_start.saturating_sub(slot.start_min)).max(0);
+        let fits = |wait: i64| {
+            let start = slot.start_min + wait;
+            let end = match &hours {
+                None => Some(slot.end_min + wait),
+                Some(hours) => {
+                    let at = hours.stretch(start, work.length_min, work.splits);
+                    at.filter(|at| at.0 == start).map(|at| at.1)
+                }
+            };
+            // Room only gets scarcer as a step reaches into what follows.
+            end.is_some_and(|end| {
+                end <= last_end && self.short(step, Slot { start_min: slot.start_min, end_min: end }).is_none()
+            })
+        };
         let (mut good, mut bad) = (0, most + 1);
         while bad - good > 1 {
             let middle = good + (bad - good) / 2;
             if fits(middle) { good = middle } else { bad = middle }
         }
         good
+    }
+
+    /// When all that a step needs is open.
+    fn hours(&self, step: usize) -> Option<Cow<'_, Calendar>> {
+        let needs = self.problem.steps[step].needs.iter();
+        let hours = needs.filter_map(|need| self.problem.resources[need.resource].hours.as_ref()).map(Cow::Borrowed);
+        hours.reduce(|a, b| Cow::Owned(a.and(&b)))
     }
 }

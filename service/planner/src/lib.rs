@@ -50,6 +50,7 @@ mod parts;
 mod plan;
 mod problem;
 mod profile;
+mod pull;
 mod reorder;
 mod room;
 mod rules;

@@ -25,6 +25,8 @@ pub(crate) struct Arc {
     pub(crate) to: usize,
     pub(crate) gap: i64,
     pub(crate) way: Way,
+    /// It keeps a window: `from` may not stand too long after `to`.
+    pub(crate) closes: bool,
 }
 
 /// Steps that are placed together: a chain of windows, a glue-up with its clamp-off.
@@ -194,7 +196,7 @@ impl Net {
                 Way::StartByEnd => arc.gap + of_to,
                 Way::EndByStart => arc.gap - of_from,
             };
-            Arc { from: arc.to, to: arc.from, gap, way: Way::StartByStart }
+            Arc { from: arc.to, to: arc.from, gap, way: Way::StartByStart, closes: arc.closes }
         };
         net.out = self.into.iter().map(|all| all.iter().map(turn).collect()).collect();
         net.into = self.out.iter().map(|all| all.iter().map(turn).collect()).collect();
@@ -282,11 +284,11 @@ fn arcs(problem: &Problem) -> Vec<Arc> {
         };
         if let Some(least) = lag.least_min {
             let way = if floats { Way::StartByEnd } else { Way::StartByStart };
-            arcs.push(Arc { from: lag.from, to: lag.to, gap: counted + least, way });
+            arcs.push(Arc { from: lag.from, to: lag.to, gap: counted + least, way, closes: false });
         }
         if let Some(most) = lag.most_min {
             let way = if floats { Way::EndByStart } else { Way::StartByStart };
-            arcs.push(Arc { from: lag.to, to: lag.from, gap: -counted - most, way });
+            arcs.push(Arc { from: lag.to, to: lag.from, gap: -counted - most, way, closes: true });
         }
     }
     arcs

@@ -29,7 +29,7 @@ pub struct Plan {
 pub struct Cost {
     /// Minutes late times weight, over all jobs.
     pub late: i64,
-    /// How many steps stand elsewhere than on the wall.
+    /// How many steps stand elsewhere than on the wall, but for those that come a good deal sooner.
     pub moved: i64,
     /// Minutes from now to the end of the last step.
     pub length_min: i64,
@@ -46,7 +46,7 @@ impl Cost {
             ends[step.job] = ends[step.job].max(slot.end_min);
         }
         let late = problem.jobs.iter().zip(&ends).map(|(job, end)| job.weight * late_min(job.due_min, *end)).sum();
-        let moved = (0..slots.len()).map(|i| i64::from(has_moved(problem, i, slots[i].start_min))).sum();
+        let moved = (0..slots.len()).map(|i| i64::from(costs_a_move(problem, i, slots[i].start_min))).sum();
         Self::summed(problem, late, moved, ends.into_iter().max().unwrap_or(i64::MIN))
     }
 
@@ -65,9 +65,19 @@ pub(crate) fn late_min(due: Option<i64>, end: i64) -> i64 {
 
 /// Whether a step that starts then has moved against the wall; one that has begun never has.
 pub(crate) fn has_moved(problem: &Problem, step: usize, start: i64) -> bool {
+    later_than_told(problem, step, start).is_some_and(|later| later.abs() > problem.wall.moved_over_min)
+}
+
+/// Whether that costs: a step that comes a good deal sooner is welcome.
+pub(crate) fn costs_a_move(problem: &Problem, step: usize, start: i64) -> bool {
     let wall = &problem.wall;
-    let stood = wall.starts_min.get(step).copied().flatten().filter(|_| problem.steps[step].begun.is_none());
-    stood.is_some_and(|stood| (stood - start).abs() > wall.moved_over_min)
+    let later = later_than_told(problem, step, start);
+    later.is_some_and(|later| later.abs() > wall.moved_over_min && later > -wall.pull_over_min)
+}
+
+fn later_than_told(problem: &Problem, step: usize, start: i64) -> Option<i64> {
+    let stood = problem.wall.starts_min.get(step).copied().flatten();
+    stood.filter(|_| problem.steps[step].begun.is_none()).map(|stood| start - stood)
 }
 
 /// Why there is no plan.

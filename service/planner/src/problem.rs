@@ -131,6 +131,8 @@ pub struct Wall {
     pub moved_cost: i64,
     /// A step that moves by no more than this has not moved.
     pub moved_over_min: i64,
+    /// A step that can come sooner by at least this does, which costs nothing.
+    pub pull_over_min: i64,
 }
 
 /// What is wrong with a problem as it was put.
@@ -173,7 +175,8 @@ impl Problem {
         let time = |at: i64| (-FARTHEST_MIN..=FARTHEST_MIN).contains(&at);
         let length = |of: i64| (0..=FARTHEST_MIN).contains(&of);
         range(("problem", 0), time(self.now_min) && length(self.length_cost) && length(self.wall.moved_cost))?;
-        range(("problem", 0), length(self.wall.moved_over_min) && time(self.wall.frozen_until_min))?;
+        let over = length(self.wall.moved_over_min) && length(self.wall.pull_over_min);
+        range(("problem", 0), over && time(self.wall.frozen_until_min))?;
         for (i, resource) in self.resources.iter().enumerate() {
             let hours = resource.hours.iter().flat_map(|hours| hours.open());
             range(("resources", i), hours.fold(resource.capacity < 1 << 30, |ok, h| ok && time(h.0) && time(h.1)))?;

@@ -12,6 +12,7 @@ use crate::{
     net::Net,
     order::Order,
     plan::has_moved,
+    pull::pulled,
     reorder::Reorder,
 };
 
@@ -79,9 +80,9 @@ pub fn solve(problem: &Problem, effort: Effort<'_>) -> Result<Plan, NoPlan> {
     let most = Cost::of(problem, &first_slots).total + if on_wall { problem.wall.moved_cost } else { 0 };
     let good = |slots: &Vec<Slot>| Cost::of(problem, slots).total <= most && check(problem, slots).is_empty();
     let found = better.filter(good).unwrap_or(first_slots);
-    let saves = |hung: &Vec<Slot>| Cost::of(problem, hung).total - Cost::of(problem, &found).total;
-    let stays = as_hung(problem, &net).filter(|hung| saves(hung) <= problem.wall.moved_cost);
-    let slots = stays.unwrap_or(found);
+    let cost = |slots: &Vec<Slot>| Cost::of(problem, slots).total;
+    let steady = as_hung(problem, &net).filter(|hung| cost(hung) <= cost(&found)).unwrap_or(found);
+    let slots = if problem.jobs.len() > 1 || on_wall { pulled(problem, &net, steady) } else { steady };
     let unfrozen = unfrozen.into_iter().filter(|step| has_moved(problem, *step, slots[*step].start_min)).collect();
     Ok(Plan { cost: Cost::of(problem, &slots), slots, unfrozen, schedules: left.made.get() })
 }
@@ -132,7 +133,14 @@ fn first<'a>(
         |block: usize| net.holds.iter().any(|h| net.block_of[h.from] == block && net.works[h.from].begun.is_some());
     let mut anchored: Vec<usize> = all.iter().filter(begun).copied().collect();
     anchored.sort_by_key(|block| (!holds(*block), urgency(problem, net, tails, *block)));
+    let told = frozen_wish(problem);
     for block in anchored {
+        // What is frozen of it stays if it can.
+        let ready = net.blocks[block].before.iter().all(|before| is_placed(&board, *before));
+        let look = Look { rank: &[], wish: &told, pushes: pushes(net.blocks[block].steps.len()) };
+        if ready && !is_placed(&board, block) && board.place(block, look).is_ok() {
+            order.push(block);
+        }
         settle(&mut board, block, &mut order, (tails, left), chance)?;
     }
     let unfrozen = freeze(problem, &mut board, &mut order);
@@ -202,28 +210,26 @@ fn settle_alone(
                 board.net.blocks[block].steps.iter().for_each(|step| board.rank[*step] = rank[*step]);
                 return Ok(());
             }
-            Err(miss) => nearest = nearer(nearest, miss),
+            Err(miss) if miss.tells() < nearest.tells() => nearest = miss,
+            Err(_) => {}
         }
     }
     Err(said(nearest))
 }
 
-/// Of two misses the one that tells more: the window missed by less.
-fn nearer(a: Miss, b: Miss) -> Miss {
-    match (a, b) {
-        (Miss::Window { by_min: x, .. }, Miss::Window { by_min: y, .. }) if y < x => b,
-        (Miss::Window { .. }, _) => a,
-        _ => b,
-    }
-}
-
 fn said(miss: Miss) -> NoPlan {
     match miss {
-        Miss::Window { bound, late, by_min } => NoPlan::Window { from: bound, to: late, by_min },
-        Miss::Hours { step } => NoPlan::Hours { step },
+        Miss::Window { bound, late, by_min, .. } => NoPlan::Window { from: bound, to: late, by_min },
+        Miss::Hours { step } | Miss::Crowded { step } => NoPlan::Hours { step },
         Miss::Capacity { step, resource } => NoPlan::Capacity { step, resource },
         Miss::Pinned { step } => NoPlan::Taken { step },
     }
+}
+
+/// Where the wall has what is frozen, as a wish.
+fn frozen_wish(problem: &Problem) -> Vec<i64> {
+    let frozen = |at: i64| if at < problem.wall.frozen_until_min { at } else { i64::MIN };
+    wall_wish(problem).into_iter().map(frozen).collect()
 }
 
 /// Pins what is frozen where it stands on the wall; says what cannot stand there. What should have been begun by now and

@@ -3,7 +3,7 @@
 use crate::{
     Cost,
     board::Board,
-    plan::{has_moved, late_min},
+    plan::{costs_a_move, late_min},
     trial::Terms,
 };
 
@@ -56,7 +56,7 @@ impl Tally {
 
     /// A step stands at `start`..`end`.
     fn count(&mut self, terms: &Terms<'_>, step: usize, (start, end): (i64, i64)) {
-        self.moved += i64::from(has_moved(terms.problem, step, start));
+        self.moved += i64::from(costs_a_move(terms.problem, step, start));
         let job = terms.net.works[step].job;
         self.reached[job] = self.reached[job].max(start);
         self.ends_by(terms, job, end.max(start + terms.tails[step]));

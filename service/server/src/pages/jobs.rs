@@ -16,6 +16,7 @@ use crate::{
     procedures::{self, Planned, Procedure},
     routes::{Answer, Shop, id_of},
     state::State,
+    wall,
 };
 
 pub(super) fn configure(config: &mut web::ServiceConfig) {
@@ -262,11 +263,12 @@ async fn joint_named(shop: &Shop, instrument: &InstrumentId, name: &str) -> Resu
 }
 
 impl State {
-    /// The end of a day of the shop's calendar, ms.
+    /// When the shop closes on a day of its calendar, or six in the evening of one on which it is closed, ms.
     pub(super) fn end_of_day(&self, day: &str) -> Result<i64, Problem> {
         let wrong = || Problem::new(Kind::Invalid, format!("\"{day}\" is no day"), "write 2026-03-31").about("due");
-        let day = chrono::NaiveDate::parse_from_str(day, "%Y-%m-%d").map_err(|_| wrong())?;
-        let end = day.and_hms_opt(18, 0, 0).ok_or_else(wrong)?;
-        Ok(end.and_local_timezone(self.zone).latest().ok_or_else(wrong)?.timestamp_millis())
+        let date = chrono::NaiveDate::parse_from_str(day, "%Y-%m-%d").map_err(|_| wrong())?;
+        let closes_min = self.day(date).hours.spans_min().last().map_or(18 * 60, |(_, to)| *to);
+        let midnight = date.and_time(chrono::NaiveTime::MIN);
+        Ok(wall::first_ms(self.zone, midnight + chrono::TimeDelta::minutes(i64::from(closes_min))))
     }
 }

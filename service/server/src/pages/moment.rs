@@ -10,19 +10,29 @@ pub(crate) struct Moment {
 }
 
 impl State {
-    /// An hour today, or a day and an hour.
+    /// An hour today, or a day and an hour; a weekday alone is one to come.
     pub(crate) fn clock_text(&self, at_ms: i64, now_ms: i64) -> String {
         let (at, now) = (instant(at_ms).with_timezone(&self.zone), instant(now_ms).with_timezone(&self.zone));
         let format = if at.date_naive() == now.date_naive() {
             "%H:%M"
-        } else if (at - now).num_days().abs() < 6 {
+        } else if (0..6).contains(&(at - now).num_days()) && at > now {
             "%a %H:%M"
+        } else if (-6..0).contains(&(at.date_naive() - now.date_naive()).num_days()) {
+            "%a %-d %b %H:%M"
         } else if (at - now).num_days().abs() < 300 {
             "%-d %b %H:%M"
         } else {
             "%-d %b %Y %H:%M"
         };
         at.format(format).to_string()
+    }
+
+    /// From an hour to another, with its day where it is not the same.
+    pub(crate) fn span_text(&self, from_ms: i64, to_ms: i64, now_ms: i64) -> String {
+        let [from, to] = [from_ms, to_ms].map(|at_ms| instant(at_ms).with_timezone(&self.zone));
+        let same = from.date_naive() == to.date_naive();
+        let until = if same { to.format("%H:%M").to_string() } else { to.format("%a %H:%M").to_string() };
+        format!("{}–{until}", self.clock_text(from_ms, now_ms))
     }
 
     pub(super) fn moment(&self, at_ms: i64, now_ms: i64) -> Moment {

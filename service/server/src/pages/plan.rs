@@ -136,11 +136,7 @@ impl State {
         let when = match end_ms - start_ms {
             _ if piece.kind == StepKind::Wait => format!("until {}", self.clock_text(end_ms, now_ms)),
             0 => self.clock_text(start_ms, now_ms),
-            _ => format!(
-                "{}–{}",
-                self.clock_text(start_ms, now_ms),
-                instant(end_ms).with_timezone(&self.zone).format("%H:%M")
-            ),
+            _ => self.span_text(start_ms, end_ms, now_ms),
         };
         Row {
             key: format!("{}-{i}", new_key()),
@@ -165,7 +161,7 @@ impl State {
         if piece.part == Part::ClampsOff {
             let on =
                 piece.cure.as_ref().and_then(|id| bench.cure(id.as_str())).filter(|cure| !cure.clamps_on.is_empty());
-            let may = on.filter(|cure| standing.times_ms(i).0 <= self.now().ms() && cure.is_open());
+            let may = on.filter(|cure| standing.may_begin_ms(i) <= self.now().ms() && cure.is_open());
             return (may.map(|cure| format!("/cures/{}/clamps-off", cure.begun.id)), "Clamps off", None);
         }
         let job = standing.job_of(i).id.as_ref().and_then(|id| bench.jobs().get(id));

@@ -5,7 +5,7 @@
 //! Cures and pieces are drawn apart from each other. Common practice, no source: it knows nothing of customers at the door,
 //! illness or a joint that has to be done again.
 
-use planner::{Effort, Problem, solve};
+use planner::{Edge, Effort, Lag, Problem, Step, solve};
 
 use super::{draft::Draft, hours::ms};
 use crate::now::Stopwatch;
@@ -68,14 +68,34 @@ fn draw(draft: &Draft, chance: &mut Draw) -> Problem {
             lag.least_min = Some(between(*spread, cures[lag.from]));
         }
     }
-    for step in problem.steps.iter_mut().filter(|step| step.begun.is_none()) {
-        let usual = step.length_min;
-        step.length_min = between(HANDS_PCT.map(|pct| usual * pct / 100), chance.share());
-        // What takes longer than it was planned goes on after the break.
-        step.splits |= step.length_min > usual;
+    for i in 0..problem.steps.len() {
+        let step = &mut problem.steps[i];
+        if step.begun.is_some() {
+            continue;
+        }
+        let usual_min = step.length_min;
+        let takes_min = between(HANDS_PCT.map(|pct| usual_min * pct / 100), chance.share());
+        if takes_min > usual_min && !step.splits {
+            run_over(&mut problem, i, takes_min - usual_min);
+        } else {
+            step.length_min = takes_min;
+        }
     }
     problem.wall = planner::Wall::default();
     problem
+}
+
+/// Lets a step that is begun only where its usual minutes fit in one shift take so many more: it goes on after a break.
+fn run_over(problem: &mut Problem, i: usize, more_min: i64) {
+    let rest = problem.steps.len();
+    problem.steps.push(Step { length_min: more_min, splits: true, ..problem.steps[i].clone() });
+    problem.steps[i].needs.iter_mut().for_each(|need| need.tail_min = 0);
+    // What waited for its end, or was held until then, waits for the end of the rest.
+    for lag in problem.lags.iter_mut().filter(|lag| lag.from == i && lag.edge == Edge::End) {
+        lag.from = rest;
+    }
+    problem.holds.iter_mut().filter(|hold| hold.to == i).for_each(|hold| hold.to = rest);
+    problem.lags.push(Lag { from: i, edge: Edge::End, to: rest, least_min: Some(0), most_min: None });
 }
 
 /// The value at a share of a spread given at 5, 50 and 95 %.
@@ -100,6 +120,8 @@ impl Draw {
 
 #[cfg(test)]
 mod tests {
+    use planner::{Calendar, Need, Resource};
+
     use super::*;
 
     #[test]
@@ -107,6 +129,25 @@ mod tests {
         for (share, value) in [(0.0, 60), (0.05, 60), (0.5, 90), (0.95, 180), (1.0, 180), (0.275, 75)] {
             assert_eq!(between([60, 90, 180], share), value, "{share}");
         }
+    }
+
+    #[test]
+    fn work_is_begun_only_where_its_usual_minutes_fit_and_then_goes_on_after_the_break() {
+        // Open from 9 to 13 and from 14 to 18 h; it is 10:28.
+        let hours = (0..5).flat_map(|day| [(540, 780), (840, 1080)].map(|(a, b)| (day * 1440 + a, day * 1440 + b)));
+        let mut draft = Draft::default();
+        let hands =
+            draft.resource("hands".into(), Resource { capacity: 1, hours: Some(Calendar::new(hours.collect())) });
+        draft.problem.jobs.push(planner::Job { release_min: 0, due_min: None, weight: 0 });
+        let needs = vec![Need { resource: hands, count: 1, tail_min: 0 }];
+        draft.problem.steps.push(Step { length_min: 240, needs, ..Step::default() });
+        (draft.problem.now_min, draft.problem.length_cost) = (628, 1);
+        let ends = ends(&draft, 0);
+        let at = |chance| ends.date_ms(chance).map(|at_ms| at_ms / 60_000);
+        // Four hours do not fit before noon: from 14:00, by hand 192 minutes at the shortest, 240 as usual, and 384 at the
+        // longest, of which 144 are left for the next morning.
+        assert!(at(0.01) >= Some(840 + 192) && at(0.4) <= Some(1080), "{ends:?}");
+        assert!(at(0.6) > Some(1440 + 540) && at(1.0) <= Some(1440 + 540 + 144), "{ends:?}");
     }
 
     #[test]

@@ -54,13 +54,12 @@ pub(crate) fn settle(mut draft: Draft, effort: Effort<'_>) -> Result<(Draft, Pla
         draft = match missed {
             NoPlan::Window { from, to, by_min } => {
                 cannot.push(said(&draft, Given::Window, to, Some(from), Some(by_min)));
-                open(draft, &mut emptied, to, |lag| lag.to == to && lag.from == from, |lag| lag.to == to)
+                open(draft, &mut emptied, to, |lag| lag.to == to && lag.from == from)
             }
             NoPlan::Contradiction { steps, by_min } => {
                 let first = steps.first().copied().unwrap_or(0);
                 cannot.push(said(&draft, Given::Contradiction, first, None, Some(by_min)));
-                let inside = |lag: &planner::Lag| steps.contains(&lag.from) && steps.contains(&lag.to);
-                open(draft, &mut emptied, first, inside, inside)
+                open(draft, &mut emptied, first, |lag| steps.contains(&lag.from) && steps.contains(&lag.to))
             }
             NoPlan::Hours { step } => {
                 cannot.push(said(&draft, Given::Hours, step, None, None));
@@ -103,19 +102,11 @@ fn said(draft: &Draft, kind: Given, step: usize, after: Option<usize>, by_min: O
     }
 }
 
-/// Leaves the windows out that were named, else those near them, else the job.
-fn open(
-    mut draft: Draft,
-    emptied: &mut BTreeSet<usize>,
-    step: usize,
-    named: impl Fn(&planner::Lag) -> bool,
-    near: impl Fn(&planner::Lag) -> bool,
-) -> Draft {
-    for is in [&named as &dyn Fn(&planner::Lag) -> bool, &near] {
-        let windows = draft.problem.lags.iter_mut().filter(|lag| lag.most_min.is_some() && is(lag));
-        if windows.map(|lag| lag.most_min = None).count() > 0 {
-            return draft;
-        }
+/// Leaves the windows out that were named; the job if there are none, so that the planning ends whatever it is told.
+fn open(mut draft: Draft, emptied: &mut BTreeSet<usize>, step: usize, named: impl Fn(&planner::Lag) -> bool) -> Draft {
+    let windows = draft.problem.lags.iter_mut().filter(|lag| lag.most_min.is_some() && named(lag));
+    if windows.map(|lag| lag.most_min = None).count() > 0 {
+        return draft;
     }
     leave_out(draft, emptied, step)
 }

@@ -3,7 +3,7 @@
 use std::{collections::BTreeMap, time::Duration};
 
 use facts::StepKind;
-use planner::{Effort, NoPlan, Plan, Slot, Told, Wall, explain};
+use planner::{Calendar, Edge, Effort, Lag, NoPlan, Plan, Problem, Slot, Told, Wall, explain};
 
 use super::{
     draft::{Draft, JobLine},
@@ -19,6 +19,9 @@ use crate::now::Stopwatch;
 const MOVED: i64 = 300;
 /// A piece that moves by no more has not moved, minutes.
 const MOVED_OVER_MIN: i64 = 10;
+/// A piece that can come sooner by this much does, minutes: nobody stands idle for an hour beside work that is ready. Common
+/// practice, no source.
+const PULL_OVER_MIN: i64 = 60;
 /// The same bench gives the same plan.
 const SEED: u64 = 1;
 
@@ -77,7 +80,14 @@ fn wall(draft: &Draft, stood: &Places, freeze_min: i64) -> Wall {
         frozen_until_min: now_min + freeze_min,
         moved_cost: MOVED,
         moved_over_min: MOVED_OVER_MIN,
+        pull_over_min: PULL_OVER_MIN,
     }
+}
+
+/// When all that a step needs is open; none where nothing of it has hours.
+pub(super) fn shifts(problem: &Problem, step: usize) -> Option<Calendar> {
+    let needs = problem.steps[step].needs.iter();
+    needs.filter_map(|need| problem.resources[need.resource].hours.clone()).reduce(|a, b| a.and(&b))
 }
 
 impl Standing {
@@ -115,6 +125,21 @@ impl Standing {
         (ms(slot.start_min), ms(slot.end_min))
     }
 
+    /// When what a piece waits for lets it begin, whenever it is planned, ms.
+    pub(crate) fn may_begin_ms(&self, piece: usize) -> i64 {
+        let into = self.draft.problem.lags.iter().filter(|lag| lag.to == piece);
+        into.filter_map(|lag| Some(self.edge_min(lag) + lag.least_min?)).max().map_or(i64::MIN, ms)
+    }
+
+    /// The stretches of a piece: several where the shop closes in between.
+    pub(crate) fn stretches_ms(&self, piece: usize) -> Vec<(i64, i64)> {
+        let (problem, slot) = (&self.draft.problem, self.plan.slots[piece]);
+        let whole = [(slot.start_min, slot.end_min)];
+        let open = shifts(problem, piece).map(|hours| hours.and(&Calendar::new(whole.to_vec())));
+        let parts = open.as_ref().map(Calendar::open).filter(|parts| !parts.is_empty()).unwrap_or(&whole);
+        parts.iter().map(|(from, to)| (ms(*from), ms(*to))).collect()
+    }
+
     /// Jobs, and cures of none that still ask for work; one that only keeps its room is nobody's to do.
     pub(crate) fn jobs(&self) -> impl Iterator<Item = usize> {
         let asks = |job: usize| self.pieces().any(|(i, _)| self.draft.problem.steps[i].job == job);
@@ -136,18 +161,19 @@ impl Standing {
         self.told = explain(&self.draft.problem, &self.plan);
     }
 
+    /// The minute a lag counts from.
+    fn edge_min(&self, lag: &Lag) -> i64 {
+        let from = self.plan.slots[lag.from];
+        match lag.edge {
+            Edge::Start => from.start_min,
+            Edge::End => from.end_min,
+        }
+    }
+
     /// The last minute a piece can start before a window closes on it.
     pub(crate) fn closes_min(&self, piece: usize) -> Option<i64> {
-        let slots = &self.plan.slots;
         let into = self.draft.problem.lags.iter().filter(|lag| lag.to == piece);
-        let closes = into.filter_map(|lag| {
-            let from = match lag.edge {
-                planner::Edge::Start => slots[lag.from].start_min,
-                planner::Edge::End => slots[lag.from].end_min,
-            };
-            Some(from + lag.most_min?)
-        });
-        closes.min()
+        into.filter_map(|lag| Some(self.edge_min(lag) + lag.most_min?)).min()
     }
 
     /// When each job is done, by its id.

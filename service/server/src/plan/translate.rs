@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 
 use clock::{Bench, Cure, Job, StepState};
 use facts::{CureId, CureKind, StepKind, ZoneId};
-use planner::{Edge, Lag, Need, Problem, Resource, Step};
+use planner::{Edge, FARTHEST_MIN, Lag, Need, Problem, Resource, Step};
 
 use super::{
     draft::{Draft, JobLine, Part, Piece, Spread, begun},
@@ -133,7 +133,8 @@ impl<'a> Room<'a> {
 
     fn job_line(&mut self, line: JobLine, due_ms: Option<i64>, weight: u32) -> usize {
         self.draft.jobs.push(line);
-        let due_min = due_ms.map(minute);
+        // What is due in two thousand years is as good as never late.
+        let due_min = due_ms.map(minute).map(|due| due.min(FARTHEST_MIN));
         let release_min = self.draft.problem.now_min - 60 * 24 * 3660;
         self.draft.problem.jobs.push(planner::Job { release_min, due_min, weight: LATENESS * i64::from(weight) });
         self.draft.jobs.len() - 1
@@ -165,6 +166,9 @@ impl<'a> Room<'a> {
             placed.push(one);
             if own.is_none() && !placed[i].is_done {
                 self.tie(job, i, &before, &mut placed);
+            } else {
+                let open = before.iter().filter(|p| !placed[**p].is_done && states[**p].2.is_none());
+                self.overtaken(job, step, open.map(|p| &job.opened.steps[*p]));
             }
         }
     }
@@ -283,12 +287,22 @@ impl<'a> Room<'a> {
         Placed { work: Some(work), off, stages, ..Placed::default() }
     }
 
+    /// Says of which steps what follows them has begun: perhaps nobody ticked them.
+    fn overtaken<'s>(&mut self, job: &Job, by: &facts::Step, open: impl Iterator<Item = &'s facts::Step>) {
+        let says = |step: &facts::Step| {
+            let (title, job) = (&step.title, &job.opened.title);
+            format!("\"{title}\" of \"{job}\" is still to do, though \"{}\" has begun: tick it if it is done", by.title)
+        };
+        self.draft.assumed.extend(open.filter(|step| step.kind != StepKind::Wait).map(says));
+    }
+
     /// Says where a glue-up takes longer than its open assembly.
     fn look_at_assembly(&mut self, step: &facts::Step, length_min: i64, stages: &Stages) {
         let closes = stages.named(&["assembly_closes"]).and_then(|stage| stage.minutes[0]);
         if let Some(closes) = closes.filter(|closes| *closes < length_min) {
+            let after = if closes < 1 { "less than a minute".into() } else { format!("{closes} min") };
             let what = format!(
-                "\"{}\" is planned with {length_min} min, and its open assembly may end after {closes} min: spread last, or in parts",
+                "\"{}\" is planned with {length_min} min, and its open assembly may end after {after}: spread last, or in parts",
                 step.title
             );
             self.draft.assumed.insert(what);

@@ -3,7 +3,7 @@
 
 use planner::{Begun, Problem};
 
-use super::{chance::HANDS_PCT, draft::Draft, places::Places};
+use super::{chance::HANDS_PCT, draft::Draft, places::Places, standing::shifts};
 
 /// Takes work as begun whose time by the plan before has come, as long as nothing speaks against it: what it follows is
 /// done, and what it needs is not taken by what has begun besides. Where its time is over it is taken to be done any minute;
@@ -29,8 +29,7 @@ pub(super) fn presume(draft: &mut Draft, before: &Places) {
 /// When a step that began then ends by the hours of all it needs; none where they do not let it begin then.
 fn end(problem: &Problem, i: usize, at_min: i64) -> Option<i64> {
     let step = &problem.steps[i];
-    let hours = step.needs.iter().filter_map(|need| problem.resources[need.resource].hours.clone());
-    let Some(hours) = hours.reduce(|a, b| a.and(&b)) else { return Some(at_min + step.length_min) };
+    let Some(hours) = shifts(problem, i) else { return Some(at_min + step.length_min) };
     hours.stretch(at_min, step.length_min, step.splits).filter(|(from, _)| *from == at_min).map(|(_, to)| to)
 }
 

@@ -77,8 +77,10 @@ pub(crate) struct Later {
 
 /// How the chance is come by.
 pub(crate) const HOW: &str = "The bench is planned anew for each sample, with every cure drawn between its earliest and its safe time \
-    (read as the 5, 50 and 95 % points) and every piece of work between 0.8 and 1.6 times its minutes. Common practice, no \
-    source; new customers, illness and work done twice are not in it.";
+    (read as the 5, 50 and 95 % points) and every piece of work between 0.8 and 1.6 times its minutes. The plan itself waits for \
+    each cure as the settings say, by default for every safe time, and many cures in a row are seldom all that slow: so a date \
+    may be likely that lies before the plan's own. Common practice, no source; new customers, illness and work done twice are \
+    not in it.";
 
 /// Chances a date is named for.
 const CHANCES: [f64; 3] = [0.5, 0.8, 0.95];

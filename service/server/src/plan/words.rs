@@ -45,6 +45,7 @@ impl State {
                 Why::WaitsFor { resource } => {
                     ("waits_for", format!("waits for {}", standing.draft.resources[*resource]))
                 }
+                Why::FreshFor { step } => ("fresh_for", format!("no sooner, so that \"{}\" is in time", title(*step))),
                 Why::Ready => ("ready", "ready to be begun".into()),
                 Why::Stands => ("stands", "stays where it was planned".into()),
                 Why::Turn => ("turn", "in its turn".into()),

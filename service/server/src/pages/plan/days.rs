@@ -42,7 +42,8 @@ impl State {
     }
 }
 
-/// What a form says of a day: `hours` as spans with commas between, nothing for closed; `usual` where it is as usual again.
+/// What a form says of a day: `hours` as spans with commas between, nothing or "closed" for closed; `usual` where it is as usual
+/// again.
 fn of_form(fields: &Fields) -> Result<DaySet, Problem> {
     let said = fields.get("date").unwrap_or_default();
     let date: NaiveDate = said.parse().map_err(|_| {
@@ -51,7 +52,8 @@ fn of_form(fields: &Fields) -> Result<DaySet, Problem> {
     if fields.get("usual").is_some() {
         return Ok(DaySet { date, hours: None });
     }
-    let spans: Vec<String> = fields.all("hours").flat_map(|said| said.split(',')).map(|s| s.trim().into()).collect();
+    let said = fields.all("hours").filter(|said| !said.trim().eq_ignore_ascii_case("closed"));
+    let spans: Vec<String> = said.flat_map(|said| said.split(',')).map(|s| s.trim().into()).collect();
     Ok(DaySet { date, hours: Some(DayHours::read("hours", &spans)?) })
 }
 

@@ -67,13 +67,16 @@ fn bar(state: &State, standing: &Standing, job: usize, span: Span, now_ms: i64) 
     }));
     let mut said = Vec::new();
     for (i, _) in standing.pieces().filter(|(i, _)| of_job(*i)) {
-        let (start_ms, end_ms) = times(i);
-        if let Some(stretch) = stretch(span, "work", start_ms, end_ms) {
-            stretches.push(stretch);
-            said.push(format!("{} {}", state.clock_text(start_ms, now_ms), standing.draft.pieces[i].title));
+        let parts = standing.stretches_ms(i).into_iter();
+        let shown: Vec<Stretch> = parts.filter_map(|(from, to)| stretch(span, "work", from, to)).collect();
+        if !shown.is_empty() {
+            stretches.extend(shown);
+            said.push(format!("{} {}", state.clock_text(times(i).0, now_ms), standing.draft.pieces[i].title));
         }
     }
-    standing.pieces().find(|(i, _)| of_job(*i))?;
+    if standing.draft.jobs[job].id.is_none() && !standing.pieces().any(|(i, _)| of_job(i)) {
+        return None;
+    }
     let due_ms = problem.jobs[job].due_min.map(|at| at * 60_000);
     let (done, late) = match standing.done_ms(job) {
         None => ("not all of it can be planned".to_string(), "not all of it can be planned".to_string()),
