@@ -50,6 +50,29 @@ async fn a_window_no_shift_can_keep_is_named_the_right_way_round_and_the_job_is_
     bench.stop().await;
 }
 
+#[tokio::test(flavor = "multi_thread")]
+async fn a_window_that_was_only_pushed_on_the_way_and_is_kept_is_not_said_to_be_missed() {
+    let bench = bench(|_| {}).await;
+    let within = |id: &str, minutes: u32, most: u32| json!({"id": id, "kind": "hands_on", "title": id, "work": {"hands_on_min": minutes, "max_wait_before_min": most}});
+    // It is 17:00: planed now, the faces would not be cleaned in time tomorrow; no shift lets carving follow the cleaning.
+    bench.wait_minutes(540);
+    open(
+        &bench,
+        "neck",
+        None,
+        json!([step("plane", "hands_on", 30), within("clean", 20, 880), within("carve", 240, 30)]),
+    )
+    .await;
+    let plan = planned(&bench).await;
+    assert_eq!(plan["cannot"].as_array().unwrap().len(), 1, "{:#}", plan["cannot"]);
+    let missed = cannot(&plan, "window");
+    assert_eq!((&missed["step"], &missed["after"], &missed["by_min"]), (&json!("carve"), &json!("clean"), &json!(30)));
+    let (plane, clean) = (piece(&plan, "neck", "plane", "step"), piece(&plan, "neck", "clean", "step"));
+    assert!(start_ms(clean) - end_ms(plane) <= 880 * MINUTE_MS, "{plan:#}");
+    assert!(clean["window_closes_at"].is_string(), "{clean:#}");
+    bench.stop().await;
+}
+
 /// Years nobody lives to see are dates like any other.
 #[tokio::test(flavor = "multi_thread")]
 async fn a_date_in_another_age_stops_nobodys_plan() {

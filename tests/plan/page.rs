@@ -68,6 +68,14 @@ async fn a_job_that_cannot_be_planned_stands_in_the_week_all_the_same() {
     open(&bench, "impossible", None, json!([step("carve", "hands_on", 300)])).await;
     let shown = page(&bench, "/plan").await;
     assert!(shown.contains("aria-label=\"impossible: nothing this week; not all of it can be planned\""), "{shown}");
+    // One of which only a coat is still curing has nothing to be done.
+    open(&bench, "polish", None, json!([coat("last", 20)])).await;
+    let body =
+        json!({"id": "c1", "job": "polish", "step": "last", "instrument": "guitar", "surface": "top", "zone": "bench"});
+    bench.post("/api/v1/coats", body).await.good();
+    planned(&bench).await;
+    let shown = page(&bench, "/plan").await;
+    assert!(!shown.contains("aria-label=\"polish:"), "{shown}");
     bench.stop().await;
 }
 
@@ -113,7 +121,7 @@ async fn an_empty_bench_has_a_page_and_what_cannot_be_stands_on_it() {
     planned(&bench).await;
     let shown = page(&bench, "/plan").await;
     assert!(
-        shown.contains("Cannot be kept") && shown.contains("fits in no stretch of the shop&#39;s hours"),
+        shown.contains("Cannot be kept") && shown.contains("finds no place in the shop&#39;s hours"),
         "{shown}"
     );
     bench.stop().await;

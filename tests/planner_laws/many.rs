@@ -21,10 +21,23 @@ fn nothing_is_broken(made_up: fn(u64) -> Problem, plans: u64) {
         if let Some(plan) = planned(&problem, seed, 30) {
             assert_eq!(check(&problem, &plan.slots), [], "made-up {seed}");
             assert_eq!(plan.cost, Cost::of(&problem, &plan.slots), "made-up {seed}");
+            what_is_frozen_stays_or_is_said(&problem, &plan, seed);
             made += 1;
         }
     }
     assert!(made > plans / 2, "{made} plans of {plans} problems");
+}
+
+fn what_is_frozen_stays_or_is_said(problem: &Problem, plan: &Plan, seed: u64) {
+    let wall = &problem.wall;
+    for (i, start) in wall.starts_min.iter().enumerate() {
+        let near = problem.now_min + 1..wall.frozen_until_min;
+        let Some(start) = start.filter(|start| near.contains(start) && problem.steps[i].begun.is_none()) else {
+            continue;
+        };
+        let moved = (plan.slots[i].start_min - start).abs() > wall.moved_over_min;
+        assert!(!moved || plan.unfrozen.contains(&i), "made-up {seed}: step {i} stood at {start}, {:?}", plan.slots[i]);
+    }
 }
 
 #[test]

@@ -10,6 +10,9 @@ use crate::{
     solve::{pushes, slots_of},
 };
 
+/// How often all blocks are gone over at most; nearly always the second time nothing moves.
+const PASSES: usize = 10;
+
 /// The plan with every block that can come sooner pulled forward, over and over until none can. None comes later and none
 /// costs a move more for it, so that the plan is never worse; what is frozen stays.
 pub(crate) fn pulled(problem: &Problem, net: &Net, slots: Vec<Slot>) -> Vec<Slot> {
@@ -21,7 +24,7 @@ pub(crate) fn pulled(problem: &Problem, net: &Net, slots: Vec<Slot>) -> Vec<Slot
     let begins = |block: usize| net.blocks[block].steps.iter().map(|step| slots[*step].start_min).min();
     order.sort_by_key(|block| (begins(*block), *block));
     let mut stands = slots;
-    loop {
+    for _ in 0..PASSES {
         let mut moves = false;
         for block in &order {
             moves |= pull(problem, &mut board, *block, &mut stands);

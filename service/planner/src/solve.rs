@@ -52,7 +52,7 @@ impl Left<'_> {
 
 /// The best plan the effort allows.
 ///
-/// A longer effort with the same seed goes the same way further, so that its plan is never worse.
+/// A longer effort with the same seed goes the same way further, so that what it finds is never worse.
 ///
 /// # Errors
 /// [`NoPlan`] where none was found, with the reason.
@@ -81,8 +81,9 @@ pub fn solve(problem: &Problem, effort: Effort<'_>) -> Result<Plan, NoPlan> {
     let good = |slots: &Vec<Slot>| Cost::of(problem, slots).total <= most && check(problem, slots).is_empty();
     let found = better.filter(good).unwrap_or(first_slots);
     let cost = |slots: &Vec<Slot>| Cost::of(problem, slots).total;
-    let steady = as_hung(problem, &net).filter(|hung| cost(hung) <= cost(&found)).unwrap_or(found);
-    let slots = if problem.jobs.len() > 1 || on_wall { pulled(problem, &net, steady) } else { steady };
+    let pull = |slots| if problem.jobs.len() > 1 || on_wall { pulled(problem, &net, slots) } else { slots };
+    let (found, hung) = (pull(found), as_hung(problem, &net).map(pull));
+    let slots = hung.filter(|hung| cost(hung) <= cost(&found)).unwrap_or(found);
     let unfrozen = unfrozen.into_iter().filter(|step| has_moved(problem, *step, slots[*step].start_min)).collect();
     Ok(Plan { cost: Cost::of(problem, &slots), slots, unfrozen, schedules: left.made.get() })
 }
@@ -249,8 +250,9 @@ fn freeze(problem: &Problem, board: &mut Board<'_>, order: &mut Vec<usize>) -> V
         let block = board.net.block_of[*step];
         if is_placed(board, block) {
             // Pinned with an earlier step of its block, or placed with one that has begun.
-            let (start, stood) = (board.at[*step].map(|at| at.0), wall.starts_min[*step]);
-            if start != stood && !unfrozen.contains(step) {
+            if board.at[*step].map(|at| at.0) == wall.starts_min[*step] {
+                board.pinned[*step] = board.at[*step];
+            } else if !unfrozen.contains(step) {
                 unfrozen.push(*step);
             }
             continue;

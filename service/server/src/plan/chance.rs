@@ -7,7 +7,7 @@
 
 use planner::{Edge, Effort, Lag, Problem, Step, solve};
 
-use super::{draft::Draft, hours::ms};
+use super::{draft::Draft, hours::ms, standing::shifts};
 use crate::now::Stopwatch;
 
 /// Most samples.
@@ -69,23 +69,24 @@ fn draw(draft: &Draft, chance: &mut Draw) -> Problem {
         }
     }
     for i in 0..problem.steps.len() {
-        let step = &mut problem.steps[i];
+        let step = &problem.steps[i];
         if step.begun.is_some() {
             continue;
         }
         let usual_min = step.length_min;
         let takes_min = between(HANDS_PCT.map(|pct| usual_min * pct / 100), chance.share());
-        if takes_min > usual_min && !step.splits {
+        let longest = || shifts(&problem, i)?.open().iter().map(|(from, to)| to - from).max();
+        if takes_min > usual_min && !step.splits && longest().is_some_and(|longest| longest < takes_min) {
             run_over(&mut problem, i, takes_min - usual_min);
         } else {
-            step.length_min = takes_min;
+            problem.steps[i].length_min = takes_min;
         }
     }
     problem.wall = planner::Wall::default();
     problem
 }
 
-/// Lets a step that is begun only where its usual minutes fit in one shift take so many more: it goes on after a break.
+/// Lets a step that no shift is long enough for begin where its usual minutes fit in one, and go on after the break.
 fn run_over(problem: &mut Problem, i: usize, more_min: i64) {
     let rest = problem.steps.len();
     problem.steps.push(Step { length_min: more_min, splits: true, ..problem.steps[i].clone() });

@@ -4,7 +4,7 @@
 
 use std::collections::BTreeSet;
 
-use planner::{Effort, NoPlan, Plan, solve};
+use planner::{Edge, Effort, NoPlan, Plan, solve};
 
 use super::draft::{Draft, JobLine, Part, Piece};
 
@@ -44,16 +44,21 @@ pub(crate) enum Given {
 /// When the problem was not put well, which is a fault of this room.
 pub(crate) fn settle(mut draft: Draft, effort: Effort<'_>) -> Result<(Draft, Plan, Vec<Cannot>), NoPlan> {
     let mut cannot: Vec<Cannot> = never(&draft);
-    let mut emptied = BTreeSet::new();
+    let (mut emptied, mut opened) = (BTreeSet::new(), Vec::new());
     loop {
         let missed = match solve(&draft.problem, effort) {
-            Ok(plan) => return Ok((draft, plan, cannot)),
+            Ok(plan) => {
+                keep(&mut draft, &plan, &mut cannot, &opened);
+                return Ok((draft, plan, cannot));
+            }
             Err(NoPlan::Flawed(flaw)) => return Err(NoPlan::Flawed(flaw)),
             Err(missed) => missed,
         };
         draft = match missed {
             NoPlan::Window { from, to, by_min } => {
                 cannot.push(said(&draft, Given::Window, to, Some(from), Some(by_min)));
+                let windows = draft.problem.lags.iter().filter(|lag| lag.from == from && lag.to == to);
+                opened.extend(windows.filter_map(|lag| Some((lag.edge, lag.most_min?, cannot.last()?.clone()))));
                 open(draft, &mut emptied, to, |lag| lag.to == to && lag.from == from)
             }
             NoPlan::Contradiction { steps, by_min } => {
@@ -99,6 +104,29 @@ fn said(draft: &Draft, kind: Given, step: usize, after: Option<usize>, by_min: O
         title: draft.pieces[step].title.clone(),
         after: after.map(|after| draft.pieces[after].clone()),
         by_min,
+    }
+}
+
+/// Keeps the windows after all that the plan keeps without being asked: what stood in their way was another.
+fn keep(draft: &mut Draft, plan: &Plan, cannot: &mut Vec<Cannot>, opened: &[(Edge, i64, Cannot)]) {
+    let key = |piece: &Option<Piece>| piece.as_ref().map(|piece| piece.key.clone());
+    for (edge, most_min, missed) in opened {
+        let place = |of| draft.pieces.iter().position(|piece| Some(&piece.key) == key(of).as_ref());
+        let (Some(from), Some(to)) = (place(&missed.after), place(&missed.piece)) else { continue };
+        let slot = plan.slots[from];
+        let opens = if *edge == Edge::Start { slot.start_min } else { slot.end_min };
+        if plan.slots[to].start_min - opens > *most_min {
+            continue;
+        }
+        let lags = draft.problem.lags.iter_mut().filter(|lag| lag.from == from && lag.to == to && lag.edge == *edge);
+        if let Some(lag) = { lags }.find(|lag| lag.least_min.is_none() && lag.most_min.is_none()) {
+            lag.most_min = Some(*most_min);
+            cannot.retain(|one| {
+                one.kind != Given::Window
+                    || key(&one.piece) != key(&missed.piece)
+                    || key(&one.after) != key(&missed.after)
+            });
+        }
     }
 }
 

@@ -97,7 +97,7 @@ pub(crate) fn cannot(what: &Cannot) -> (&'static str, String, &'static str) {
         ),
         Given::Hours => (
             "hours",
-            format!("{step} fits in no stretch of the shop's hours; what is left of the job is not planned"),
+            format!("{step} finds no place in the shop's hours; what is left of the job is not planned"),
             "shorten hands_on_min, let it be split (may_split), or lengthen shop.hours",
         ),
         Given::Capacity(resource) => (

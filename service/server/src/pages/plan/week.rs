@@ -74,7 +74,8 @@ fn bar(state: &State, standing: &Standing, job: usize, span: Span, now_ms: i64) 
             said.push(format!("{} {}", state.clock_text(times(i).0, now_ms), standing.draft.pieces[i].title));
         }
     }
-    if standing.draft.jobs[job].id.is_none() && !standing.pieces().any(|(i, _)| of_job(i)) {
+    // A job that only cures has no bar; one of which nothing can be planned has.
+    if !standing.draft.partly.contains(&job) && !standing.pieces().any(|(i, _)| of_job(i)) {
         return None;
     }
     let due_ms = problem.jobs[job].due_min.map(|at| at * 60_000);
