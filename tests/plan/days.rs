@@ -117,6 +117,23 @@ async fn both_are_said_on_the_pages() {
     assert!(page(&bench, "/plan").await.contains("Monday 2 March: closed"));
     assert_eq!(press(&bench, "/days", "key=c&date=2026-03-02&usual=yes").await.status, 200);
     assert!(page(&bench, "/plan").await.contains("Every day is as usual."));
+    // A fortnight is said at once, and unsaid at once.
+    assert_eq!(press(&bench, "/days", "key=e1&date=2026-03-02&until=2026-03-15&hours=").await.status, 200);
+    let shown = page(&bench, "/plan").await;
+    assert!(shown.contains("Monday 2 March to Sunday 15 March: closed"), "{shown}");
+    assert_eq!(bench.get("/api/v1/days").await.good()["items"].as_array().unwrap().len(), 14);
+    assert_eq!(start_ms(piece(&planned(&bench).await, "bridge-job", "clean", "step")), ms("2026-03-16T09:00:00+00:00"));
+    assert_eq!(press(&bench, "/days", "key=e2&date=2026-03-04&until=2026-03-15&usual=yes").await.status, 200);
+    assert!(page(&bench, "/plan").await.contains("Monday 2 March to Tuesday 3 March: closed"));
+    assert_eq!(press(&bench, "/days", "key=e3&date=2026-03-02&until=2026-03-03&usual=yes").await.status, 200);
+    assert!(page(&bench, "/plan").await.contains("Every day is as usual."));
+    for fields in [
+        "key=e4&date=2026-03-03&until=2026-03-02",
+        "key=e5&date=2026-03-03&until=2026-09-03",
+        "key=e6&date=2026-03-03&until=x",
+    ] {
+        assert_eq!(press(&bench, "/days", &format!("{fields}&hours=")).await.status, 422, "{fields}");
+    }
     assert_eq!(press(&bench, "/days", "key=d&date=someday&hours=").await.status, 422);
     assert_eq!(press(&bench, "/clamps/cam-1/put-away", "key=e").await.status, 200);
     let shown = page(&bench, "/materials").await;

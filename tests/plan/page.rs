@@ -120,10 +120,7 @@ async fn an_empty_bench_has_a_page_and_what_cannot_be_stands_on_it() {
     open(&bench, "giant", None, json!([step("long", "hands_on", 600)])).await;
     planned(&bench).await;
     let shown = page(&bench, "/plan").await;
-    assert!(
-        shown.contains("Cannot be kept") && shown.contains("finds no place in the shop&#39;s hours"),
-        "{shown}"
-    );
+    assert!(shown.contains("Cannot be kept") && shown.contains("finds no place in the shop&#39;s hours"), "{shown}");
     bench.stop().await;
 }
 
