@@ -240,6 +240,21 @@ fn the_window_that_is_named_is_one_and_not_a_wait_nor_what_is_held() {
 }
 
 #[test]
+fn where_pushes_go_on_for_ever_what_is_wrong_is_named_all_the_same() {
+    // Ten hours have a night in them and end 25 hours after they began; the window is of twenty.
+    let window = Lag { from: 0, edge: Edge::Start, to: 1, least_min: None, most_min: Some(1200) };
+    let problem = shop(vec![Step { splits: true, ..hands(600) }, hands(30)], vec![window, lag(0, 1, 0, None)]);
+    let missed = solve(&problem, Effort::schedules(1, 20));
+    assert_eq!(missed, Err(NoPlan::Window { from: 0, to: 1, by_min: 300 }));
+    // While the second is done, what is held until its end and what is held from its start are both held.
+    let mut problem = shop(vec![hands(10), hands(10), hands(10)], vec![lag(0, 1, 60, None), lag(1, 2, 60, None)]);
+    problem.holds.push(Hold { resource: 1, count: 2, from: 0, to: 1 });
+    problem.holds.push(Hold { resource: 1, count: 3, from: 1, to: 2 });
+    let missed = solve(&problem, Effort::schedules(1, 20));
+    assert_eq!(missed, Err(NoPlan::Capacity { step: 1, resource: 1 }));
+}
+
+#[test]
 fn waits_that_contradict_each_other_are_named_in_a_circle() {
     let lags = vec![lag(0, 1, 100, None), lag(1, 2, 100, None), lag(0, 2, 0, Some(150))];
     let missed = solve(&shop(vec![hands(10), hands(10), hands(10)], lags), Effort::schedules(1, 20));

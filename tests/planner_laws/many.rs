@@ -18,7 +18,12 @@ fn nothing_is_broken(made_up: fn(u64) -> Problem, plans: u64) {
     let mut made = 0;
     for seed in 0..plans {
         let problem = made_up(seed * 7919 + 13);
-        if let Some(plan) = planned(&problem, seed, 30) {
+        let plan = solve(&problem, Effort::schedules(seed, 30));
+        if let Err(NoPlan::Window { from, to, by_min }) = plan {
+            let window = |lag: &Lag| lag.from == from && lag.to == to && lag.most_min.is_some();
+            assert!(by_min > 0 && problem.lags.iter().any(window), "made-up {seed}: {from} to {to} is no window");
+        }
+        if let Ok(plan) = plan {
             assert_eq!(check(&problem, &plan.slots), [], "made-up {seed}");
             assert_eq!(plan.cost, Cost::of(&problem, &plan.slots), "made-up {seed}");
             what_is_frozen_stays_or_is_said(&problem, &plan, seed);

@@ -356,6 +356,40 @@ impl<'a> Board<'a> {
         Miss::Window { bound, late: arc.from, by_min, shut }
     }
 
+    /// What is wrong with a block that fits nowhere where no push tells, since they go on for ever: a step at which more is
+    /// held at once than there is, or else the window that is missed by most if everything stands as soon as waits and hours
+    /// let it. `None` if it is neither.
+    pub(crate) fn overrun(&mut self, block: usize) -> Option<Miss> {
+        let net = self.net;
+        let steps = &net.blocks[block].steps;
+        for step in steps.iter().filter(|step| net.works[**step].length > 0) {
+            let holds = || net.works[*step].holds.iter().map(|hold| &net.holds[*hold]);
+            for resource in holds().map(|hold| hold.resource) {
+                let held = holds().filter(|hold| hold.resource == resource).map(|hold| i64::from(hold.count));
+                if held.sum::<i64>() > net.supplies[resource].capacity {
+                    return Some(Miss::Capacity { step: *step, resource });
+                }
+            }
+        }
+        let stands = |step: usize, low: i64| net.works[step].begun.or_else(|| net.stretch(step, low));
+        for step in steps {
+            self.trial[*step] = net.works[*step].earliest;
+        }
+        let within = || steps.iter().flat_map(|step| &net.within[*step]);
+        for _ in steps {
+            for arc in within().filter(|arc| !arc.closes) {
+                let (start, end) = stands(arc.from, self.trial[arc.from])?;
+                self.trial[arc.to] = self.trial[arc.to].max(net.bound(arc, start, end)?);
+            }
+        }
+        let missed = within().filter(|arc| arc.closes).filter_map(|arc| {
+            let (late, bound) = (stands(arc.from, self.trial[arc.from])?, stands(arc.to, self.trial[arc.to])?);
+            let by_min = net.bound(arc, late.0, late.1)? - bound.0;
+            (by_min > 0).then_some(Miss::Window { bound: arc.to, late: arc.from, by_min, shut: true })
+        });
+        missed.max_by_key(Miss::tells)
+    }
+
     /// Takes what is held between `step` and others that are placed; where there is not enough, pushes the taking later.
     fn hold_all(&mut self, block: usize, step: usize) -> Result<Option<Miss>, Miss> {
         let net = self.net;

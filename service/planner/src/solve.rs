@@ -215,7 +215,8 @@ fn settle_alone(
             Err(_) => {}
         }
     }
-    Err(said(nearest))
+    let told = matches!(nearest, Miss::Window { .. } | Miss::Capacity { .. } | Miss::Pinned { .. });
+    Err(said(if told { nearest } else { board.overrun(block).unwrap_or(nearest) }))
 }
 
 fn said(miss: Miss) -> NoPlan {
