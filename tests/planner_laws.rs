@@ -6,6 +6,8 @@ mod designed;
 mod exhaustive;
 mod made_up;
 mod many;
+mod no_plan;
+mod on_the_wall;
 
 use bench::{instances, root};
 use planner::{
@@ -212,67 +214,6 @@ fn nothing_is_glued_at_ten_to_six_whose_open_time_ends_after_closing() {
 }
 
 #[test]
-fn a_window_no_shift_can_keep_is_named_with_what_it_misses() {
-    // A recoat window of 9 to 10 h: longer than the day from nine to six, shorter than the night.
-    let problem = shop(vec![hands(30), hands(30)], vec![lag(0, 1, 540, Some(600))]);
-    let missed = solve(&problem, Effort::schedules(1, 20));
-    let Err(NoPlan::Window { from: 0, to: 1, by_min }) = missed else { panic!("{missed:?}") };
-    // Coated from 9:00 to 9:30 the window closes at 19:30; coated at 17:30, as late as can be, at 4:00: five
-    // hours before it opens.
-    assert_eq!(by_min, 300);
-}
-
-#[test]
-fn the_window_that_is_named_is_one_and_not_a_wait_nor_what_is_held() {
-    // Clamps come off, and four hours in one go begin within half an hour; a shift is four hours long, noon an hour.
-    let hours = (0..28).flat_map(|day| [(540, 780), (840, 1080)].map(|(a, b)| (day * 1440 + a, day * 1440 + b)));
-    let lags = vec![lag(0, 1, 60, None), lag(1, 2, 0, Some(30)), lag(2, 3, 0, None)];
-    let mut problem = shop(vec![hands(10), hands(10), hands(240), hands(20)], lags);
-    problem.resources[0].hours = Some(Calendar::new(hours.collect()));
-    problem.holds.push(Hold { resource: 1, count: 2, from: 0, to: 1 });
-    problem.now_min = 600;
-    let missed = solve(&problem, Effort::schedules(1, 20));
-    // Off by 13:00 at the latest, to be followed by 13:30; the shop opens at 14:00.
-    assert_eq!(missed, Err(NoPlan::Window { from: 1, to: 2, by_min: 30 }));
-    // Without that window there is a plan.
-    problem.lags[1].most_min = None;
-    assert!(solve(&problem, Effort::schedules(1, 20)).is_ok());
-}
-
-#[test]
-fn where_pushes_go_on_for_ever_what_is_wrong_is_named_all_the_same() {
-    // Ten hours have a night in them and end 25 hours after they began; the window is of twenty.
-    let window = Lag { from: 0, edge: Edge::Start, to: 1, least_min: None, most_min: Some(1200) };
-    let problem = shop(vec![Step { splits: true, ..hands(600) }, hands(30)], vec![window, lag(0, 1, 0, None)]);
-    let missed = solve(&problem, Effort::schedules(1, 20));
-    assert_eq!(missed, Err(NoPlan::Window { from: 0, to: 1, by_min: 300 }));
-    // While the second is done, what is held until its end and what is held from its start are both held.
-    let mut problem = shop(vec![hands(10), hands(10), hands(10)], vec![lag(0, 1, 60, None), lag(1, 2, 60, None)]);
-    problem.holds.push(Hold { resource: 1, count: 2, from: 0, to: 1 });
-    problem.holds.push(Hold { resource: 1, count: 3, from: 1, to: 2 });
-    let missed = solve(&problem, Effort::schedules(1, 20));
-    assert_eq!(missed, Err(NoPlan::Capacity { step: 1, resource: 1 }));
-}
-
-#[test]
-fn waits_that_contradict_each_other_are_named_in_a_circle() {
-    let lags = vec![lag(0, 1, 100, None), lag(1, 2, 100, None), lag(0, 2, 0, Some(150))];
-    let missed = solve(&shop(vec![hands(10), hands(10), hands(10)], lags), Effort::schedules(1, 20));
-    let Err(NoPlan::Contradiction { mut steps, by_min }) = missed else { panic!("{missed:?}") };
-    steps.sort_unstable();
-    // 100 + 10 + 100 minutes after the end of the first, where 150 are allowed.
-    assert_eq!((steps, by_min), (vec![0, 1, 2], 60));
-}
-
-#[test]
-fn more_clamps_than_there_are_is_said_so() {
-    let mut problem = shop(vec![hands(10), hands(10)], vec![lag(0, 1, 60, None)]);
-    problem.holds.push(Hold { resource: 1, count: 5, from: 0, to: 1 });
-    let missed = solve(&problem, Effort::schedules(1, 20));
-    assert_eq!(missed, Err(NoPlan::Capacity { step: 0, resource: 1 }));
-}
-
-#[test]
 fn clamps_over_night_and_closing_windows_are_the_reasons_told() {
     let mut problem = shop(vec![hands(30), hands(10), hands(20)], vec![lag(0, 1, 720, None), lag(1, 2, 60, Some(120))]);
     problem.holds.push(Hold { resource: 1, count: 2, from: 0, to: 1 });
@@ -322,90 +263,6 @@ fn what_has_begun_stays_and_its_windows_bind_what_is_left() {
     let missed = solve(&problem, Effort::schedules(1, 50));
     let Err(NoPlan::Window { to: 1, by_min, .. }) = missed else { panic!("{missed:?}") };
     assert_eq!(by_min, 800 - 690);
-}
-
-#[test]
-fn the_first_hours_on_the_wall_stay_unless_they_became_impossible() {
-    let mut problem = shop(vec![hands(60), Step { job: 1, ..hands(60) }], vec![]);
-    // The wall has them the other way round than due dates would.
-    let starts_min = vec![Some(600), Some(540)];
-    problem.wall = Wall { starts_min, frozen_until_min: 700, moved_cost: 500, moved_over_min: 5, pull_over_min: 60 };
-    let plan = solve(&problem, Effort::schedules(1, 50)).expect("a plan");
-    assert_eq!((plan.slots[0].start_min, plan.slots[1].start_min, plan.unfrozen.len()), (600, 540, 0));
-    problem.jobs[1].release_min = 580;
-    let plan = solve(&problem, Effort::schedules(1, 50)).expect("a plan");
-    assert_eq!((plan.slots[0].start_min, plan.unfrozen), (600, vec![1]));
-}
-
-#[test]
-fn what_should_have_begun_comes_before_what_is_frozen_for_later() {
-    let mut problem = shop(vec![hands(60), Step { job: 1, ..hands(60) }], vec![]);
-    problem.now_min = 610;
-    let starts_min = vec![Some(610), Some(660)];
-    problem.wall = Wall { starts_min, frozen_until_min: 900, moved_cost: 500, moved_over_min: 5, pull_over_min: 60 };
-    // Ten minutes are missing before the second: it makes room, and nobody waits for an hour.
-    let plan = solve(&problem, Effort::schedules(1, 50)).expect("a plan");
-    assert_eq!((plan.slots[0].start_min, plan.slots[1].start_min, plan.unfrozen), (610, 670, vec![1]));
-    // Two are due at once: the second follows the first, and what is frozen comes after both.
-    problem.steps.push(hands(20));
-    problem.wall.starts_min = vec![Some(610), Some(660), Some(610)];
-    let plan = solve(&problem, Effort::schedules(1, 50)).expect("a plan");
-    assert_eq!([0, 2, 1].map(|step: usize| plan.slots[step].start_min), [610, 670, 690]);
-}
-
-#[test]
-fn changing_the_wall_costs_and_is_done_only_where_it_pays() {
-    let steps: Vec<Step> = (0..6).map(|i| Step { job: i % 2, ..hands(60) }).collect();
-    let mut problem = shop(steps, vec![]);
-    let starts = [840, 540, 600, 660, 720, 780];
-    problem.wall = Wall {
-        starts_min: starts.into_iter().map(Some).collect(),
-        frozen_until_min: 0,
-        moved_cost: 10_000,
-        moved_over_min: 0,
-        pull_over_min: 60,
-    };
-    let plan = solve(&problem, Effort::schedules(1, 200)).expect("a plan");
-    assert_eq!(plan.cost.moved, 0);
-    // Due before the wall has its last step: now a change pays.
-    problem.jobs[0] = Job { release_min: 0, due_min: Some(780), weight: 1_000 };
-    let plan = solve(&problem, Effort::schedules(1, 200)).expect("a plan");
-    assert!(plan.cost.moved > 0 && plan.cost.late == 0, "{:?}", plan.cost);
-}
-
-#[test]
-fn a_window_that_what_has_begun_has_opened_binds_whatever_the_wall_says() {
-    let begun = Step { begun: Some(Begun { start_min: 560, end_min: 600 }), ..hands(40) };
-    let mut problem = shop(vec![begun, hands(30), Step { job: 1, ..hands(60) }], vec![lag(0, 1, 60, Some(90))]);
-    problem.now_min = 610;
-    // The wall has the second step a day after its window has closed, and the third where it can stay.
-    let starts_min = vec![None, Some(1440 + 700), Some(840)];
-    problem.wall =
-        Wall { starts_min, frozen_until_min: 0, moved_cost: 10_000, moved_over_min: 0, pull_over_min: 10_000 };
-    let plan = solve(&problem, Effort::schedules(1, 200)).expect("a plan");
-    assert_eq!(check(&problem, &plan.slots), []);
-    assert_eq!((plan.cost.moved, plan.slots[1].start_min, plan.slots[2].start_min), (1, 660, 840));
-}
-
-#[test]
-fn what_can_be_done_a_good_deal_sooner_is_and_no_step_comes_later_for_it() {
-    let steps = vec![hands(60), Step { job: 1, ..hands(60) }, Step { job: 1, ..hands(60) }];
-    let mut problem = shop(steps, vec![lag(1, 2, 0, None)]);
-    // What stood at nine has been called off, so that the second may come at ten; the third stays within its hour.
-    problem.now_min = 540;
-    let starts_min = vec![Some(540), Some(840), Some(900)];
-    problem.wall = Wall { starts_min, frozen_until_min: 0, moved_cost: 300, moved_over_min: 10, pull_over_min: 60 };
-    let starts = |problem: &Problem| {
-        let plan = solve(problem, Effort::schedules(1, 50)).expect("a plan");
-        assert_eq!((check(problem, &plan.slots), plan.cost.moved), (vec![], 0));
-        plan.slots.iter().map(|slot| slot.start_min).collect::<Vec<_>>()
-    };
-    assert_eq!(starts(&problem), [540, 600, 660]);
-    // Less than that is not worth a change to what people have read, and what is frozen stays.
-    problem.wall.starts_min = vec![Some(540), Some(650), Some(710)];
-    assert_eq!(starts(&problem), [540, 650, 710]);
-    problem.wall = Wall { starts_min: vec![Some(540), Some(840), Some(900)], frozen_until_min: 850, ..problem.wall };
-    assert_eq!(starts(&problem), [540, 840, 900]);
 }
 
 #[test]

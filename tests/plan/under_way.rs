@@ -6,7 +6,7 @@ use super::*;
 async fn morning() -> (Bench, Vec<String>) {
     let bench = bench(|_| {}).await;
     for job in ["a", "b", "c", "d"] {
-        open(&bench, job, Some("2026-03-04T10:00:00Z"), json!([step("work", "hands_on", 60)])).await;
+        open(&bench, job, Some("2026-03-04T10:00:00Z"), json!([step("sand", "hands_on", 60)])).await;
     }
     let plan = planned(&bench).await;
     let order = plan["steps"].as_array().unwrap().iter().map(|piece| piece["job"].as_str().unwrap().to_string());
@@ -14,7 +14,7 @@ async fn morning() -> (Bench, Vec<String>) {
 }
 
 fn starts(plan: &Value, order: &[String]) -> Vec<String> {
-    let start = |job: &String| piece(plan, job, "work", "step")["start_at"].as_str().unwrap()[11..16].to_string();
+    let start = |job: &String| piece(plan, job, "sand", "step")["start_at"].as_str().unwrap()[11..16].to_string();
     order.iter().map(start).collect()
 }
 
@@ -25,15 +25,15 @@ async fn what_was_begun_by_the_plan_stays_while_it_takes_and_the_day_with_it() {
     let plan = planned(&bench).await;
     // Ten past nine, and the first is half done: nothing is put into its hour, and it is not put off to the afternoon.
     assert_eq!(starts(&plan, &order), ["09:00", "10:00", "11:00", "12:00"]);
-    assert_eq!(reasons(piece(&plan, &order[0], "work", "step")), ["begun"]);
+    assert_eq!(reasons(piece(&plan, &order[0], "sand", "step")), ["begun"]);
     assert_eq!((&plan["moved"], &plan["unfrozen"]), (&json!(0), &json!([])));
     let page = bench.send(bench.http().get(bench.url("/plan")).header("accept", "text/html")).await.text;
-    let done = format!("action=\"/jobs/{}/steps/work/done\"", order[0]);
+    let done = format!("action=\"/jobs/{}/steps/sand/done\"", order[0]);
     assert!(page.contains("under way, by the plan") && page.contains(&done), "{page}");
     // After a restart, too.
     let bench = bench.restart(false).await;
     assert_eq!(starts(&bench.get("/api/v1/plan").await.good(), &order), ["09:00", "10:00", "11:00", "12:00"]);
-    bench.post(&format!("/api/v1/jobs/{}/steps/work/done", order[0]), json!({})).await.good();
+    bench.post(&format!("/api/v1/jobs/{}/steps/sand/done", order[0]), json!({})).await.good();
     let plan = planned(&bench).await;
     assert_eq!(starts(&plan, &order[1..]), ["10:00", "11:00", "12:00"]);
     bench.stop().await;
@@ -46,9 +46,9 @@ async fn what_takes_longer_is_followed_by_what_comes_next_and_the_rest_stays_whe
     let plan = planned(&bench).await;
     // Ten past ten, and the first is done any minute. The last stays as it was told, and leaves less than an hour before it.
     assert_eq!(starts(&plan, &order), ["09:00", "10:10", "14:00", "12:00"]);
-    assert_eq!(plan["unfrozen"], json!(["work"]));
+    assert_eq!(plan["unfrozen"], json!(["sand"]));
     bench.wait_minutes(10);
-    bench.post(&format!("/api/v1/jobs/{}/steps/work/done", order[0]), json!({})).await.good();
+    bench.post(&format!("/api/v1/jobs/{}/steps/sand/done", order[0]), json!({})).await.good();
     assert_eq!(starts(&planned(&bench).await, &order[1..])[..1], ["10:10"], "nobody has said that it is not begun");
     bench.stop().await;
 }
@@ -59,11 +59,11 @@ async fn what_follows_work_that_took_longer_comes_before_what_was_told_for_later
     let two = json!([step("one", "hands_on", 60), step("two", "hands_on", 60)]);
     open(&bench, "a", Some("2026-03-04T10:00:00Z"), two).await;
     planned(&bench).await;
-    open(&bench, "x", Some("2026-03-05T10:00:00Z"), json!([step("work", "hands_on", 60)])).await;
+    open(&bench, "x", Some("2026-03-05T10:00:00Z"), json!([step("sand", "hands_on", 60)])).await;
     planned(&bench).await;
     let places = |plan: &Value| {
         let of = |job, step| piece(plan, job, step, "step")["start_at"].as_str().unwrap()[11..16].to_string();
-        [of("a", "two"), of("x", "work")]
+        [of("a", "two"), of("x", "sand")]
     };
     // The first of the two takes ten, then twenty minutes longer.
     for (minutes, expected) in [(130, ["10:10", "11:10"]), (10, ["10:20", "11:20"])] {
@@ -81,7 +81,7 @@ async fn what_is_not_ticked_when_it_should_long_be_done_is_planned_anew() {
     // The second is under way by now; the first was left out, and comes next.
     bench.wait_minutes(60 + 97);
     let plan = planned(&bench).await;
-    let (first, second) = (piece(&plan, &order[0], "work", "step"), piece(&plan, &order[1], "work", "step"));
+    let (first, second) = (piece(&plan, &order[0], "sand", "step"), piece(&plan, &order[1], "sand", "step"));
     assert_eq!(reasons(second), ["begun"]);
     assert_eq!(start_ms(first), end_ms(second), "{plan:#}");
     bench.stop().await;

@@ -1,8 +1,6 @@
 //! Why a step stands where it stands, and how long it could wait.
 
-use std::borrow::Cow;
-
-use crate::{Calendar, Edge, Hold, Plan, Problem, Slot};
+use crate::{Edge, Hold, Plan, Problem, Slot};
 
 /// A reason for a step to be done now.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -102,10 +100,7 @@ impl View<'_> {
     }
 
     fn edge(&self, step: usize, edge: Edge) -> i64 {
-        match edge {
-            Edge::Start => self.slots[step].start_min,
-            Edge::End => self.slots[step].end_min,
-        }
+        edge.of(self.slots[step].start_min, self.slots[step].end_min)
     }
 
     /// The first window to close on a step, unless that is more than a day away.
@@ -186,7 +181,7 @@ impl View<'_> {
     fn is_open(&self, step: usize, slot: Slot) -> bool {
         let work = &self.problem.steps[step];
         let at = Some((slot.start_min, slot.end_min));
-        self.hours(step).is_none_or(|hours| hours.stretch(slot.start_min, work.length_min, work.splits) == at)
+        self.problem.hours(step).is_none_or(|hours| hours.stretch(slot.start_min, work.length_min, work.splits) == at)
     }
 
     /// What a step would not get if it stood there and all others where they are.
@@ -249,7 +244,7 @@ impl View<'_> {
                 }
             }
         }
-        let hours = self.hours(step);
+        let hours = self.problem.hours(step);
         let most = hours.as_ref().map_or(last_end - slot.end_min, |hours| {
             hours.closes(slot.start_min).map_or(0, |closes| closes - slot.start_min)
         });
@@ -274,12 +269,5 @@ impl View<'_> {
             if fits(middle) { good = middle } else { bad = middle }
         }
         good
-    }
-
-    /// When all that a step needs is open.
-    fn hours(&self, step: usize) -> Option<Cow<'_, Calendar>> {
-        let needs = self.problem.steps[step].needs.iter();
-        let hours = needs.filter_map(|need| self.problem.resources[need.resource].hours.as_ref()).map(Cow::Borrowed);
-        hours.reduce(|a, b| Cow::Owned(a.and(&b)))
     }
 }

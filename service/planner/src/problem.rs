@@ -3,6 +3,8 @@
 //! Everything is a whole number: times in minutes from an instant of the caller's choice, things by their place in the
 //! lists here. Whoever asks translates; this room knows neither jobs by name nor what a glue is.
 
+use std::borrow::Cow;
+
 use crate::Calendar;
 
 /// All there is to plan.
@@ -91,6 +93,17 @@ pub enum Edge {
     End,
 }
 
+impl Edge {
+    /// The minute counted from, of what starts and ends then.
+    #[must_use]
+    pub fn of(self, start_min: i64, end_min: i64) -> i64 {
+        match self {
+            Self::Start => start_min,
+            Self::End => end_min,
+        }
+    }
+}
+
 /// How long after one step another may start: at least (a cure), at most (a recoat window), or both.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Lag {
@@ -163,6 +176,14 @@ pub enum Flaw {
 pub const FARTHEST_MIN: i64 = 1 << 30;
 
 impl Problem {
+    /// When all that a step needs is open; none where nothing of it has hours.
+    #[must_use]
+    pub fn hours(&self, step: usize) -> Option<Cow<'_, Calendar>> {
+        let needs = self.steps[step].needs.iter();
+        let hours = needs.filter_map(|need| self.resources[need.resource].hours.as_ref()).map(Cow::Borrowed);
+        hours.reduce(|a, b| Cow::Owned(a.and(&b)))
+    }
+
     /// Whether everything named is there and everything reckoned is in range.
     ///
     /// # Errors

@@ -45,7 +45,7 @@ struct SheetPage {
 }
 
 /// What a number of the form is in.
-#[derive(Clone, Copy, PartialEq)]
+#[derive(Clone, Copy)]
 enum In {
     /// What is asked says it.
     Said,

@@ -7,7 +7,7 @@
 
 use planner::{Edge, Effort, Lag, Problem, Step, solve};
 
-use super::{draft::Draft, hours::ms, standing::shifts};
+use super::{draft::Draft, hours::ms};
 use crate::now::Stopwatch;
 
 /// Most samples.
@@ -75,7 +75,7 @@ fn draw(draft: &Draft, chance: &mut Draw) -> Problem {
         }
         let usual_min = step.length_min;
         let takes_min = between(HANDS_PCT.map(|pct| usual_min * pct / 100), chance.share());
-        let longest = || shifts(&problem, i)?.open().iter().map(|(from, to)| to - from).max();
+        let longest = || problem.hours(i)?.open().iter().map(|(from, to)| to - from).max();
         if takes_min > usual_min && !step.splits && longest().is_some_and(|longest| longest < takes_min) {
             run_over(&mut problem, i, takes_min - usual_min);
         } else {

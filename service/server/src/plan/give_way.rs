@@ -114,7 +114,7 @@ fn keep(draft: &mut Draft, plan: &Plan, cannot: &mut Vec<Cannot>, opened: &[(Edg
         let place = |of| draft.pieces.iter().position(|piece| Some(&piece.key) == key(of).as_ref());
         let (Some(from), Some(to)) = (place(&missed.after), place(&missed.piece)) else { continue };
         let slot = plan.slots[from];
-        let opens = if *edge == Edge::Start { slot.start_min } else { slot.end_min };
+        let opens = edge.of(slot.start_min, slot.end_min);
         if plan.slots[to].start_min - opens > *most_min {
             continue;
         }

@@ -3,7 +3,7 @@
 use std::{collections::BTreeMap, time::Duration};
 
 use facts::StepKind;
-use planner::{Calendar, Edge, Effort, Lag, NoPlan, Plan, Problem, Slot, Told, Wall, explain};
+use planner::{Calendar, Effort, Lag, NoPlan, Plan, Slot, Told, Wall, explain};
 
 use super::{
     draft::{Draft, JobLine},
@@ -84,12 +84,6 @@ fn wall(draft: &Draft, stood: &Places, freeze_min: i64) -> Wall {
     }
 }
 
-/// When all that a step needs is open; none where nothing of it has hours.
-pub(super) fn shifts(problem: &Problem, step: usize) -> Option<Calendar> {
-    let needs = problem.steps[step].needs.iter();
-    needs.filter_map(|need| problem.resources[need.resource].hours.clone()).reduce(|a, b| a.and(&b))
-}
-
 impl Standing {
     /// Pieces that are still to be done, by start.
     pub(crate) fn pieces(&self) -> impl Iterator<Item = (usize, Slot)> {
@@ -135,7 +129,7 @@ impl Standing {
     pub(crate) fn stretches_ms(&self, piece: usize) -> Vec<(i64, i64)> {
         let (problem, slot) = (&self.draft.problem, self.plan.slots[piece]);
         let whole = [(slot.start_min, slot.end_min)];
-        let open = shifts(problem, piece).map(|hours| hours.and(&Calendar::new(whole.to_vec())));
+        let open = problem.hours(piece).map(|hours| hours.and(&Calendar::new(whole.to_vec())));
         let parts = open.as_ref().map(Calendar::open).filter(|parts| !parts.is_empty()).unwrap_or(&whole);
         parts.iter().map(|(from, to)| (ms(*from), ms(*to))).collect()
     }
@@ -164,10 +158,7 @@ impl Standing {
     /// The minute a lag counts from.
     fn edge_min(&self, lag: &Lag) -> i64 {
         let from = self.plan.slots[lag.from];
-        match lag.edge {
-            Edge::Start => from.start_min,
-            Edge::End => from.end_min,
-        }
+        lag.edge.of(from.start_min, from.end_min)
     }
 
     /// The last minute a piece can start before a window closes on it.

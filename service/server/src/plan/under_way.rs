@@ -3,7 +3,7 @@
 
 use planner::{Begun, Problem};
 
-use super::{chance::HANDS_PCT, draft::Draft, places::Places, standing::shifts};
+use super::{chance::HANDS_PCT, draft::Draft, places::Places};
 
 /// Takes work as begun whose time by the plan before has come, as long as nothing speaks against it: what it follows is
 /// done, and what it needs is not taken by what has begun besides. Where its time is over it is taken to be done any minute;
@@ -29,17 +29,14 @@ pub(super) fn presume(draft: &mut Draft, before: &Places) {
 /// When a step that began then ends by the hours of all it needs; none where they do not let it begin then.
 fn end(problem: &Problem, i: usize, at_min: i64) -> Option<i64> {
     let step = &problem.steps[i];
-    let Some(hours) = shifts(problem, i) else { return Some(at_min + step.length_min) };
+    let Some(hours) = problem.hours(i) else { return Some(at_min + step.length_min) };
     hours.stretch(at_min, step.length_min, step.splits).filter(|(from, _)| *from == at_min).map(|(_, to)| to)
 }
 
 /// Whether all it follows has begun, long enough before.
 fn may_start(problem: &Problem, i: usize, at_min: i64) -> bool {
     problem.lags.iter().filter(|lag| lag.to == i).all(|lag| {
-        let from = problem.steps[lag.from].begun.map(|begun| match lag.edge {
-            planner::Edge::Start => begun.start_min,
-            planner::Edge::End => begun.end_min,
-        });
+        let from = problem.steps[lag.from].begun.map(|begun| lag.edge.of(begun.start_min, begun.end_min));
         from.is_some_and(|from| lag.least_min.is_none_or(|least| from + least <= at_min))
     })
 }
